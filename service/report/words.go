@@ -1,0 +1,251 @@
+package report
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"evenrig/service/trial"
+)
+
+// Missing stands wherever a value cannot be estimated; a table that may contain it explains it below.
+const Missing = "–"
+
+// OutOf100 returns a share (0 to 1) as a whole number out of 100: "69". A share that is neither 0 nor 1 is never shown
+// as "0" or "100" but as "under 1" or "over 99". Nil, or a value that is no share, is Missing.
+func OutOf100(share *float64) string {
+	if !isShare(share) {
+		return Missing
+	}
+	switch x := *share; {
+	case x > 0 && x < .005:
+		return "under 1"
+	case x < 1 && x >= .995:
+		return "over 99"
+	default:
+		return strconv.Itoa(int(math.Round(100 * x)))
+	}
+}
+
+// Limit100 is OutOf100 for an end of an interval. An end that rounds to 50 without being 50 keeps a decimal, so that a
+// reader sees on which side of the halfway line it falls.
+func Limit100(share *float64) string {
+	if !isShare(share) {
+		return Missing
+	}
+	x := 100 * *share
+	if x == 50 || math.Round(x) != 50 {
+		return OutOf100(share)
+	}
+	switch oneDecimal := math.Round(10*x) / 10; {
+	case oneDecimal != 50:
+		return strconv.FormatFloat(oneDecimal, 'f', 1, 64)
+	case x < 50:
+		return "just under 50"
+	default:
+		return "just over 50"
+	}
+}
+
+// Interval100 returns "59 to 77" for two shares, Missing when either is missing.
+func Interval100(low, high *float64) string {
+	if !isShare(low) || !isShare(high) {
+		return Missing
+	}
+	return Limit100(low) + " to " + Limit100(high)
+}
+
+// Share100 returns "69 of 100 (59 to 77)", without the bracket when there is no interval, Missing without an estimate.
+func Share100(estimate, low, high *float64) string {
+	if !isShare(estimate) {
+		return Missing
+	}
+	s := OutOf100(estimate) + " of 100"
+	if isShare(low) && isShare(high) {
+		s += " (" + Interval100(low, high) + ")"
+	}
+	return s
+}
+
+// Number returns x with a fixed number of decimals and a true minus sign; nil, NaN and infinities are Missing.
+func Number(x *float64, decimals int) string {
+	if x == nil || math.IsNaN(*x) || math.IsInf(*x, 0) {
+		return Missing
+	}
+	s := strconv.FormatFloat(*x, 'f', decimals, 64)
+	if digits, negative := strings.CutPrefix(s, "-"); negative {
+		if strings.Trim(digits, "0.") == "" {
+			return digits
+		}
+		return "\u2212" + digits
+	}
+	return s
+}
+
+// NumberInterval returns "0.41 to 1.36". An end that is missing because it is infinite (the share that
+// goes with it is 0 or 1) is said as "no lower bound" or "no upper bound"; other missing ends make the whole Missing.
+func NumberInterval(low, high, shareLow, shareHigh *float64, decimals int) string {
+	l, h := Number(low, decimals), Number(high, decimals)
+	if l == Missing && isShare(shareLow) && *shareLow == 0 {
+		l = "no lower bound"
+	}
+	if h == Missing && isShare(shareHigh) && *shareHigh == 1 {
+		h = "no upper bound"
+	}
+	if l == Missing || h == Missing {
+		return Missing
+	}
+	return l + " to " + h
+}
+
+// PValue returns a p value to three decimals, four below 0.01, and "below 0.0001" under that. Nothing is ever rounded
+// to 0, and no mark of rank is added.
+func PValue(p *float64) string {
+	switch {
+	case p == nil || math.IsNaN(*p) || *p < 0 || *p > 1:
+		return Missing
+	case *p < .0001:
+		return "below 0.0001"
+	case *p < .01:
+		return strconv.FormatFloat(*p, 'f', 4, 64)
+	default:
+		return strconv.FormatFloat(*p, 'f', 3, 64)
+	}
+}
+
+// Count returns n with a thin space between thousands: 12 345.
+func Count(n int64) string {
+	s := strconv.FormatInt(n, 10)
+	sign := ""
+	if n < 0 {
+		sign, s = "\u2212", s[1:]
+	}
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "\u202f" + s[i:]
+	}
+	return sign + s
+}
+
+// Counted returns "1 fish", "3 anglers": the count with the form of the noun that fits.
+func Counted(n int64, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return Count(n) + " " + many
+}
+
+// Percent returns the level of an interval or a fraction (0 to 1) as "95 %"; decimals only where they are needed.
+func Percent(fraction *float64) string {
+	if fraction == nil || math.IsNaN(*fraction) || math.IsInf(*fraction, 0) {
+		return Missing
+	}
+	return strconv.FormatFloat(math.Round(*fraction*1000)/10, 'f', -1, 64) + "\u00a0%"
+}
+
+func isShare(x *float64) bool { return x != nil && *x >= 0 && *x <= 1 }
+
+// ExclusionName says in plain words why a fish is counted but not analysed.
+func ExclusionName(reason trial.Exclusion) string {
+	if s, ok := exclusionNames[reason]; ok {
+		return s
+	}
+	return spaced(string(reason))
+}
+
+var exclusionNames = map[trial.Exclusion]string{
+	trial.Analysed:       "analysed",
+	trial.Void:           "struck out as entered by mistake",
+	trial.AfterLock:      "came in after the trial was locked",
+	trial.SameFlyCheck:   "from a check round with the same fly twice",
+	trial.ExcludeLost:    "came off before the net",
+	trial.ExcludeTouched: "touched the fly, never hooked",
+	trial.FoulHooked:     "foul hooked",
+	trial.WrongSpecies:   "of another species",
+	trial.TooShort:       "under the length limit",
+	trial.NotConfirmed:   "which way round was not confirmed",
+	trial.RigNotIntact:   "rig not intact: a fly missing or fouled",
+	trial.WhileSwapping:  "caught while swapping",
+	trial.Double:         "two fish at once",
+	trial.OtherFly:       "took a third fly",
+	trial.NotSure:        "not sure which fly it took",
+}
+
+// MethodName says which method a headline comes from: "exact_stratified", "mixed_model" or "combined".
+func MethodName(method string) string {
+	switch method {
+	case "exact_stratified":
+		return "the exact count, stratum by stratum"
+	case "mixed_model":
+		return "the model of all fish with every angler's own leaning"
+	case "combined":
+		return "the combination of the anglers' own results"
+	case "":
+		return Missing
+	default:
+		return spaced(method)
+	}
+}
+
+// VaryName says what the mixed model lets differ between anglers, and between outings.
+func VaryName(vary string) string {
+	switch vary {
+	case "pattern":
+		return "anglers may differ in the pattern effect"
+	case "pattern+position":
+		return "anglers may differ in the pattern effect and in the position effect"
+	case "pattern+position+outing":
+		return "anglers may differ in the pattern effect and in the position effect, and days may differ too"
+	case "":
+		return Missing
+	default:
+		return spaced(vary)
+	}
+}
+
+// EstimatorName says which estimate of the spread between anglers a combination uses.
+func EstimatorName(estimator string) string {
+	switch estimator {
+	case "common":
+		return "one effect for all anglers"
+	case "DL":
+		return "spread by moments (DerSimonian and Laird 1986)"
+	case "PM":
+		return "spread by Paule and Mandel (1982)"
+	case "REML":
+		return "spread by restricted likelihood (Viechtbauer 2005)"
+	case "ML":
+		return "spread by likelihood"
+	default:
+		return spaced(estimator)
+	}
+}
+
+// AdjustmentName says how the width of a combined interval was set.
+func AdjustmentName(adjustment string) string {
+	switch adjustment {
+	case "none":
+		return "normal"
+	case "HK":
+		return "scaled by the scatter seen (Hartung and Knapp 2001)"
+	case "modified_HK":
+		return "scaled by the scatter seen, never narrower (Röver, Knapp and Friede 2015)"
+	default:
+		return spaced(adjustment)
+	}
+}
+
+// DesignName says how the trial compares its flies.
+func DesignName(design trial.Design) string {
+	switch design {
+	case trial.Paired:
+		return "two flies on one line, swapped within the outing"
+	case trial.PairedByOuting:
+		return "two flies on one line, one way round for a whole outing"
+	case "":
+		return Missing
+	default:
+		return spaced(string(design))
+	}
+}
+
+func spaced(code string) string { return strings.ReplaceAll(code, "_", " ") }
