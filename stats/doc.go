@@ -1,0 +1,17 @@
+// Package stats is a short textbook: the methods behind a pooled result, each
+// chapter a package that takes values and returns values.
+//
+// Chapters: num (numerical steps that several methods share), exact (binomial
+// and conditional tests, stratified tables), meta (one estimate per angler
+// combined), glmm (all catches in one mixed model).
+//
+// Notation. θ is the pattern effect on the logit of "test taken", β the position
+// effect for c = +1 (test pattern lower) and -1 (test pattern upper), u and v the
+// angler's departures from them, w the outing's; τ² and σ² are variances, τ and
+// σ standard deviations. A share is expit(θ).
+//
+// Errors. What data can cause is a sentinel error of the package, wrapped with
+// the values at fault; a panic means that a caller broke a documented
+// precondition. No exported function returns NaN or an infinity as an answer
+// unless its documentation names the argument that gives it.
+package stats

@@ -1,0 +1,99 @@
+package num
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// ErrNoBracket: the function has the same sign at both ends, or is NaN there.
+var ErrNoBracket = errors.New("the function does not change sign over the interval")
+
+// ErrNoRoot: the function turned NaN inside the interval, or the steps ran out.
+var ErrNoRoot = errors.New("the root was not reached")
+
+// maxRootSteps bounds Root. Brent's method at worst takes about the square of
+// the steps of bisection; ordinary functions take 5 to 15.
+const maxRootSteps = 500
+
+// Root returns x in [lo, hi] with f(x) = 0, for a continuous f that differs in
+// sign at lo and hi (an end where f is exactly 0 is returned at once). The sign
+// change is bracketed to within absTol plus 4 machine epsilons of |x|; absTol
+// must be at least 0.
+//
+// Errors: ErrNoBracket; ErrNoRoot if f is NaN at a point that was tried. An
+// infinite value of f is allowed: only its sign is used. Source: Brent (1973),
+// Algorithms for Minimization without Derivatives, chapter 4, procedure zero.
+func Root(f func(float64) float64, lo, hi, absTol float64) (float64, error) {
+	a, b := lo, hi
+	fa, fb := f(a), f(b)
+	switch {
+	case fa == 0:
+		return a, nil
+	case fb == 0:
+		return b, nil
+	case math.IsNaN(fa) || math.IsNaN(fb) || (fa > 0) == (fb > 0):
+		return 0, fmt.Errorf("f(%g) = %g, f(%g) = %g: %w", lo, fa, hi, fb, ErrNoBracket)
+	}
+	c, fc := a, fa
+	step := b - a
+	previous := step
+	for range maxRootSteps {
+		if (fb > 0) == (fc > 0) {
+			c, fc = a, fa
+			step = b - a
+			previous = step
+		}
+		if math.Abs(fc) < math.Abs(fb) {
+			a, b, c = b, c, b
+			fa, fb, fc = fb, fc, fb
+		}
+		tol := 2*epsilon*math.Abs(b) + absTol/2
+		half := (c - b) / 2
+		if math.Abs(half) <= tol || fb == 0 {
+			return b, nil
+		}
+		step, previous = brentStep(a, b, c, fa, fb, fc, step, previous, half, tol)
+		a, fa = b, fb
+		if math.Abs(step) > tol {
+			b += step
+		} else {
+			b += math.Copysign(tol, half)
+		}
+		fb = f(b)
+		if math.IsNaN(fb) {
+			return 0, fmt.Errorf("f(%g) is not a number: %w", b, ErrNoRoot)
+		}
+	}
+	return 0, fmt.Errorf("between %g and %g: %w", lo, hi, ErrNoRoot)
+}
+
+// epsilon is the distance from 1 to the next float64.
+const epsilon = 0x1p-52
+
+// brentStep returns the next step from b and the one it replaces: interpolation
+// (inverse quadratic, or secant where only two points are known) when that
+// falls well inside the bracket and shrinks fast enough, otherwise bisection.
+func brentStep(a, b, c, fa, fb, fc, step, previous, half, tol float64) (next, replaced float64) {
+	finite := !math.IsInf(fa, 0) && !math.IsInf(fb, 0) && !math.IsInf(fc, 0)
+	if math.Abs(previous) < tol || math.Abs(fa) <= math.Abs(fb) || !finite {
+		return half, half
+	}
+	var p, q float64
+	s := fb / fa
+	if a == c {
+		p, q = 2*half*s, 1-s
+	} else {
+		u, r := fa/fc, fb/fc
+		p = s * (2*half*u*(u-r) - (b-a)*(r-1))
+		q = (u - 1) * (r - 1) * (s - 1)
+	}
+	if p > 0 {
+		q = -q
+	}
+	p = math.Abs(p)
+	if 2*p < math.Min(3*half*q-math.Abs(tol*q), math.Abs(previous*q)) {
+		return p / q, step
+	}
+	return half, half
+}
