@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"evenrig/service/analysis"
 	"evenrig/service/trial"
 )
 
@@ -170,67 +171,67 @@ var exclusionNames = map[trial.Exclusion]string{
 	trial.NotSure:        "not sure which fly it took",
 }
 
-// MethodName says which method a headline comes from: "exact_stratified", "mixed_model" or "combined".
-func MethodName(method string) string {
+// MethodName says which method a headline comes from.
+func MethodName(method analysis.Method) string {
 	switch method {
-	case "exact_stratified":
+	case analysis.ExactStratified:
 		return "the exact count, stratum by stratum"
-	case "mixed_model":
+	case analysis.MixedModelWald:
 		return "the model of all fish with every angler's own leaning"
-	case "combined":
+	case analysis.CombinedAnglers:
 		return "the combination of the anglers' own results"
 	case "":
 		return Missing
 	default:
-		return spaced(method)
+		return spaced(string(method))
 	}
 }
 
 // VaryName says what the mixed model lets differ between anglers, and between outings.
-func VaryName(vary string) string {
+func VaryName(vary analysis.Vary) string {
 	switch vary {
-	case "pattern":
+	case analysis.VaryPattern:
 		return "anglers may differ in the pattern effect"
-	case "pattern+position":
+	case analysis.VaryPatternPosition:
 		return "anglers may differ in the pattern effect and in the position effect"
-	case "pattern+position+outing":
+	case analysis.VaryPatternPositionOuting:
 		return "anglers may differ in the pattern effect and in the position effect, and days may differ too"
 	case "":
 		return Missing
 	default:
-		return spaced(vary)
+		return spaced(string(vary))
 	}
 }
 
 // EstimatorName says which estimate of the spread between anglers a combination uses.
-func EstimatorName(estimator string) string {
+func EstimatorName(estimator analysis.Estimator) string {
 	switch estimator {
-	case "common":
+	case analysis.CommonEffect:
 		return "one effect for all anglers"
-	case "DL":
+	case analysis.DL:
 		return "spread by moments (DerSimonian and Laird 1986)"
-	case "PM":
+	case analysis.PM:
 		return "spread by Paule and Mandel (1982)"
-	case "REML":
+	case analysis.REML:
 		return "spread by restricted likelihood (Viechtbauer 2005)"
-	case "ML":
+	case analysis.ML:
 		return "spread by likelihood"
 	default:
-		return spaced(estimator)
+		return spaced(string(estimator))
 	}
 }
 
 // AdjustmentName says how the width of a combined interval was set.
-func AdjustmentName(adjustment string) string {
+func AdjustmentName(adjustment analysis.Adjustment) string {
 	switch adjustment {
-	case "none":
+	case analysis.Unadjusted:
 		return "normal"
-	case "HK":
+	case analysis.HK:
 		return "scaled by the scatter seen (Hartung and Knapp 2001)"
-	case "modified_HK":
+	case analysis.ModifiedHK:
 		return "scaled by the scatter seen, never narrower (Röver, Knapp and Friede 2015)"
 	default:
-		return spaced(adjustment)
+		return spaced(string(adjustment))
 	}
 }
 
