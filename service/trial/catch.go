@@ -1,0 +1,170 @@
+package trial
+
+import (
+	"slices"
+	"time"
+)
+
+// Catch is one fish. TakenPattern is a pattern's code, unknown or other; TakenPosition lower, upper, unknown or other;
+// at least one is given, and what was given stays when the period's arrangement is corrected. DoubleID joins the fish
+// of one double. Version counts corrections, from 1.
+type Catch struct {
+	TrialID       ID
+	ID            ID
+	EnrolmentID   ID
+	PeriodID      ID
+	TakenPattern  string
+	TakenPosition Position
+	Outcome       Outcome
+	FoulHooked    bool
+	RigIntact     bool
+	DoubleID      ID
+	Species       string
+	Origin        Origin
+	CaughtAt      time.Time
+	NotedAt       time.Time
+	Length        *Measure
+	Note          string
+	NotedBy       ID
+	ReceivedAt    time.Time
+	SentDigest    Digest
+	Version       int
+	Void          bool
+	AfterLock     bool
+}
+
+// Check returns the faults of a catch, each named. Whether the two things given about the fly agree with the period's
+// arrangement is Agrees's question.
+func (c Catch) Check(p Protocol, now time.Time) error {
+	var f Faults
+	checkSentID(&f, "catch", c.ID)
+	if c.PeriodID.IsZero() {
+		f.Add("period", "is missing; every fish belongs to a period")
+	}
+	switch _, known := p.PartOf(c.TakenPattern); {
+	case c.TakenPattern == "" && c.TakenPosition == "":
+		f.Add("taken_pattern", "is missing like taken_position; at least one is needed, unknown is an answer")
+	case c.TakenPattern != "" && !known && c.TakenPattern != string(TookUnknown) && c.TakenPattern != string(TookOther):
+		f.Add("taken_pattern", "is %q; accepted: %s, %s, unknown (not sure), other (a third fly)", c.TakenPattern, p.Code(Test), p.Code(Control))
+	}
+	if c.TakenPosition != "" {
+		OneOf(&f, "taken_position", c.TakenPosition, Lower, Upper, UnknownPosition, OtherPosition)
+	}
+	OneOf(&f, "outcome", c.Outcome, Landed, Lost, Touched)
+	OneOf(&f, "origin", c.Origin, Wild, Stocked, UnknownOrigin)
+	if c.Species != OtherSpecies && c.Species != UnknownSpecies && !speciesForm.MatchString(c.Species) {
+		f.Add("species", "is %q; accepted: a scientific name like Thymallus thymallus, other, unknown", c.Species)
+	}
+	checkTime(&f, "caught_at", c.CaughtAt, now)
+	checkTime(&f, "noted_at", c.NotedAt, now)
+	if c.NotedAt.Before(c.CaughtAt) {
+		f.Add("noted_at", "is before caught_at; a fish is noted when it is caught or later")
+	}
+	if c.Length != nil {
+		if mm, err := c.Length.Millimetres(); err != nil {
+			f.Add("length", "%s", err)
+		} else if most := Longest(c.Species); mm > most {
+			f.Add("length", "is %s; accepted for %s: up to %d mm", c.Length, c.Species, most)
+		}
+	}
+	length(&f, "note", c.Note, 0, 500)
+	return f.Err("catch.invalid", "the catch has faults")
+}
+
+// Agrees returns an Invalid error when pattern and position were both given and do not fit arrangement a: one of them
+// is a slip, and only the angler knows which.
+func (c Catch) Agrees(p Protocol, a Arrangement) error {
+	part, known := p.PartOf(c.TakenPattern)
+	if !known || c.TakenPosition != Lower && c.TakenPosition != Upper || c.TakenPosition == positionOf(part, a) {
+		return nil
+	}
+	lower, upper := p.Flies(a)
+	return &Error{
+		Kind: Invalid, Code: "catch.disagrees", Detail: "pattern and position do not fit the arrangement",
+		Fields: []FieldError{{"taken_position", "is " + string(c.TakenPosition) + " while taken_pattern is " + c.TakenPattern +
+			"; the period is rigged with " + lower + " lower and " + upper + " upper: correct one of them, or report the rig as the wrong way round"}},
+	}
+}
+
+// TakenIn returns what the fish took and where, as far as known, when it was caught in arrangement a. A known pattern
+// settles the position, else a known position the pattern; a third fly given either way is other.
+func (c Catch) TakenIn(p Protocol, a Arrangement) (Taken, Position) {
+	part, known := p.PartOf(c.TakenPattern)
+	switch {
+	case known:
+		return Taken(part), positionOf(part, a)
+	case c.TakenPattern == string(TookOther) || c.TakenPosition == OtherPosition:
+		return TookOther, OtherPosition
+	case c.TakenPosition == Lower || c.TakenPosition == Upper:
+		for _, part := range []Part{Test, Control} {
+			if positionOf(part, a) == c.TakenPosition {
+				return Taken(part), c.TakenPosition
+			}
+		}
+	}
+	return TookUnknown, UnknownPosition
+}
+
+func positionOf(part Part, a Arrangement) Position {
+	if (part == Test) == (a == TestLower) {
+		return Lower
+	}
+	return Upper
+}
+
+// CountsTowardSwap reports whether the fish counts toward the swap rule: every landed fish of an eligible species, also
+// one whose fly is not known, a double twice; lost, touched and foul-hooked fish do not.
+func (c Catch) CountsTowardSwap(p Protocol) bool {
+	return !c.Void && c.Outcome == Landed && !c.FoulHooked && slices.Contains(p.Species, c.Species)
+}
+
+// Excluded returns why the fish is not analysed, the first reason that applies, or Analysed. period is the fish's,
+// unit the period's, deviations the enrolment's.
+func (c Catch) Excluded(p Protocol, period Period, unit Unit, deviations []Deviation) Exclusion {
+	taken, _ := c.TakenIn(p, period.ArrangementAt(c.CaughtAt, deviations))
+	beforeStart := c.CaughtAt.Before(period.StartedAt)
+	switch {
+	case c.Void:
+		return Void
+	case c.AfterLock:
+		return AfterLock
+	case unit.SameFlyCheck:
+		return SameFlyCheck
+	case c.Outcome == Lost:
+		return ExcludeLost
+	case c.Outcome == Touched:
+		return ExcludeTouched
+	case c.FoulHooked:
+		return FoulHooked
+	case p.Source == Drawn && !slices.Contains(p.Species, c.Species):
+		return WrongSpecies
+	case c.tooShort(p):
+		return TooShort
+	case !period.Confirmed, p.Source == Drawn && beforeStart && period.Half == 1, offTrialAt(c.CaughtAt, period.OutingID, deviations):
+		return NotConfirmed
+	case !c.RigIntact, !period.rigIntactAt(c.CaughtAt, deviations):
+		return RigNotIntact
+	case p.Source == Drawn && beforeStart, period.End != nil && period.End.SwapNowAt != nil && c.CaughtAt.After(*period.End.SwapNowAt):
+		return WhileSwapping
+	case !c.DoubleID.IsZero():
+		return Double
+	case taken == TookOther:
+		return OtherFly
+	case taken == TookUnknown:
+		return NotSure
+	}
+	return Analysed
+}
+
+func (c Catch) tooShort(p Protocol) bool {
+	if c.Length == nil {
+		return false
+	}
+	mm, err := c.Length.Millimetres()
+	return err == nil && mm < p.MinLengthMM
+}
+
+// Late reports whether the fish was noted down later than the protocol's limit. Late arrival alone is never late.
+func (c Catch) Late(p Protocol) bool {
+	return c.NotedAt.Sub(c.CaughtAt) > time.Duration(p.OutingLimits.LateLimitH)*time.Hour
+}

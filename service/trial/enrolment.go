@@ -1,0 +1,69 @@
+package trial
+
+import "time"
+
+// Consent holds an angler's ticks. None is ever set beforehand. The first five are needed to take part.
+type Consent struct {
+	TakePart          bool `json:"take_part"`
+	Store             bool `json:"store"`
+	SharePseudonymous bool `json:"share_pseudonymous"`
+	LicenceConfirmed  bool `json:"licence_confirmed"`
+	AdultOrGuardian   bool `json:"adult_or_guardian"`
+	PublishOpen       bool `json:"publish_open"`
+	ContactAgain      bool `json:"contact_again"`
+}
+
+// Enrolment is one angler in one trial, under a pseudonym. Code is the angler's own share of the draw's randomness.
+// ChainID names the ledger chain that holds the angler's records: the enrolment's own, or the organiser's (the trial's
+// id) where the records were imported; then AccountID is zero.
+type Enrolment struct {
+	TrialID    ID
+	ID         ID
+	ChainID    ID
+	AccountID  ID
+	Name       string
+	Pseudonym  string
+	Code       [32]byte
+	Consent    Consent
+	EnrolledAt time.Time
+	SentDigest Digest
+	ErasedAt   *time.Time
+}
+
+// Check returns the faults of an enrolment as an angler sends it.
+func (e Enrolment) Check() error {
+	var f Faults
+	if e.ID.IsZero() {
+		f.Add("enrolment", "is the nil UUID; accepted: a UUID of your own making")
+	}
+	if e.Code == [32]byte{} {
+		f.Add("code", "is all zero; accepted: 32 random bytes in hexadecimal, made by your own program")
+	}
+	for _, tick := range []struct {
+		field string
+		given bool
+	}{
+		{"consent.take_part", e.Consent.TakePart},
+		{"consent.store", e.Consent.Store},
+		{"consent.share_pseudonymous", e.Consent.SharePseudonymous},
+		{"consent.licence_confirmed", e.Consent.LicenceConfirmed},
+		{"consent.adult_or_guardian", e.Consent.AdultOrGuardian},
+	} {
+		if !tick.given {
+			f.Add(tick.field, "is not ticked; nobody takes part without it")
+		}
+	}
+	return f.Err("enrolment.invalid", "the enrolment has faults")
+}
+
+// PseudonymAlphabet is Crockford's base 32, without letters that look like digits.
+const PseudonymAlphabet = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+
+// Pseudonym turns 6 random bytes into 6 characters of PseudonymAlphabet, each equally likely.
+func Pseudonym(random [6]byte) string {
+	var name [6]byte
+	for i, b := range random {
+		name[i] = PseudonymAlphabet[b%32]
+	}
+	return string(name[:])
+}

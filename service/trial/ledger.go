@@ -1,0 +1,151 @@
+package trial
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/json"
+	"slices"
+	"time"
+)
+
+// LedgerEntry is one link of an enrolment's hash chain, or of the organiser's, whose ChainID is the trial's id. Kind
+// says what was recorded, Subject of which record. The digests hide their parts behind random salts that stand apart,
+// so that a part can be erased while the chain still verifies.
+type LedgerEntry struct {
+	TrialID       ID
+	ChainID       ID
+	N             int64
+	Kind          string
+	Subject       ID
+	PublicDigest  Digest
+	PrivateDigest Digest
+	Hash          Digest
+}
+
+// The kinds of ledger entries.
+const (
+	LedgerEnrolment  = "enrolment"
+	LedgerOuting     = "outing"
+	LedgerOutingEnd  = "outing_end"
+	LedgerUnit       = "unit"
+	LedgerPeriod     = "period"
+	LedgerPeriodEnd  = "period_end"
+	LedgerDeviation  = "deviation"
+	LedgerCatch      = "catch"
+	LedgerAmendment  = "amendment"
+	LedgerWithdrawal = "withdrawal"
+	LedgerProtocol   = "protocol"
+	LedgerState      = "state"
+	LedgerImport     = "import"
+)
+
+// Parts are a record's canonical JSON (RFC 8785), split: the public part is what a published table shows, the private
+// part the rest. The salts are 32 random bytes each.
+type Parts struct {
+	Public      []byte
+	PublicSalt  [32]byte
+	Private     []byte
+	PrivateSalt [32]byte
+}
+
+// Head is the last link of a chain: N entries, the last with Hash. A chain without entries has N 0 and a zero hash.
+type Head struct {
+	TrialID ID
+	ChainID ID
+	N       int64
+	Hash    Digest
+}
+
+// Next returns the entry that follows the head, its hash computed: SHA-256 of the canonical JSON of its other fields
+// and the previous hash.
+func (h Head) Next(kind string, subject ID, p Parts) LedgerEntry {
+	e := LedgerEntry{
+		TrialID: h.TrialID, ChainID: h.ChainID, N: h.N + 1, Kind: kind, Subject: subject,
+		PublicDigest: PartDigest(p.PublicSalt, p.Public), PrivateDigest: PartDigest(p.PrivateSalt, p.Private),
+	}
+	e.Hash = e.Link(h.Hash)
+	return e
+}
+
+// Link computes the entry's hash given the previous one.
+func (e LedgerEntry) Link(previous Digest) Digest {
+	// Keys in RFC 8785 order; every value is hexadecimal, a UUID, a word or a whole number, which encoding/json writes
+	// as that standard does.
+	b, err := json.Marshal(struct {
+		Chain   ID     `json:"chain"`
+		Kind    string `json:"kind"`
+		N       int64  `json:"n"`
+		Prev    Digest `json:"previous"`
+		Private Digest `json:"private_digest"`
+		Public  Digest `json:"public_digest"`
+		Subject ID     `json:"subject"`
+		Trial   ID     `json:"trial"`
+	}{e.ChainID, e.Kind, e.N, previous, e.PrivateDigest, e.PublicDigest, e.Subject, e.TrialID})
+	if err != nil {
+		panic(err) // fixed types: cannot fail
+	}
+	return sha256.Sum256(b)
+}
+
+// Head returns the head of the chain after the entry.
+func (e LedgerEntry) Head() Head { return Head{e.TrialID, e.ChainID, e.N, e.Hash} }
+
+// PartDigest is SHA-256(salt || part).
+func PartDigest(salt [32]byte, part []byte) Digest {
+	h := sha256.New()
+	h.Write(salt[:])
+	h.Write(part)
+	return Digest(h.Sum(nil))
+}
+
+// Receipt is what an angler gets for a saved record: its place in the chain.
+type Receipt struct {
+	ChainID ID
+	N       int64
+	Hash    Digest
+}
+
+// Checkpoint fingerprints all chains of a trial at one moment: SHA-256 over the previous checkpoint's hash and the
+// Merkle root of the heads. It is the trial's data version, short enough to pin up.
+type Checkpoint struct {
+	TrialID ID
+	N       int64
+	At      time.Time
+	Root    Digest
+	Hash    Digest
+}
+
+// NextCheckpoint returns the checkpoint that follows previous (nil for the first). heads may be in any order; they
+// enter the tree in order of chain id.
+func NextCheckpoint(trial ID, previous *Checkpoint, heads []Head, at time.Time) Checkpoint {
+	heads = slices.Clone(heads)
+	slices.SortFunc(heads, func(a, b Head) int { return slices.Compare(a.ChainID[:], b.ChainID[:]) })
+	leaves := make([][]byte, len(heads))
+	for i, h := range heads {
+		leaves[i] = slices.Concat(h.ChainID[:], binary.BigEndian.AppendUint64(nil, uint64(h.N)), h.Hash[:])
+	}
+	c := Checkpoint{TrialID: trial, N: 1, At: at, Root: MerkleRoot(leaves)}
+	var before Digest
+	if previous != nil {
+		c.N, before = previous.N+1, previous.Hash
+	}
+	c.Hash = sha256.Sum256(append(before[:], c.Root[:]...))
+	return c
+}
+
+// MerkleRoot returns the root of the Merkle tree over the leaves (RFC 9162, section 2.1).
+func MerkleRoot(leaves [][]byte) Digest {
+	switch n := len(leaves); n {
+	case 0:
+		return sha256.Sum256(nil)
+	case 1:
+		return sha256.Sum256(append([]byte{0}, leaves[0]...))
+	default:
+		k := 1
+		for k*2 < n {
+			k *= 2
+		}
+		left, right := MerkleRoot(leaves[:k]), MerkleRoot(leaves[k:])
+		return sha256.Sum256(slices.Concat([]byte{1}, left[:], right[:]))
+	}
+}

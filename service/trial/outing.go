@@ -1,0 +1,145 @@
+package trial
+
+import "time"
+
+// Outing is a day's fishing, opened before the first cast so that blanks are seen. Times are the phone's, with its
+// offset. WaterTemperature is nil when there was no thermometer.
+type Outing struct {
+	TrialID          ID
+	ID               ID
+	EnrolmentID      ID
+	ProtocolVersion  int
+	Water            string
+	StartedAt        time.Time
+	StartedLate      bool
+	WaterTemperature *Measure
+	Conditions       string
+	Note             string
+	ReceivedAt       time.Time
+	SentDigest       Digest
+	End              *OutingEnd
+}
+
+// OutingEnd closes an outing, a blank one too. NotLogged is the answer to "how many fish were not logged?".
+type OutingEnd struct {
+	EndedAt    time.Time
+	Reason     string
+	NotLogged  int
+	ReceivedAt time.Time
+	SentDigest Digest
+}
+
+// Check returns the faults of an outing as an angler sends it.
+func (o Outing) Check(p Protocol, now time.Time) error {
+	var f Faults
+	checkSentID(&f, "outing", o.ID)
+	known := false
+	for _, w := range p.Waters {
+		known = known || w.Name == o.Water
+	}
+	if !known {
+		f.Add("water", "%q is not on the protocol's list of waters", o.Water)
+	}
+	checkTime(&f, "started_at", o.StartedAt, now)
+	if o.WaterTemperature != nil {
+		if _, err := o.WaterTemperature.TenthsC(); err != nil {
+			f.Add("water_temperature", "%s", err)
+		}
+	}
+	length(&f, "conditions", o.Conditions, 0, 200)
+	length(&f, "note", o.Note, 0, 500)
+	return f.Err("outing.invalid", "the outing has faults")
+}
+
+// Check returns the faults of an outing's end.
+func (e OutingEnd) Check(o Outing, now time.Time) error {
+	var f Faults
+	checkTime(&f, "ended_at", e.EndedAt, now)
+	if e.EndedAt.Before(o.StartedAt) {
+		f.Add("ended_at", "is before the outing started at %s", o.StartedAt.Format(time.RFC3339))
+	}
+	OneOf(&f, "reason", e.Reason, "planned", "weather", "warm_water", "no_fish", "tired", "tackle", "danger", "other")
+	between(&f, "not_logged", e.NotLogged, 0, 500, "fish")
+	return f.Err("outing.invalid", "the outing's end has faults")
+}
+
+// WelfareState says what the water's temperature asks for.
+type WelfareState string
+
+// The welfare states. Unmeasured asks for a thermometer: a temperature is never assumed.
+const (
+	WelfareFine       WelfareState = "fine"
+	WelfareCaution    WelfareState = "caution"
+	WelfareStop       WelfareState = "stop"
+	WelfareUnmeasured WelfareState = "unmeasured"
+)
+
+// Welfare compares the outing's water temperature with the protocol's limits.
+func (o Outing) Welfare(w Welfare) WelfareState {
+	if o.WaterTemperature == nil {
+		return WelfareUnmeasured
+	}
+	tenths, err := o.WaterTemperature.TenthsC()
+	switch c := float64(tenths) / 10; {
+	case err != nil:
+		return WelfareUnmeasured
+	case c >= w.StopC:
+		return WelfareStop
+	case c >= w.CautionC:
+		return WelfareCaution
+	}
+	return WelfareFine
+}
+
+// Unit is one block's order as handed to an angler: First is the arrangement of its first period, the second has the
+// flies changed over. N counts an enrolment's units from 1 without gaps. OpenedAt is when its first period began.
+type Unit struct {
+	TrialID      ID
+	ID           ID
+	EnrolmentID  ID
+	N            int
+	First        Arrangement
+	SameFlyCheck bool
+	FetchedAt    time.Time
+	OpenedAt     *time.Time
+}
+
+// Drawn returns the arrangement that the draw gives half 1 or 2 of the unit's block.
+func (u Unit) Drawn(half int) Arrangement {
+	if half == 1 {
+		return u.First
+	}
+	return u.First.Other()
+}
+
+// NextUnit returns nil when another unit may be handed out after those given: a phone carries at most the protocol's
+// trip_units that are not yet fished.
+func (d Draw) NextUnit(units []Unit) error {
+	waiting := 0
+	for _, u := range units {
+		if u.OpenedAt == nil {
+			waiting++
+		}
+	}
+	if waiting >= d.TripUnits {
+		return Fail(Conflict, "unit.waiting", "%d units are fetched and not yet fished; the protocol lets a phone carry %d: fish the next of them first",
+			waiting, d.TripUnits)
+	}
+	return nil
+}
+
+// checkSentID records a fault unless id is one that a phone may make.
+func checkSentID(f *Faults, field string, id ID) {
+	if id.Version() != 7 {
+		f.Add(field, "is %s; accepted: a UUID of version 7, made by the phone", id)
+	}
+}
+
+// checkTime records a fault when a time is missing, before this century or more than a day ahead of now: phones' clocks
+// may be wrong by an hour or a zone, not by more.
+func checkTime(f *Faults, field string, t, now time.Time) {
+	if t.Year() < 2000 || t.After(now.Add(24*time.Hour)) {
+		f.Add(field, "is %s; accepted: a time since the year 2000 and no more than a day ahead of the server's %s",
+			t.Format(time.RFC3339), now.UTC().Format(time.RFC3339))
+	}
+}

@@ -1,0 +1,87 @@
+package trial
+
+import "time"
+
+// Account is a person known to the server. Admins look after the server; what a person is in a club is a membership.
+type Account struct {
+	ID        ID
+	Name      string
+	Admin     bool
+	CreatedAt time.Time
+}
+
+// Actor is who asks: every use case takes one and decides for itself what it may do.
+type Actor struct {
+	AccountID ID
+	Admin     bool
+}
+
+// Club is a group that runs trials.
+type Club struct {
+	ID        ID
+	Name      string
+	CreatedAt time.Time
+}
+
+// Membership is an account's place in a club. Name is the account's, for lists.
+type Membership struct {
+	ClubID    ID
+	AccountID ID
+	Name      string
+	Role      Role
+	JoinedAt  time.Time
+}
+
+// Token lets a program act for an account. Only its SHA-256 is kept.
+type Token struct {
+	ID        ID
+	AccountID ID
+	Name      string
+	Hash      Digest
+	CreatedAt time.Time
+	RevokedAt *time.Time
+}
+
+// Invitation lets a number of people join a club in a role until it expires. Only its secret's SHA-256 is kept.
+type Invitation struct {
+	ID        ID
+	ClubID    ID
+	Role      Role
+	Hash      Digest
+	Uses      int
+	Used      int
+	CreatedBy ID
+	CreatedAt time.Time
+	ExpiresAt time.Time
+	RevokedAt *time.Time
+}
+
+// InvitationLife is how long an invitation can be accepted.
+const InvitationLife = 14 * 24 * time.Hour
+
+// Usable returns nil when the invitation can still be accepted at now.
+func (i Invitation) Usable(now time.Time) error {
+	if i.RevokedAt != nil || i.Used >= i.Uses || !now.Before(i.ExpiresAt) {
+		return Missing("invitation (it may have been used up, revoked or be older than 14 days)")
+	}
+	return nil
+}
+
+// CheckName returns the faults of a person's, club's or token's name.
+func CheckName(field, name string) error {
+	var f Faults
+	length(&f, field, name, 1, 80)
+	return f.Err("name.invalid", "the name has a fault")
+}
+
+// CheckInvitation returns the faults of a wanted invitation: organisers and auditors are invited one by one.
+func CheckInvitation(role Role, uses int) error {
+	var f Faults
+	OneOf(&f, "role", role, Organiser, Angler, Auditor)
+	most := 1
+	if role == Angler {
+		most = 200
+	}
+	between(&f, "uses", uses, 1, most, "uses for this role")
+	return f.Err("invitation.invalid", "the invitation has faults")
+}

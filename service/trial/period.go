@@ -1,0 +1,211 @@
+package trial
+
+import (
+	"strconv"
+	"time"
+)
+
+// Period is fishing in one arrangement until a swap. UnitID is its block's unit; Half is 1 or 2. Drawn is what chance
+// gave, Fished what was on the line (a correction changes Fished alone); Confirmed means that the angler said "rigged
+// so". In an imported table UnitID is zero, Drawn is empty and Block and Half are the table's.
+type Period struct {
+	TrialID     ID
+	ID          ID
+	EnrolmentID ID
+	OutingID    ID
+	UnitID      ID
+	Block       string
+	Half        int
+	Drawn       Arrangement
+	Fished      Arrangement
+	Confirmed   bool
+	StartedAt   time.Time
+	ReceivedAt  time.Time
+	SentDigest  Digest
+	Version     int
+	End         *PeriodEnd
+}
+
+// PeriodEnd ends a period. SwapNowAt is when the rule said "swap now" (nil when it never did), EndedAt when the flies
+// were changed over or fishing stopped: a fish in between is while_swapping.
+type PeriodEnd struct {
+	EndedAt    time.Time
+	SwapNowAt  *time.Time
+	Reason     string
+	ReceivedAt time.Time
+	SentDigest Digest
+}
+
+// EndedByRule is the reason of a period that ended by the swap rule; a block is finished when both its periods did.
+const EndedByRule = "swap_rule"
+
+// Check returns the faults of a period as an angler sends it.
+func (p Period) Check(now time.Time) error {
+	var f Faults
+	checkSentID(&f, "period", p.ID)
+	between(&f, "half", p.Half, 1, 2, "")
+	OneOf(&f, "fished", p.Fished, TestLower, ControlLower)
+	checkTime(&f, "started_at", p.StartedAt, now)
+	return f.Err("period.invalid", "the period has faults")
+}
+
+// Begin returns nil when the period may begin: its outing goes on, its unit is the next in line, the other half has not
+// been left out, and both halves lie in one outing unless the protocol lets blocks span outings. unit is the period's
+// own, units are all of the enrolment in order, others the periods already begun in the same unit.
+func (p Period) Begin(o Outing, unit Unit, units []Unit, others []Period, proto Protocol) error {
+	if o.End != nil && p.StartedAt.After(o.End.EndedAt) {
+		return Fail(Conflict, "outing.ended", "the outing ended at %s, before the period's started_at", o.End.EndedAt.Format(time.RFC3339))
+	}
+	if p.StartedAt.Before(o.StartedAt) {
+		return Fail(Invalid, "period.invalid", "started_at %s is before the outing's %s", p.StartedAt.Format(time.RFC3339), o.StartedAt.Format(time.RFC3339))
+	}
+	for _, other := range others {
+		if other.Half == p.Half {
+			return Fail(Conflict, "period.half", "half %d of unit %d has already begun as period %s", p.Half, unit.N, other.ID)
+		}
+	}
+	if p.Half == 1 {
+		for _, u := range units {
+			if u.OpenedAt == nil && u.N < unit.N {
+				return Fail(Conflict, "unit.order", "unit %d is next in line; unit %d cannot be fished before it", u.N, unit.N)
+			}
+		}
+		return nil
+	}
+	if len(others) == 0 {
+		return Fail(Conflict, "period.half", "half 1 of unit %d has not begun; its second half cannot come first", unit.N)
+	}
+	same := others[0].OutingID == p.OutingID
+	if proto.Design == PairedByOuting && same {
+		return Fail(Conflict, "period.outing", "in paired_by_outing the second half of unit %d belongs to another outing than the first", unit.N)
+	}
+	if proto.Design == Paired && !same && !proto.Draw.BlockMaySpan {
+		return Fail(Conflict, "period.outing", "unit %d was begun in another outing and this protocol's blocks do not span outings: open the next unit", unit.N)
+	}
+	return nil
+}
+
+// Check returns the faults of a period's end.
+func (e PeriodEnd) Check(p Period, now time.Time) error {
+	var f Faults
+	checkTime(&f, "ended_at", e.EndedAt, now)
+	if e.EndedAt.Before(p.StartedAt) {
+		f.Add("ended_at", "is before the period started at %s", p.StartedAt.Format(time.RFC3339))
+	}
+	OneOf(&f, "reason", e.Reason, EndedByRule, "outing_ended", "moved", "could_not_swap", "fly_lost", "other")
+	switch {
+	case e.Reason == EndedByRule && e.SwapNowAt == nil:
+		f.Add("swap_now_at", "is missing; a period that ended by the swap rule says when the rule asked for the swap")
+	case e.SwapNowAt != nil && (e.SwapNowAt.Before(p.StartedAt) || e.SwapNowAt.After(e.EndedAt)):
+		f.Add("swap_now_at", "is %s; accepted: a time between the period's start and its end", e.SwapNowAt.Format(time.RFC3339))
+	}
+	return f.Err("period.invalid", "the period's end has faults")
+}
+
+// Deviation is a report of something that was not as planned, from a time on. The angler's own words for it are the
+// note.
+type Deviation struct {
+	TrialID     ID
+	ID          ID
+	EnrolmentID ID
+	OutingID    ID
+	PeriodID    ID
+	Kind        DeviationKind
+	FromAt      time.Time
+	UntilAt     *time.Time
+	Note        string
+	ReceivedAt  time.Time
+	SentDigest  Digest
+}
+
+// DeviationKind says what was not as planned.
+type DeviationKind string
+
+// The kinds. WrongWayRound turns the arrangement over from its time on; OffTrial lasts until UntilAt or a BackOn; the
+// others but CouldNotSwap and Moved mean that the rig was not as the protocol has it.
+const (
+	ThirdFly       DeviationKind = "third_fly"
+	WrongFly       DeviationKind = "wrong_fly"
+	WrongWayRound  DeviationKind = "wrong_way_round"
+	FlyLost        DeviationKind = "fly_lost"
+	SpacingChanged DeviationKind = "spacing_changed"
+	DepthChanged   DeviationKind = "depth_changed"
+	CouldNotSwap   DeviationKind = "could_not_swap"
+	OffTrial       DeviationKind = "off_trial"
+	BackOn         DeviationKind = "back_on"
+	Moved          DeviationKind = "moved"
+)
+
+// Check returns the faults of a deviation as an angler sends it. A fault of the rig belongs to a period; going off
+// trial, coming back and moving belong to the outing.
+func (d Deviation) Check(now time.Time) error {
+	var f Faults
+	checkSentID(&f, "deviation", d.ID)
+	OneOf(&f, "kind", d.Kind, ThirdFly, WrongFly, WrongWayRound, FlyLost, SpacingChanged, DepthChanged, CouldNotSwap, OffTrial, BackOn, Moved)
+	if d.PeriodID.IsZero() && d.Kind != OffTrial && d.Kind != BackOn && d.Kind != Moved {
+		f.Add("period", "is missing; %s happens in a period", d.Kind)
+	}
+	checkTime(&f, "from", d.FromAt, now)
+	if d.UntilAt != nil {
+		checkTime(&f, "until", *d.UntilAt, now)
+		if d.UntilAt.Before(d.FromAt) {
+			f.Add("until", "is before from")
+		}
+	}
+	length(&f, "note", d.Note, 0, 500)
+	return f.Err("deviation.invalid", "the report has faults")
+}
+
+// covers reports whether t lies in the deviation's time.
+func (d Deviation) covers(t time.Time) bool {
+	return !t.Before(d.FromAt) && (d.UntilAt == nil || t.Before(*d.UntilAt))
+}
+
+// ArrangementAt returns the arrangement on the line at t: as fished, turned over by each report of the wrong way round
+// that covers t. deviations are those of the period.
+func (p Period) ArrangementAt(t time.Time, deviations []Deviation) Arrangement {
+	a := p.Fished
+	for _, d := range deviations {
+		if d.Kind == WrongWayRound && d.PeriodID == p.ID && d.covers(t) {
+			a = a.Other()
+		}
+	}
+	return a
+}
+
+// rigIntactAt reports whether no deviation says that the rig was other than the protocol's at t.
+func (p Period) rigIntactAt(t time.Time, deviations []Deviation) bool {
+	for _, d := range deviations {
+		switch d.Kind {
+		case ThirdFly, WrongFly, FlyLost, SpacingChanged, DepthChanged:
+			if d.PeriodID == p.ID && d.covers(t) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// offTrialAt reports whether the angler was off trial at t: after an off_trial without until, up to the next back_on.
+func offTrialAt(t time.Time, outing ID, deviations []Deviation) bool {
+	for _, off := range deviations {
+		if off.Kind != OffTrial || off.OutingID != outing || !off.covers(t) {
+			continue
+		}
+		back := false
+		for _, on := range deviations {
+			back = back || on.Kind == BackOn && on.OutingID == outing && on.FromAt.After(off.FromAt) && !on.FromAt.After(t)
+		}
+		if !back {
+			return true
+		}
+	}
+	return false
+}
+
+func halfName(half int) string {
+	if half == 0 {
+		return ""
+	}
+	return strconv.Itoa(half)
+}

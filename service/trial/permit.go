@@ -1,0 +1,70 @@
+package trial
+
+import "slices"
+
+// Operation is something a member of a club may do. The table below is the only place that says who.
+type Operation string
+
+// The operations that ask for a role in the club that owns the object.
+const (
+	ReadClub        Operation = "read_club"
+	InviteMembers   Operation = "invite_members"
+	ReadTrial       Operation = "read_trial"
+	WriteProtocol   Operation = "write_protocol"
+	MoveTrial       Operation = "move_trial"
+	Enrol           Operation = "enrol"
+	ReadEnrolments  Operation = "read_enrolments"
+	ReadProgress    Operation = "read_progress"
+	KeepOwnRecords  Operation = "keep_own_records"
+	ImportTable     Operation = "import_table"
+	ExportCatches   Operation = "export_catches"
+	RequestAnalysis Operation = "request_analysis"
+	ReadAnalysis    Operation = "read_analysis"
+)
+
+var permits = map[Operation][]Role{
+	ReadClub:        {Organiser, Angler, Auditor},
+	InviteMembers:   {Organiser},
+	ReadTrial:       {Organiser, Angler, Auditor},
+	WriteProtocol:   {Organiser},
+	MoveTrial:       {Organiser},
+	Enrol:           {Organiser, Angler},
+	ReadEnrolments:  {Organiser},
+	ReadProgress:    {Organiser, Angler, Auditor},
+	KeepOwnRecords:  {Organiser, Angler},
+	ImportTable:     {Organiser},
+	ExportCatches:   {Organiser, Auditor},
+	RequestAnalysis: {Organiser},
+	ReadAnalysis:    {Organiser, Angler, Auditor},
+}
+
+// Operations lists every operation, for tests that walk the table.
+func Operations() []Operation {
+	ops := make([]Operation, 0, len(permits))
+	for op := range permits {
+		ops = append(ops, op)
+	}
+	slices.Sort(ops)
+	return ops
+}
+
+// Permit returns nil when a member with the given role may do op, else a Forbidden error. Who is no member at all is
+// answered Missing by the caller: the object's existence is none of his business. Being a server's admin opens no
+// club's records.
+func Permit(op Operation, role Role) error {
+	if slices.Contains(permits[op], role) {
+		return nil
+	}
+	return Fail(Forbidden, "forbidden", "a club's %s may not do this; it takes: %s", role, joinRoles(permits[op]))
+}
+
+func joinRoles(roles []Role) string {
+	text := ""
+	for i, r := range roles {
+		if i > 0 {
+			text += " or "
+		}
+		text += string(r)
+	}
+	return text
+}

@@ -1,0 +1,168 @@
+package trial
+
+import (
+	"context"
+	"time"
+)
+
+// Store keeps everything. conduct opens transactions on it and closes them.
+type Store interface {
+	// InTx runs do in a read-committed transaction and commits it when do returns nil. do may run more than once (on
+	// serialisation failures and deadlocks), so it has no effect outside the transaction.
+	InTx(ctx context.Context, do func(ctx context.Context, tx Tx) error) error
+	// InReadTx runs do on one repeatable-read, read-only snapshot.
+	InReadTx(ctx context.Context, do func(ctx context.Context, tx ReadTx) error) error
+	// SubmitCatches saves the catches that can be saved, in one transaction, and says of each what became of it, in the
+	// order given. If the transaction fails, every outcome carries the failure and nothing was saved.
+	SubmitCatches(ctx context.Context, catches []CatchSubmission) []CatchOutcome
+	// Ready returns nil when the database answers and its schema is this program's.
+	Ready(ctx context.Context) error
+}
+
+// Page bounds a list: at most Limit records whose id follows After, in order of id.
+type Page struct {
+	After ID
+	Limit int
+}
+
+// ReadTx reads one consistent state. A method for one record returns a NotFound error when there is none. Every method
+// takes the trial or the club that owns what it reads.
+type ReadTx interface {
+	AccountBy(ctx context.Context, account ID) (Account, error)
+	AccountCount(ctx context.Context) (int, error)
+	// TokenByHash returns a token that is not revoked, with its account.
+	TokenByHash(ctx context.Context, hash Digest) (Token, Account, error)
+	TokensOf(ctx context.Context, account ID) ([]Token, error)
+
+	ClubBy(ctx context.Context, club ID) (Club, error)
+	ClubsOf(ctx context.Context, account ID) ([]Club, error)
+	MembershipBy(ctx context.Context, club, account ID) (Membership, error)
+	MembersOf(ctx context.Context, club ID, page Page) ([]Membership, error)
+	InvitationByHash(ctx context.Context, hash Digest) (Invitation, error)
+	InvitationsOf(ctx context.Context, club ID) ([]Invitation, error)
+
+	TrialBy(ctx context.Context, trial ID) (Trial, error)
+	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
+	// TrialsMoved lists trials with a ledger head that their last checkpoint does not cover.
+	TrialsMoved(ctx context.Context) ([]ID, error)
+	// ProtocolBy returns a version's protocol and its canonical JSON.
+	ProtocolBy(ctx context.Context, trial ID, version int) (Protocol, []byte, error)
+	StateChangesOf(ctx context.Context, trial ID) ([]StateChange, error)
+
+	EnrolmentBy(ctx context.Context, trial, enrolment ID) (Enrolment, error)
+	// EnrolmentOf returns the enrolment of an account, erased ones not.
+	EnrolmentOf(ctx context.Context, trial, account ID) (Enrolment, error)
+	EnrolmentsOf(ctx context.Context, trial ID) ([]Enrolment, error)
+
+	OutingBy(ctx context.Context, trial, outing ID) (Outing, error)
+	OutingsOf(ctx context.Context, trial, enrolment ID, page Page) ([]Outing, error)
+	UnitBy(ctx context.Context, trial, unit ID) (Unit, error)
+	UnitsOf(ctx context.Context, trial, enrolment ID) ([]Unit, error)
+	PeriodBy(ctx context.Context, trial, period ID) (Period, error)
+	PeriodsOf(ctx context.Context, trial, outing ID) ([]Period, error)
+	PeriodsOfUnit(ctx context.Context, trial, unit ID) ([]Period, error)
+	DeviationBy(ctx context.Context, trial, deviation ID) (Deviation, error)
+	DeviationsOf(ctx context.Context, trial, outing ID) ([]Deviation, error)
+	CatchBy(ctx context.Context, trial, catch ID) (Catch, error)
+	CatchesOf(ctx context.Context, trial, enrolment ID, page Page) ([]Catch, error)
+	CatchesOfPeriod(ctx context.Context, trial, period ID) ([]Catch, error)
+	AmendmentsOf(ctx context.Context, trial, subject ID) ([]Amendment, error)
+	// RecordsOf returns all records of an enrolment.
+	RecordsOf(ctx context.Context, trial, enrolment ID) (Records, error)
+
+	// CountsOf returns, for every enrolment of the trial in order of pseudonym, its cached count and the head of its
+	// chain; a count is current when CountedAt equals the head's N.
+	CountsOf(ctx context.Context, trial ID) ([]EnrolmentCount, error)
+	HeadsOf(ctx context.Context, trial ID) ([]Head, error)
+	EntriesOf(ctx context.Context, trial, chain ID) ([]LedgerEntry, error)
+	LastCheckpoint(ctx context.Context, trial ID) (*Checkpoint, error)
+	CheckpointsOf(ctx context.Context, trial ID) ([]Checkpoint, error)
+
+	AnalysisBy(ctx context.Context, trial ID, n int) (Analysis, error)
+	AnalysesOf(ctx context.Context, trial ID) ([]Analysis, error)
+	ImportBy(ctx context.Context, trial ID, file Digest) (Import, error)
+}
+
+// Tx reads and writes. Locks are taken in one order: trial, ledger heads by chain id, records.
+type Tx interface {
+	ReadTx
+
+	InsertAccount(ctx context.Context, a Account) error
+	InsertToken(ctx context.Context, t Token) error
+	RevokeToken(ctx context.Context, account, token ID, at time.Time) error
+	InsertClub(ctx context.Context, c Club) error
+	InsertMembership(ctx context.Context, m Membership) error
+	InsertInvitation(ctx context.Context, i Invitation) error
+	// UseInvitation locks the invitation with the hash and counts one more use; the caller checks Usable first on what
+	// it returns, which is the state before the use.
+	UseInvitation(ctx context.Context, hash Digest) (Invitation, error)
+	RevokeInvitation(ctx context.Context, club, invitation ID, at time.Time) error
+
+	InsertTrial(ctx context.Context, t Trial) error
+	// LockTrial returns the trial, locked against other changes of its state until the transaction ends.
+	LockTrial(ctx context.Context, trial ID) (Trial, error)
+	UpdateTrial(ctx context.Context, t Trial) error
+	// SaveProtocol inserts a version's protocol, or replaces the one of a draft.
+	SaveProtocol(ctx context.Context, trial ID, version int, p Protocol, canonical []byte) error
+	InsertStateChange(ctx context.Context, c StateChange) error
+
+	InsertEnrolment(ctx context.Context, e Enrolment) error
+	InsertOuting(ctx context.Context, o Outing) error
+	EndOuting(ctx context.Context, trial, outing ID, end OutingEnd) error
+	InsertUnit(ctx context.Context, u Unit) error
+	OpenUnit(ctx context.Context, trial, unit ID, at time.Time) error
+	InsertPeriod(ctx context.Context, p Period) error
+	EndPeriod(ctx context.Context, trial, period ID, end PeriodEnd) error
+	// UpdatePeriod saves what a correction may change: Fished, Confirmed, StartedAt and Version.
+	UpdatePeriod(ctx context.Context, p Period) error
+	InsertDeviation(ctx context.Context, d Deviation) error
+	// UpdateCatch saves what a correction may change, all but ids, NotedBy, ReceivedAt, SentDigest and AfterLock.
+	UpdateCatch(ctx context.Context, c Catch) error
+	InsertAmendment(ctx context.Context, a Amendment) error
+	// EraseEnrolment removes the account, code, consent and records of an enrolment and its ledger parts; ids stay as
+	// tombstones, so that a replay is answered Gone.
+	EraseEnrolment(ctx context.Context, trial, enrolment ID, at time.Time) error
+	SaveCount(ctx context.Context, trial ID, c EnrolmentCount) error
+
+	// InsertRecorded saves imported records: enrolments, outings, periods and catches of a recorded trial.
+	InsertRecorded(ctx context.Context, records []Records) error
+	InsertImport(ctx context.Context, i Import) error
+
+	// LockHead returns a chain's head, locked until the transaction ends.
+	LockHead(ctx context.Context, trial, chain ID) (Head, error)
+	// LockHeads locks every head of the trial, in order of chain id.
+	LockHeads(ctx context.Context, trial ID) ([]Head, error)
+	// InsertHead starts a chain.
+	InsertHead(ctx context.Context, h Head) error
+	// Append adds an entry and its parts and moves the chain's head to it.
+	Append(ctx context.Context, e LedgerEntry, parts Parts) error
+	InsertCheckpoint(ctx context.Context, c Checkpoint) error
+
+	// EnqueueAnalysis saves a queued analysis under the trial's next number, unless one for the same checkpoint stands
+	// already, and enqueues its job in the same transaction. It returns the analysis that stands.
+	EnqueueAnalysis(ctx context.Context, a Analysis) (Analysis, error)
+	FinishAnalysis(ctx context.Context, a Analysis) error
+}
+
+// JobFunc computes one queued analysis and stores it. The queue calls it again when it fails.
+type JobFunc func(ctx context.Context, trial ID, n int) error
+
+// EnrolmentCount is an enrolment's cached count, and how far its chain has come since.
+type EnrolmentCount struct {
+	EnrolmentID ID
+	Pseudonym   string
+	Erased      bool
+	HeadN       int64
+	CountedAt   int64
+	Tallies     []Tally
+	Effort      Effort
+}
+
+// Import is one catch table taken into a recorded trial.
+type Import struct {
+	TrialID ID
+	File    Digest
+	At      time.Time
+	By      ID
+	Rows    int
+}
