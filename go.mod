@@ -19,3 +19,9 @@ require (
 	gonum.org/v1/gonum v0.17.0
 	pgregory.net/rapid v1.3.0
 )
+
+require (
+	github.com/jackc/pgpassfile v1.0.0 // indirect
+	github.com/jackc/pgservicefile v0.0.0-20240606120523-5a60cdf6a761 // indirect
+	golang.org/x/text v0.43.0 // indirect
+)
