@@ -42,8 +42,8 @@ func TaroneHomogeneity(tables []Table) (Homogeneity, error) {
 	var h Homogeneity
 	var distance, variance float64
 	for _, t := range strata {
-		e := expectedAt(t, r/s)
 		m, n, lower := float64(t.A+t.B), float64(t.C+t.D), float64(t.A+t.D)
+		e := balance(m, lower, n-lower, r/s)
 		v := 1 / (1/e + 1/(m-e) + 1/(lower-e) + 1/(n-lower+e))
 		h.BreslowDay += (float64(t.A) - e) * (float64(t.A) - e) / v
 		distance += float64(t.A) - e
@@ -53,20 +53,4 @@ func TaroneHomogeneity(tables []Table) (Homogeneity, error) {
 	h.DF = len(strata) - 1
 	h.P = num.ChiSquaredTail(h.Tarone, float64(h.DF))
 	return h, nil
-}
-
-// expectedAt returns e in the open support of A with e(n-t+e) = ψ(m-e)(t-e),
-// t the fish taken lower: the root of
-//
-//	(1-ψ)e² + (n-t + ψ(m+t))e - ψmt = 0
-//
-// that lies inside, in the form without cancellation.
-func expectedAt(s Table, psi float64) float64 {
-	m, n, t := float64(s.A+s.B), float64(s.C+s.D), float64(s.A+s.D)
-	quad, linear, constant := 1-psi, n-t+psi*(m+t), -psi*m*t
-	root := math.Sqrt(math.Max(0, linear*linear-4*quad*constant))
-	if linear >= 0 {
-		return -2 * constant / (linear + root)
-	}
-	return (root - linear) / (2 * quad)
 }

@@ -97,3 +97,41 @@ func brentStep(a, b, c, fa, fb, fc, step, previous, half, tol float64) (next, re
 	}
 	return half, half
 }
+
+// ErrNoSignChange: an increasing function kept one sign up to the limit of the search.
+var ErrNoSignChange = errors.New("the function keeps its sign as far as it was searched")
+
+// IncreasingRoot returns the root of an increasing f on the line, searching
+// outwards from start in steps of step, 2·step, 4·step, ... (step > 0) until the
+// sign changes, then by Root with absTol. It looks no further than limit from
+// start.
+//
+// Errors: ErrNoSignChange, and those of Root.
+func IncreasingRoot(f func(float64) float64, start, step, limit, absTol float64) (float64, error) {
+	f0 := f(start)
+	if math.IsNaN(f0) {
+		return 0, fmt.Errorf("f(%g) is not a number: %w", start, ErrNoRoot)
+	}
+	if f0 == 0 {
+		return start, nil
+	}
+	if f0 > 0 {
+		step = -step
+	}
+	from := start
+	for distance := math.Abs(step); ; distance *= 2 {
+		distance = math.Min(distance, limit)
+		to := start + math.Copysign(distance, step)
+		ft := f(to)
+		if math.IsNaN(ft) {
+			return 0, fmt.Errorf("f(%g) is not a number: %w", to, ErrNoRoot)
+		}
+		if (ft > 0) != (f0 > 0) {
+			return Root(f, math.Min(from, to), math.Max(from, to), absTol)
+		}
+		if distance == limit {
+			return 0, fmt.Errorf("between %g and %g: %w", start, to, ErrNoSignChange)
+		}
+		from = to
+	}
+}

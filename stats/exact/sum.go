@@ -1,0 +1,178 @@
+package exact
+
+import (
+	"math"
+
+	"evenrig/stats/num"
+)
+
+// This file finds the distribution of S = ΣX_i over strata under a common
+// log odds ratio φ.
+//
+// Why not by convolution alone: with 10^6 fish in a cell a stratum's
+// distribution has 10^4 terms that matter, and some hundred strata would take 10^11
+// multiplications. Instead the characteristic functions of the strata, each a
+// polynomial in e^{it}, are multiplied at equally spaced t and the lattice
+// distribution is recovered by the finite Fourier sum
+//
+//	P(S = x) = 1/M Σ_j e^{-i t_j x} Π_i E e^{i t_j X_i},  t_j = 2πj/M,
+//
+// which is exact if S lies in a window of M points. Two bounds make it cheap
+// without giving up accuracy. Every X_i is distributed as a sum of independent
+// coins (Vatutin & Mikhailov 1982, Theory of Probability and its Applications
+// 27:734-743, for φ = 0; tilting keeps the real roots of the generating function), so with σ² = Var S:
+// Bernstein's inequality P(|S-μ| > r) <= 2exp(-r²/(2σ²+2r/3)) gives the window, and |E e^{itS}| <=
+// exp(-σ²(1-cos t)) says from which t on the sum may stop. About 30 values of t
+// are left for any σ above 10; the cost is that number times the terms of all strata.
+//
+// Accuracy: about 1e-15 of the largest probability, in every point of the
+// window. So probabilities near μ keep some 13 digits and far ones lose them:
+// callers tilt φ until μ is where they look, and go back to another φ through
+// P_φ'(s) = P_φ(s)·exp((φ'-φ)s + K(φ) - K(φ')), which is exact.
+
+// tail is the logarithm of the probability given up at either end of the
+// window, and of the size of the terms given up in the Fourier sum.
+const tail = 42 // e^-42 = 6e-19
+
+// strata is the set of informative tables with the sum that was seen. Offsets
+// are counted from that sum: S = seen + offset.
+type strata struct {
+	each        []stratum
+	least, most int64 // smallest (<= 0) and largest (>= 0) possible offset
+	buffer      []float64
+}
+
+func newStrata(tables []Table) *strata {
+	all := &strata{each: make([]stratum, len(tables))}
+	for i, t := range tables {
+		s := newStratum(t)
+		all.each[i] = s
+		all.least += s.lo - s.x
+		all.most += s.hi - s.x
+	}
+	return all
+}
+
+// weights is stratum.weights with the shared buffer: the slice is good until the next call.
+func (a *strata) weights(s stratum, phi float64) (first, mode int64, w []float64, total float64) {
+	first, mode, w, total = s.weights(phi, a.buffer)
+	a.buffer = w
+	return first, mode, w, total
+}
+
+// moments returns the mean of the offset under φ and the variance of S.
+func (a *strata) moments(phi float64) (mean, variance float64) {
+	for _, s := range a.each {
+		first, mode, w, total := a.weights(s, phi)
+		var m1, m2 float64
+		for i, weight := range w {
+			d := float64(first + int64(i) - mode)
+			m1 += weight * d
+			m2 += weight * d * d
+		}
+		m1, m2 = m1/total, m2/total
+		mean += float64(mode-s.x) + m1
+		variance += math.Max(0, m2-m1*m1)
+	}
+	return mean, variance
+}
+
+// logNormaliser returns K(φ) - φ·seen, K the cumulant generating function of S under φ = 0.
+func (a *strata) logNormaliser(phi float64) float64 {
+	var sum float64
+	for _, s := range a.each {
+		_, mode, _, total := a.weights(s, phi)
+		sum += s.logNormaliser(phi, mode, total)
+	}
+	return sum
+}
+
+// logNullAtEnd returns ln P_0(S = the sum at which every stratum is at its
+// lowest, or at its highest, value): there is only one way to get it.
+func (a *strata) logNullAtEnd(highest bool) float64 {
+	var sum float64
+	for _, s := range a.each {
+		x := s.lo
+		if highest {
+			x = s.hi
+		}
+		sum += num.LogHypergeometric(x, s.m, s.n, s.t)
+	}
+	return sum
+}
+
+// lattice is the distribution of S under one φ over a window of offsets.
+type lattice struct {
+	phi, logNormaliser float64 // the latter as strata.logNormaliser
+	first              int64   // offset of p[0]
+	p                  []float64
+	peak               float64 // largest of p
+}
+
+// at returns the distribution of S under φ.
+func (a *strata) at(phi float64) lattice {
+	mean, variance := a.moments(phi)
+	reach := tail/3. + math.Sqrt(tail*tail/9.+2*tail*variance) // Bernstein's r
+	first := max(a.least, int64(math.Floor(mean-reach)))
+	last := min(a.most, int64(math.Ceil(mean+reach)))
+	l := lattice{phi: phi, logNormaliser: a.logNormaliser(phi), first: first}
+	l.p = a.invert(phi, variance, first, int(last-first)+1)
+	for i, p := range l.p {
+		l.p[i] = math.Max(0, p) // rounding leaves ±1e-17 where there is nothing
+		l.peak = math.Max(l.peak, p)
+	}
+	return l
+}
+
+// invert returns P_φ(offset) for size offsets from first on.
+func (a *strata) invert(phi, variance float64, first int64, size int) []float64 {
+	circle := make([]complex128, size)
+	for k := range circle {
+		sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(size))
+		circle[k] = complex(cos, sin)
+	}
+	frequencies := 1
+	for frequencies <= size/2 && variance*(1-real(circle[frequencies])) <= tail {
+		frequencies++
+	}
+	product := make([]complex128, frequencies)
+	for j := range product {
+		product[j] = 1
+	}
+	shift := first // of the offset that index 0 of the product of polynomials stands for
+	for _, s := range a.each {
+		start, _, w, total := a.weights(s, phi)
+		shift -= start - s.x
+		for j := range product {
+			product[j] *= polynomial(w, circle[j]) * complex(1/total, 0)
+		}
+	}
+	turn := int(((shift % int64(size)) + int64(size)) % int64(size))
+	p := make([]float64, size)
+	for j, f := range product {
+		weight := 2 / float64(size) // frequency j and its mirror size-j
+		if j == 0 || 2*j == size {
+			weight /= 2
+		}
+		angle := int(int64(j) * int64(turn) % int64(size))
+		for x := range p {
+			c := circle[angle]
+			p[x] += weight * (real(f)*real(c) + imag(f)*imag(c))
+			angle += j
+			if angle >= size {
+				angle -= size
+			}
+		}
+	}
+	return p
+}
+
+// polynomial returns Σ w[k]·z^k by Horner's rule.
+func polynomial(w []float64, z complex128) complex128 {
+	re, im := 0.0, 0.0
+	x, y := real(z), imag(z)
+	for k := len(w) - 1; k >= 0; k-- {
+		re, im = re*x-im*y+w[k], re*y+im*x
+	}
+	return complex(re, im)
+}
