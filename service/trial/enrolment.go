@@ -15,7 +15,8 @@ type Consent struct {
 
 // Enrolment is one angler in one trial, under a pseudonym. Code is the angler's own share of the draw's randomness.
 // ChainID names the ledger chain that holds the angler's records: the enrolment's own, or the organiser's (the trial's
-// id) where the records were imported; then AccountID is zero.
+// id) where the records were imported; then AccountID is zero and SentDigest is a keyed digest of the table's name for
+// the angler, which is not kept.
 type Enrolment struct {
 	TrialID    ID
 	ID         ID
@@ -27,7 +28,16 @@ type Enrolment struct {
 	Consent    Consent
 	EnrolledAt time.Time
 	SentDigest Digest
+	LeftAt     *time.Time
 	ErasedAt   *time.Time
+}
+
+// Active returns nil when the angler still takes part.
+func (e Enrolment) Active() error {
+	if e.LeftAt != nil || e.ErasedAt != nil {
+		return Fail(Conflict, "enrolment.left", "you have left this trial")
+	}
+	return nil
 }
 
 // Check returns the faults of an enrolment as an angler sends it.

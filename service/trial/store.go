@@ -119,6 +119,8 @@ type Tx interface {
 	// UpdateCatch saves what a correction may change, all but ids, NotedBy, ReceivedAt, SentDigest and AfterLock.
 	UpdateCatch(ctx context.Context, c Catch) error
 	InsertAmendment(ctx context.Context, a Amendment) error
+	// LeaveEnrolment notes that the angler stopped taking part; the records stay.
+	LeaveEnrolment(ctx context.Context, trial, enrolment ID, at time.Time) error
 	// EraseEnrolment removes the account, code, consent and records of an enrolment and its ledger parts; ids stay as
 	// tombstones, so that a replay is answered Gone.
 	EraseEnrolment(ctx context.Context, trial, enrolment ID, at time.Time) error
