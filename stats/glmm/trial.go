@@ -1,5 +1,7 @@
 package glmm
 
+import "fmt"
+
 // Cell is the count of analysed fish of one angler on one outing in one
 // arrangement. Several cells may name the same; they are added up.
 type Cell struct {
@@ -40,10 +42,94 @@ type AnglerEffect struct {
 	LogOdds, LogOddsSE float64
 }
 
-// FitTrial fits the trial model to counts. Cells with no fish say nothing.
+// FitTrial fits the trial model to counts by maximum likelihood. Cells with no fish
+// say nothing.
 //
 // Errors wrap one of the Err values of this package; there is no result then.
-func FitTrial(cells []Cell, options Options) (*TrialResult, error) { return nil, ErrNotConverged }
+func FitTrial(cells []Cell, options Options) (*TrialResult, error) {
+	rows, err := trialRows(cells)
+	if err != nil {
+		return nil, err
+	}
+	m, options, err := fit(rows, options)
+	if err != nil {
+		return nil, err
+	}
+	r := m.result(options)
+	result := &TrialResult{
+		Theta: r.Coef[0], ThetaSE: r.StdErr[0],
+		Beta: r.Coef[1], BetaSE: r.StdErr[1],
+		ThetaBetaCov:  r.Vcov[0][1],
+		SDPattern:     r.SDPattern,
+		SDPosition:    r.SDPosition,
+		SDOuting:      r.SDOuting,
+		Singular:      r.Singular,
+		LogLikelihood: r.LogLikelihood,
+		Vary:          r.Vary,
+		Method:        r.Method,
+		Points:        r.Points,
+		Iterations:    r.Iterations,
+		Evaluations:   r.Evaluations,
+		GradientNorm:  r.GradientNorm,
+		Status:        r.Status,
+	}
+	ok := m.groupEffects(func(_ int, public GroupEffect, inner effect) {
+		inner.uSlope[0]++ // of θ + u: θ is the first free parameter
+		result.Anglers = append(result.Anglers, AnglerEffect{public, result.Theta + public.U, m.spread(inner.uVar, inner.uSlope)})
+	})
+	if !ok {
+		return nil, fmt.Errorf("%w: the mode of an angler could not be found", ErrNotConverged)
+	}
+	return result, nil
+}
+
+// trialRows writes cells as rows of the general model, after refusing counts that
+// cannot estimate θ and β.
+func trialRows(cells []Cell) ([]Row, error) {
+	var test, control [2]int // by arrangement: test pattern lower, upper
+	lower, upper := []float64{1, 1}, []float64{1, -1}
+	rows := make([]Row, 0, len(cells))
+	for i, c := range cells {
+		if c.Test < 0 || c.Control < 0 || c.Test > maxTotal || c.Control > maxTotal {
+			return nil, fmt.Errorf("%w: cell %d (angler %d): %d test, %d control; accepted are counts of 0 or more", ErrInput, i, c.Angler, c.Test, c.Control)
+		}
+		row := Row{Group: c.Angler, Subgroup: c.Outing, Y: c.Test, N: c.Test + c.Control, X: lower, U: 1, V: 1}
+		k := 0
+		if !c.TestLower {
+			k, row.X, row.V = 1, upper, -1
+		}
+		test[k] += c.Test
+		control[k] += c.Control
+		rows = append(rows, row)
+	}
+	return rows, checkTrial(test, control)
+}
+
+func checkTrial(test, control [2]int) error {
+	arrangements := [2]string{"the test pattern lower", "the control pattern lower"}
+	switch {
+	case test[0]+control[0]+test[1]+control[1] == 0:
+		return fmt.Errorf("%w: no angler has an analysed fish", ErrNoCatches)
+	case test[0]+test[1] == 0:
+		return fmt.Errorf("%w: all %d took the control pattern", ErrNoVariation, control[0]+control[1])
+	case control[0]+control[1] == 0:
+		return fmt.Errorf("%w: all %d took the test pattern", ErrNoVariation, test[0]+test[1])
+	}
+	for k, name := range arrangements {
+		if test[k]+control[k] == 0 {
+			return fmt.Errorf("%w: no fish with %s, so the pattern cannot be told from the position", ErrOneArrangement, name)
+		}
+	}
+	for k, name := range arrangements {
+		if test[k] == 0 {
+			return fmt.Errorf("%w: with %s all %d fish took the control pattern", ErrSeparation, name, control[k])
+		}
+		if control[k] == 0 {
+			return fmt.Errorf("%w: with %s all %d fish took the test pattern", ErrSeparation, name, test[k])
+		}
+	}
+	return nil
+}
 
 // AverageShare is the share of the test pattern averaged over anglers, outings
 // and both arrangements, at the estimates: see the function AverageShare.

@@ -1,0 +1,109 @@
+package glmm
+
+import "math"
+
+// effect is one group's modes and how they depend on the parameters.
+type effect struct {
+	u, v       float64
+	uVar, vVar float64   // conditional, given the parameters
+	uSlope     []float64 // derivative of u in each free parameter
+	vSlope     []float64
+}
+
+// effectOf finds the modes of group g at the maximum. Their derivatives come from the
+// implicit function theorem: ∇f = 0 stays true, so db = H⁻¹·∂(∇f).
+func (m *maximum) effectOf(g int) (effect, bool) {
+	e := m.evaluator
+	ps := e.split(m.psi)
+	if _, ok := e.findMode(g, ps); !ok {
+		return effect{}, false
+	}
+	b1, b2 := e.b[2*g], e.b[2*g+1]
+	out := effect{
+		u: ps.lu * b1, v: ps.lv * b2,
+		uVar: ps.lu * ps.lu * e.arrow.i11, vVar: ps.lv * ps.lv * e.arrow.i22,
+		uSlope: make([]float64, len(m.free)), vSlope: make([]float64, len(m.free)),
+	}
+	w := e.problem.width
+	for i, k := range m.free {
+		g1, g2 := e.gradientSlope(g, k, ps)
+		d1, d2, _, ok := e.newtonStep(g, g1, g2)
+		if !ok {
+			return effect{}, false
+		}
+		out.uSlope[i], out.vSlope[i] = ps.lu*d1, ps.lv*d2
+		switch k {
+		case w:
+			out.uSlope[i] += b1
+		case w + 1:
+			out.vSlope[i] += b2
+		}
+	}
+	return out, true
+}
+
+// gradientSlope is the derivative of ∇f in parameter k at fixed effects: for b1 and b2
+// as results, for the subgroups in their states.
+func (e *evaluator) gradientSlope(g, k int, ps params) (g1, g2 float64) {
+	grp := &e.problem.groups[g]
+	w := e.problem.width
+	b1, b2 := e.b[2*g], e.b[2*g+1]
+	for s := grp.subs.from; s < grp.subs.to; s++ {
+		sub := &e.subs[s-grp.subs.from]
+		sub.gradient = 0
+		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
+			row, c := &e.rows[r-grp.rows.from], &e.problem.rows[r]
+			var dEta float64
+			switch k {
+			case w:
+				dEta = c.zu * b1
+				g1 += row.residual * c.zu
+			case w + 1:
+				dEta = c.zv * b2
+				g2 += row.residual * c.zv
+			case w + 2:
+				dEta = e.d[s]
+				sub.gradient += row.residual
+			default:
+				dEta = e.problem.x[r*w+k]
+			}
+			fall := row.weight * dEta
+			g1 -= fall * row.a1
+			g2 -= fall * row.a2
+			sub.gradient -= fall * ps.lw
+		}
+	}
+	return g1, g2
+}
+
+// spread is the standard deviation of a prediction: its conditional variance plus
+// slopeᵀ·covariance·slope.
+func (m *maximum) spread(conditional float64, slope []float64) float64 {
+	for i := range slope {
+		for j := range slope {
+			conditional += slope[i] * m.covariance.At(i, j) * slope[j]
+		}
+	}
+	return math.Sqrt(max(conditional, 0))
+}
+
+// groupEffects predicts every group; false if a mode cannot be found. visit sees each
+// effect with its place before the next is computed.
+func (m *maximum) groupEffects(visit func(g int, public GroupEffect, inner effect)) bool {
+	p := m.evaluator.problem
+	for g, grp := range p.groups {
+		inner, ok := m.effectOf(g)
+		if !ok {
+			return false
+		}
+		public := GroupEffect{Group: grp.label, U: inner.u, UCondSD: math.Sqrt(inner.uVar), V: inner.v, VCondSD: math.Sqrt(inner.vVar)}
+		public.USE = m.spread(inner.uVar, inner.uSlope)
+		public.VSE = m.spread(inner.vVar, inner.vSlope)
+		for _, c := range p.rows[grp.rows.from:grp.rows.to] {
+			public.Successes += int(c.y)
+			public.Total += int(c.n)
+		}
+		visit(g, public, inner)
+	}
+	return true
+}
