@@ -13,8 +13,8 @@ type Result struct {
 	Headline Headline `json:"headline"`
 
 	RawShare    *RawShare    `json:"raw_share"`    // nil without an analysed fish
-	PooledTable *PooledTable `json:"pooled_table"` // nil unless both arrangements were fished with success
-	Stratified  *Stratified  `json:"stratified"`   // nil unless both arrangements were fished with success
+	PooledTable *PooledTable `json:"pooled_table"` // nil unless both arrangements and both positions have fish
+	Stratified  *Stratified  `json:"stratified"`   // nil unless a stratum has fish in both arrangements and positions
 	MixedModel  *MixedModel  `json:"mixed_model"`  // nil without an analysed fish; a fit that was refused has a Status
 	Anglers     []Angler     `json:"anglers"`      // never nil, in the order of the anglers' labels
 	Combined    *Combined    `json:"combined"`     // nil unless two anglers have fish in both arrangements
@@ -146,19 +146,20 @@ const (
 // FitStatus says how the mixed model's fit ended.
 type FitStatus string
 
-// The ways in which a fit ends. All numbers of a MixedModel are nil unless it is Fitted.
+// The ways in which a fit ends. All numbers of a MixedModel are nil unless it is Converged.
 const (
-	Fitted       FitStatus = "fitted"
-	Separated    FitStatus = "separation"    // the likelihood has no maximum: a pattern or a position was always taken
-	NoMaximum    FitStatus = "no_maximum"    // a standard deviation runs away
-	NotConverged FitStatus = "not_converged" // the optimiser stopped early
-	NotFitted    FitStatus = "not_fitted"    // one arrangement only, or one angler
+	Converged     FitStatus = "converged"
+	Separated     FitStatus = "separation"     // the likelihood has no maximum: a pattern or a position was always taken
+	NoMaximum     FitStatus = "no_maximum"     // a standard deviation runs away
+	NotIdentified FitStatus = "not_identified" // the data cannot tell two terms apart
+	NotConverged  FitStatus = "not_converged"  // the search stopped early
+	NotFitted     FitStatus = "not_fitted"     // one arrangement only, or one angler
 )
 
 // MixedModel is the generalised linear mixed model over anglers. LogOdds is θ of a typical angler, its limits Wald with t
 // on K - 1; StdError comes from the observed information of all parameters. SDs are those of u, v and w: 0 where the
 // estimate is at the boundary (then Singular), nil where the term is not in Vary. LogLikelihood is that of single
-// catches (Bernoulli). Method is "laplace" or "quadrature", Points the quadrature points per dimension (1 for Laplace).
+// catches (Bernoulli). Method is "laplace" or "adaptive_gauss_hermite", Points the quadrature points per dimension (1 for Laplace).
 type MixedModel struct {
 	Vary             Vary      `json:"vary"`
 	LogOdds          *float64  `json:"log_odds"`
@@ -192,7 +193,8 @@ type MixedModel struct {
 // Angler is one angler's own answer: θ_i = ½[ln(a/b) + ln(c/d)], a, b = test, control taken with the test pattern lower,
 // c, d = the same with it upper. HalfAdded says that a cell was zero and ½ was added to all four. LogOdds and StdError are
 // nil where an arrangement is empty. Shrunk values are θ plus the mode of u from the mixed model, nil unless it was
-// fitted; ShrunkStdError is the conditional one, given the fixed effects and standard deviations at their estimates.
+// fitted; ShrunkStdError includes the spread of u given the parameters, the uncertainty of every parameter, and their
+// covariance (delta method, Kass and Steffey 1989).
 type Angler struct {
 	Angler         string     `json:"angler"`
 	TestLower      ByPosition `json:"test_lower"`

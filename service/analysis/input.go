@@ -1,0 +1,113 @@
+package analysis
+
+import (
+	"evenrig/service/trial"
+	"evenrig/stats/exact"
+	"evenrig/stats/glmm"
+)
+
+// Defaults of Input and Settings, where no protocol says otherwise.
+const (
+	DefaultAlpha         = .05
+	DefaultSmallestShare = .60
+	DefaultLowerWord     = "point"
+	DefaultUpperWord     = "dropper"
+)
+
+// Input is what an analysis reads. Tallies may come in any order and need not be merged: the result does not depend on
+// either. A tally without an Exclusion must have an arrangement and a pattern taken.
+//
+// Design may be empty: then it is DesignOf(Tallies). SmallestShare is the smallest share worth knowing, above .5 and
+// below 1 (0: .60); Alpha is one minus the level of every interval, .001 to .5 (0: .05). LowerWord and UpperWord are the
+// trial's own words for the two positions (empty: point, dropper). An empty Source is recorded.
+type Input struct {
+	Design        trial.Design
+	Test, Control string
+	LowerWord     string
+	UpperWord     string
+	SmallestShare float64
+	Alpha         float64
+	Source        trial.Source
+	Tallies       []trial.Tally
+	Effort        trial.Effort
+}
+
+// Settings choose how the mixed model is fitted. Vary empty takes the usual form for the records; Points 0 is 15 per
+// dimension, or 1 (the joint Laplace approximation) with outings, the only number accepted there. Correlated pattern and
+// position effects are refused in this version.
+type Settings struct {
+	Vary           Vary
+	Correlated     bool
+	Points         int
+	ProgramVersion string
+}
+
+// filled returns in with the defaults in place of what is empty.
+func (in Input) filled() Input {
+	if in.SmallestShare == 0 {
+		in.SmallestShare = DefaultSmallestShare
+	}
+	if in.Alpha == 0 {
+		in.Alpha = DefaultAlpha
+	}
+	if in.LowerWord == "" {
+		in.LowerWord = DefaultLowerWord
+	}
+	if in.UpperWord == "" {
+		in.UpperWord = DefaultUpperWord
+	}
+	if in.Source == "" {
+		in.Source = trial.Recorded
+	}
+	if in.Design == "" {
+		in.Design = DesignOf(in.Tallies)
+	}
+	return in
+}
+
+// check names every fault of a filled input and of the settings at once.
+func (in Input) check(s Settings) error {
+	var f trial.Faults
+	trial.OneOf(&f, "design", in.Design, trial.Paired, trial.PairedByOuting)
+	trial.OneOf(&f, "source", in.Source, trial.Drawn, trial.Recorded)
+	if in.Test == "" || in.Control == "" || in.Test == in.Control {
+		f.Add("patterns", "are %q and %q; accepted: two different codes", in.Test, in.Control)
+	}
+	if !(in.SmallestShare > .5 && in.SmallestShare < 1) {
+		f.Add("smallest_share", "is %g; accepted: above 0.5 and below 1", in.SmallestShare)
+	}
+	if !(in.Alpha >= .001 && in.Alpha <= .5) {
+		f.Add("alpha", "is %g; accepted: 0.001 to 0.5", in.Alpha)
+	}
+	if s.Vary != "" {
+		trial.OneOf(&f, "vary", s.Vary, VaryPattern, VaryPatternPosition, VaryPatternPositionOuting)
+		if in.Design == trial.PairedByOuting && s.Vary != VaryPatternPositionOuting {
+			f.Add("vary", "is %q, but every outing has one arrangement, so that outings must be in the model; accepted: %s", s.Vary, VaryPatternPositionOuting)
+		}
+	}
+	if s.Correlated {
+		f.Add("correlated", "is asked for, but this version fits pattern and position effects as independent; accepted: not correlated")
+	}
+	if s.Points < 0 || s.Points > glmm.MaxPoints {
+		f.Add("points", "is %d; accepted: 1 to %d, or 0 for the usual number", s.Points, glmm.MaxPoints)
+	}
+	var total int64
+	for _, t := range in.Tallies {
+		if t.N < 0 || t.N > exact.MaxCount || total+t.N > exact.MaxCount {
+			f.Add("tallies", "count more than %d fish, or fewer than none", int64(exact.MaxCount))
+			break
+		}
+		total += t.N
+		if t.Exclusion == trial.Analysed && t.N > 0 && !analysable(t) {
+			f.Add("tallies", "hold an analysed fish of angler %q with arrangement %q that took %q; both must be known", t.Angler, t.Arrangement, t.Taken)
+			break
+		}
+	}
+	return f.Err("analysis.invalid", "the analysis cannot start")
+}
+
+// analysable reports whether a tally says all that the model needs.
+func analysable(t trial.Tally) bool {
+	return (t.Arrangement == trial.TestLower || t.Arrangement == trial.ControlLower) &&
+		(t.Taken == trial.TookTest || t.Taken == trial.TookControl)
+}

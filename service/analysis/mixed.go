@@ -1,0 +1,130 @@
+package analysis
+
+import (
+	"fmt"
+
+	"evenrig/service/trial"
+	"evenrig/stats/glmm"
+	"evenrig/stats/num"
+)
+
+// chooseVary returns the form of the mixed model: as asked for, else pattern and position, with outings where the records
+// can tell them apart. Where days are not known for every fish, w cannot be in it.
+func chooseVary(d dataset, in Input, s Settings, n *notes) Vary {
+	vary := s.Vary
+	if vary == "" {
+		vary = VaryPatternPosition
+		switch {
+		case in.Design == trial.PairedByOuting || d.outingsKnown() && d.outingsRepeat():
+			vary = VaryPatternPositionOuting
+		case d.outingsKnown() && len(d.withFish()) > 1:
+			n.add(WarnOutingsLeftOut, "outings are not in the mixed model: that takes two anglers with two outings each and two fish an outing on average")
+		}
+	}
+	if d.outingsKnown() {
+		return vary
+	}
+	if s.Vary == "" || s.Vary == VaryPatternPositionOuting {
+		n.add(WarnOutingsLeftOut, "outings are not in the mixed model: the day is not known for every analysed fish")
+	}
+	if vary == VaryPatternPositionOuting {
+		vary = VaryPatternPosition
+	}
+	return vary
+}
+
+// choosePoints returns the quadrature points per dimension for a form of the model.
+func choosePoints(vary Vary, points int) (int, error) {
+	switch {
+	case vary == VaryPatternPositionOuting && points > 1:
+		return 0, trial.Fail(trial.Invalid, "analysis.invalid",
+			"points is %d, but with outings in the model only 1 (the joint Laplace approximation) is accepted; vary %s takes more", points, VaryPatternPosition)
+	case points > 0:
+		return points, nil
+	}
+	return usualPoints(vary), nil
+}
+
+func usualPoints(vary Vary) int {
+	if vary == VaryPatternPositionOuting {
+		return 1
+	}
+	return glmm.DefaultPoints
+}
+
+// mixedModel fits the model in the given form. Where it is refused the status says why and every number is null; fit is
+// nil then. It is nil, nil without an analysed fish.
+func mixedModel(d dataset, vary Vary, points int, level float64, n *notes) (*MixedModel, *glmm.TrialResult, error) {
+	if d.counts.Analysed == 0 {
+		return nil, nil, nil
+	}
+	form, err := glmm.ParseVary(string(vary))
+	if err != nil {
+		return nil, nil, fmt.Errorf("mixed model: %w", err)
+	}
+	m := &MixedModel{Vary: vary, Method: glmm.MethodQuadrature, Points: points}
+	if points == 1 {
+		m.Method = glmm.MethodLaplace
+	}
+	fit, err := glmm.FitTrial(d.cells(vary == VaryPatternPositionOuting), glmm.Options{Vary: form, Points: points})
+	if err != nil {
+		status, code, reason, ok := fitOutcome(err)
+		if !ok {
+			return nil, nil, fmt.Errorf("mixed model: %w", err)
+		}
+		m.Status = status
+		if code != "" {
+			n.add(code, "the mixed model is not given: %s", reason)
+		}
+		return m, nil, nil
+	}
+	if err := m.fill(fit, float64(len(fit.Anglers)-1), level); err != nil {
+		return nil, nil, err
+	}
+	if fit.Singular {
+		n.add(WarnSingular, "these data show no variation between %s beyond that of single fish: the estimate is 0, which does not mean that there is none", zeroTerms(m))
+	}
+	return m, fit, nil
+}
+
+// fill copies a fit, with limits by t on df.
+func (m *MixedModel) fill(fit *glmm.TrialResult, df, level float64) error {
+	low, high, p, err := glmm.Wald(fit.Theta, fit.ThetaSE, level, df)
+	if err != nil {
+		return fmt.Errorf("mixed model limits: %w", err)
+	}
+	m.Status, m.Method, m.Points, m.Singular = Converged, fit.Method, fit.Points, fit.Singular
+	m.LogOdds, m.StdError, m.Low, m.High, m.P = known(fit.Theta), known(fit.ThetaSE), known(low), known(high), known(p)
+	m.Share, m.ShareLow, m.ShareHigh = known(num.Expit(fit.Theta)), known(num.Expit(low)), known(num.Expit(high))
+	m.AverageShare, m.AverageLow, m.AverageHigh = known(fit.AverageShare()), known(fit.AverageShareAt(low)), known(fit.AverageShareAt(high))
+	m.PositionLogOdds, m.PositionStdError = known(fit.Beta), known(fit.BetaSE)
+	m.SDPattern, m.LogLikelihood = known(fit.SDPattern), known(fit.LogLikelihood)
+	if fit.Vary.Position() {
+		m.SDPosition = known(fit.SDPosition)
+	}
+	if fit.Vary.Outing() {
+		m.SDOuting = known(fit.SDOuting)
+	}
+	return nil
+}
+
+// zeroTerms names what a singular fit sees no variation in.
+func zeroTerms(m *MixedModel) string {
+	var words []string
+	for _, term := range []struct {
+		sd   *float64
+		word string
+	}{{m.SDPattern, "anglers in the pattern effect"}, {m.SDPosition, "anglers in the position effect"}, {m.SDOuting, "outings"}} {
+		if term.sd != nil && *term.sd == 0 {
+			words = append(words, term.word)
+		}
+	}
+	return listed(words)
+}
+
+// mayDropOutings reports whether a refused fit may be tried again without outings: they were our choice, not asked for, and
+// the design does not need them.
+func mayDropOutings(m *MixedModel, in Input, s Settings) bool {
+	return m != nil && m.Status != Converged && m.Status != NotFitted && m.Status != Separated &&
+		m.Vary == VaryPatternPositionOuting && s.Vary == "" && s.Points == 0 && in.Design != trial.PairedByOuting
+}

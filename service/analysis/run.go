@@ -1,0 +1,112 @@
+package analysis
+
+// Run returns the pooled analysis of the input. Data never make it fail: what they cannot say is null in the result,
+// with a warning that says why. The error, of kind trial.Invalid with code analysis.invalid, names every fault of input
+// and settings; any other error is a fault of this program.
+//
+// The same input, whatever the order of its tallies, gives the same bytes of Result.Encode for the same program version
+// and architecture. Cost grows with anglers and outings, not with fish.
+func Run(in Input, s Settings) (Result, error) {
+	in = in.filled()
+	if err := in.check(s); err != nil {
+		return Result{}, err
+	}
+	print, err := fingerprint(in)
+	if err != nil {
+		return Result{}, err
+	}
+	d, level, n := newDataset(in), 1-in.Alpha, &notes{list: []Warning{}}
+	d.warnOfSize(in, n)
+
+	r := Result{
+		Design: in.Design, Test: in.Test, Control: in.Control, Counts: d.counts,
+		Fingerprint: print, ProgramVersion: s.ProgramVersion,
+	}
+	if r.RawShare, err = rawShare(d.counts, level); err != nil {
+		return Result{}, err
+	}
+	if r.PooledTable, err = pooledTable(d.pooled(), level, n); err != nil {
+		return Result{}, err
+	}
+	tables, by := d.strata(n)
+	strat, conditional, err := stratified(tables, level)
+	if err != nil {
+		return Result{}, err
+	}
+	r.Stratified = strat
+
+	vary := chooseVary(d, in, s, n)
+	points, err := choosePoints(vary, s.Points)
+	if err != nil {
+		return Result{}, err
+	}
+	mixed, fit, err := mixedModel(d, vary, points, level, n)
+	if err != nil {
+		return Result{}, err
+	}
+	if mayDropOutings(mixed, in, s) {
+		n.add(WarnOutingsLeftOut, "the mixed model was fitted again without outings")
+		vary, points = VaryPatternPosition, usualPoints(VaryPatternPosition)
+		if mixed, fit, err = mixedModel(d, vary, points, level, n); err != nil {
+			return Result{}, err
+		}
+	}
+	r.MixedModel = mixed
+
+	rows, effects, labels, err := anglerRows(d, fit, n)
+	if err != nil {
+		return Result{}, err
+	}
+	r.Anglers = rows
+	with := d.withFish()
+	if r.Combined, err = combined(effects, labels, len(with)-len(effects), level, n); err != nil {
+		return Result{}, err
+	}
+	warnIfMethodsDiffer(r, n)
+
+	r.Headline = headline(r, conditional, len(with), by, n)
+	r.Verdict = verdict(r, in, len(with))
+	r.Settings = SettingsUsed{
+		Vary: vary, Points: points, Alpha: in.Alpha, SmallestShare: in.SmallestShare,
+		LowerWord: in.LowerWord, UpperWord: in.UpperWord, Source: in.Source,
+	}
+	r.Warnings = n.list
+	return r, nil
+}
+
+// warnOfSize says what the numbers of anglers, arrangements and positions rule out from the start.
+func (d dataset) warnOfSize(in Input, n *notes) {
+	t := d.pooled()
+	switch k := len(d.withFish()); {
+	case k == 0:
+		n.add(WarnNoCatches, "no fish could be analysed, so that nothing is estimated")
+		return
+	case k == 1:
+		n.add(WarnOneAngler, "all analysed fish are one angler's: how anglers differ cannot be seen")
+	case k <= fewAnglers:
+		n.add(WarnFewAnglers, "only %d anglers have analysed fish: how anglers differ can hardly be seen, and the answer is for these anglers", k)
+	}
+	switch {
+	case t.C+t.D == 0:
+		n.add(WarnOneArrangement, "all analysed fish were caught with %s as the %s fly, so that pattern and position cannot be told apart", in.Test, in.LowerWord)
+	case t.A+t.B == 0:
+		n.add(WarnOneArrangement, "all analysed fish were caught with %s as the %s fly, so that pattern and position cannot be told apart", in.Control, in.LowerWord)
+	case t.B+t.C == 0:
+		n.add(WarnOnePosition, "every analysed fish took the %s fly, whichever pattern it was, so that the patterns cannot be compared", in.LowerWord)
+	case t.A+t.D == 0:
+		n.add(WarnOnePosition, "every analysed fish took the %s fly, whichever pattern it was, so that the patterns cannot be compared", in.UpperWord)
+	}
+}
+
+// warnIfMethodsDiffer flags a mixed model and a combination that disagree by more than a quarter of the model's standard
+// error (Burke, Ensor and Riley 2017, Statistics in Medicine 36:855, name the usual reasons).
+func warnIfMethodsDiffer(r Result, n *notes) {
+	if r.Combined == nil || r.MixedModel == nil || r.MixedModel.LogOdds == nil {
+		return
+	}
+	other := *r.Combined.Estimates[r.Combined.Headline].LogOdds
+	if difference := other - *r.MixedModel.LogOdds; difference > *r.MixedModel.StdError/4 || -difference > *r.MixedModel.StdError/4 {
+		n.add(WarnMethodsDiffer, "the mixed model gives log odds %.2f and the combination of the anglers' own answers %.2f; few fish for an angler, zero counts or anglers who differ much are the usual reasons",
+			*r.MixedModel.LogOdds, other)
+	}
+}

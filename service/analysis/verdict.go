@@ -1,0 +1,137 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"evenrig/service/trial"
+)
+
+// verdict reads the headline, and nothing else, against one half and the smallest share worth knowing.
+func verdict(r Result, in Input, k int) Verdict {
+	h, s := r.Headline, in.SmallestShare
+	v := Verdict{Code: NotSettled, Limits: limits(r, in, k)}
+	switch {
+	case h.ShareLow == nil || h.ShareHigh == nil:
+	case *h.ShareLow > .5:
+		v.Code = TestTakesMore
+	case *h.ShareHigh < .5:
+		v.Code = ControlTakesMore
+	case *h.ShareLow >= 1-s && *h.ShareHigh <= s:
+		v.Code = Even
+	}
+	v.Sentence = sentence(r, in, k, v.Code)
+	return v
+}
+
+// sentence says the headline as a number of fish out of 100 with its interval, and what that settles.
+func sentence(r Result, in Input, k int, code VerdictCode) string {
+	h := r.Headline
+	if h.Share == nil {
+		switch {
+		case r.Counts.Analysed == 0:
+			return "No fish could be analysed, so these data say nothing about the two patterns."
+		default:
+			return "These data cannot tell the patterns from their positions on the line; not enough to tell."
+		}
+	}
+	estimate, low, high := *h.Share, *h.ShareLow, *h.ShareHigh
+	if h.AverageShare != nil {
+		estimate, low, high = *h.AverageShare, *h.AverageLow, *h.AverageHigh
+	}
+	interval := fmt.Sprintf("%s %% interval %s to %s", strconv.FormatFloat(math.Round(1000*(1-in.Alpha))/10, 'f', -1, 64), limit100(low), limit100(high))
+	var b strings.Builder
+	switch {
+	case h.AverageShare != nil:
+		fmt.Fprintf(&b, "Of 100 fish of these species caught by anglers like ours, each pattern as the %s fly half the time, about %s (%s) would take %s, the test pattern.",
+			in.LowerWord, outOf100(estimate), interval, in.Test)
+	case k == 1:
+		fmt.Fprintf(&b, "Of 100 fish of these species caught by this angler, with the position effect taken out, about %s (%s) would take %s, the test pattern.",
+			outOf100(estimate), interval, in.Test)
+	default:
+		fmt.Fprintf(&b, "Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, about %s (%s) would take %s, the test pattern.",
+			outOf100(estimate), interval, in.Test)
+	}
+	b.WriteByte(' ')
+	band := fmt.Sprintf("%s to %s", outOf100(1-in.SmallestShare), outOf100(in.SmallestShare))
+	switch code {
+	case TestTakesMore:
+		fmt.Fprintf(&b, "The data favour %s.", in.Test)
+		if *h.ShareHigh <= in.SmallestShare {
+			fmt.Fprintf(&b, " The whole interval stays within %s, short of the share that was worth knowing.", band)
+		}
+	case ControlTakesMore:
+		fmt.Fprintf(&b, "The data favour %s, the control pattern.", in.Control)
+		if *h.ShareLow >= 1-in.SmallestShare {
+			fmt.Fprintf(&b, " The whole interval stays within %s, short of the share that was worth knowing.", band)
+		}
+	case Even:
+		fmt.Fprintf(&b, "The whole interval lies within %s: for the purpose of this trial the two patterns are even.", band)
+	default:
+		fmt.Fprintf(&b, "These data fit anything from %s to %s; not enough to tell.", limit100(low), limit100(high))
+	}
+	return b.String()
+}
+
+// limits says what the result does not show.
+func limits(r Result, in Input, k int) []string {
+	list := []string{
+		"We compared choice when both flies are in the water. We did not measure how many more fish you would catch with one of them alone.",
+		"Not shown: other waters, seasons, tyers, sizes and depths. That the changed feature is the cause holds only if it is the sole difference between the two flies.",
+	}
+	switch {
+	case k == 1:
+		list = append(list, "One angler's answer: it does not say how other anglers would fare.")
+	case k > 1 && k <= fewAnglers:
+		list = append(list, "With so few anglers the exact method tests \"no effect for any angler\" and speaks of these anglers, not of anglers at large.")
+	case r.Headline.Method == ExactStratified && k > 0:
+		list = append(list, "The exact method speaks because the others could not: it tests \"no effect for any angler\", takes the effect as the same for all, and does not widen its interval for anglers who differ.")
+	case r.Headline.Method == CombinedAnglers:
+		list = append(list, "The combination weighs the anglers' own answers; anglers with fish in one arrangement only are not in it.")
+	}
+	if in.Source == trial.Recorded {
+		list = append(list, "No draw here: the records were brought in as a table, and how the order of the two arrangements was chosen is not known.")
+	} else {
+		list = append(list, "Anglers see what they catch, and word of mouth cannot be prevented: what they heard or believed may have swayed how they fished.")
+	}
+	return list
+}
+
+// outOf100 says a share as a whole number of fish out of 100; what is not quite none or all is not rounded to it.
+func outOf100(share float64) string {
+	switch {
+	case share > 0 && share < .005:
+		return "under 1"
+	case share < 1 && share >= .995:
+		return "over 99"
+	}
+	return strconv.Itoa(int(math.Round(100 * share)))
+}
+
+// limit100 is outOf100 for an end of an interval: near the halfway line it shows on which side it falls.
+func limit100(share float64) string {
+	x := 100 * share
+	if x == 50 || math.Round(x) != 50 {
+		return outOf100(share)
+	}
+	switch rounded := math.Round(10*x) / 10; {
+	case rounded != 50:
+		return strconv.FormatFloat(rounded, 'f', 1, 64)
+	case x < 50:
+		return "just under 50"
+	}
+	return "just over 50"
+}
+
+// listed says "a, b and c"; beyond ten the rest is counted.
+func listed(words []string) string {
+	if len(words) > 10 {
+		return strings.Join(words[:10], ", ") + fmt.Sprintf(" and %d more", len(words)-10)
+	}
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
