@@ -33,11 +33,7 @@ type OutingEnd struct {
 func (o Outing) Check(p Protocol, now time.Time) error {
 	var f Faults
 	checkSentID(&f, "outing", o.ID)
-	known := false
-	for _, w := range p.Waters {
-		known = known || w.Name == o.Water
-	}
-	if !known {
+	if !p.hasWater(o.Water) {
 		f.Add("water", "%q is not on the protocol's list of waters", o.Water)
 	}
 	checkTime(&f, "started_at", o.StartedAt, now)

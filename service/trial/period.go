@@ -50,9 +50,10 @@ func (p Period) Check(now time.Time) error {
 }
 
 // Begin returns nil when the period may begin: its outing goes on, its unit is the next in line, the other half has not
-// been left out, and both halves lie in one outing unless the protocol lets blocks span outings. unit is the period's
-// own, units are all of the enrolment in order, others the periods already begun in the same unit.
-func (p Period) Begin(o Outing, unit Unit, units []Unit, others []Period, proto Protocol) error {
+// been left out, and both halves lie in one outing, at one water, unless the protocol lets blocks span outings. unit is
+// the period's own, units are all of the enrolment in order, others the periods already begun in the same unit,
+// deviations those of the outing.
+func (p Period) Begin(o Outing, unit Unit, units []Unit, others []Period, deviations []Deviation, proto Protocol) error {
 	if o.End != nil && p.StartedAt.After(o.End.EndedAt) {
 		return Fail(Conflict, "outing.ended", "the outing ended at %s, before the period's started_at", o.End.EndedAt.Format(time.RFC3339))
 	}
@@ -74,6 +75,11 @@ func (p Period) Begin(o Outing, unit Unit, units []Unit, others []Period, proto 
 	}
 	if len(others) == 0 {
 		return Fail(Conflict, "period.half", "half 1 of unit %d has not begun; its second half cannot come first", unit.N)
+	}
+	for _, d := range deviations {
+		if d.Kind == Moved && d.FromAt.After(others[0].StartedAt) && !d.FromAt.After(p.StartedAt) {
+			return Fail(Conflict, "period.moved", "you moved to %s after unit %d began, which ended its block: open the next unit", d.Water, unit.N)
+		}
 	}
 	same := others[0].OutingID == p.OutingID
 	if proto.Design == PairedByOuting && same {
@@ -103,7 +109,7 @@ func (e PeriodEnd) Check(p Period, now time.Time) error {
 }
 
 // Deviation is a report of something that was not as planned, from a time on. The angler's own words for it are the
-// note.
+// note. Water is where a move went, empty otherwise.
 type Deviation struct {
 	TrialID     ID
 	ID          ID
@@ -111,6 +117,7 @@ type Deviation struct {
 	OutingID    ID
 	PeriodID    ID
 	Kind        DeviationKind
+	Water       string
 	FromAt      time.Time
 	UntilAt     *time.Time
 	Note        string
@@ -138,12 +145,15 @@ const (
 
 // Check returns the faults of a deviation as an angler sends it. A fault of the rig belongs to a period; going off
 // trial, coming back and moving belong to the outing.
-func (d Deviation) Check(now time.Time) error {
+func (d Deviation) Check(p Protocol, now time.Time) error {
 	var f Faults
 	checkSentID(&f, "deviation", d.ID)
 	OneOf(&f, "kind", d.Kind, ThirdFly, WrongFly, WrongWayRound, FlyLost, SpacingChanged, DepthChanged, CouldNotSwap, OffTrial, BackOn, Moved)
 	if d.PeriodID.IsZero() && d.Kind != OffTrial && d.Kind != BackOn && d.Kind != Moved {
 		f.Add("period", "is missing; %s happens in a period", d.Kind)
+	}
+	if (d.Kind == Moved || d.Water != "") && !p.hasWater(d.Water) {
+		f.Add("water", "%q is not on the protocol's list of waters", d.Water)
 	}
 	checkTime(&f, "from", d.FromAt, now)
 	if d.UntilAt != nil {

@@ -1,5 +1,7 @@
 package trial
 
+import "slices"
+
 // Protocol is a trial's rule sheet. A registered version never changes. Where a field has a usual value, Template gives
 // it; Validate says what is accepted. Shares are percent here (60 means 60 of 100 fish), lengths centimetres or
 // millimetres as the field's name says, temperatures degrees Celsius, dates "2026-09-01".
@@ -124,8 +126,6 @@ const (
 	Grid1Kilo  = "1km"
 )
 
-// Pattern codes and the test and control among them are asked for everywhere, so they have a short way.
-
 // Code returns the code of the pattern that plays the given part.
 func (p Protocol) Code(part Part) string {
 	for _, pattern := range p.Patterns {
@@ -152,6 +152,10 @@ func (p Protocol) Flies(a Arrangement) (lower, upper string) {
 		return p.Code(Test), p.Code(Control)
 	}
 	return p.Code(Control), p.Code(Test)
+}
+
+func (p Protocol) hasWater(name string) bool {
+	return slices.ContainsFunc(p.Waters, func(w Water) bool { return w.Name == name })
 }
 
 // Template is a protocol with every usual value filled in and the rest left to the organiser: it does not validate
