@@ -45,6 +45,15 @@ func takeOwnership(dir string) (*os.File, error) {
 	return f, nil
 }
 
+// giveUp unlocks before it closes: a child just being started may hold a copy of the descriptor for an instant.
+func giveUp(lock *os.File) error {
+	err := syscall.Flock(int(lock.Fd()), syscall.LOCK_UN)
+	if err := errors.Join(err, lock.Close()); err != nil {
+		return fmt.Errorf("give up the database folder: %w", err)
+	}
+	return nil
+}
+
 func writePid(f *os.File) error {
 	if err := f.Truncate(0); err != nil {
 		return err

@@ -189,10 +189,7 @@ func (c *Cluster) release() error {
 			c.log.Warn("the socket folder stays behind", "folder", c.socketDir, "reason", err)
 		}
 	}
-	if err := c.lock.Close(); err != nil && !errors.Is(err, os.ErrClosed) {
-		return fmt.Errorf("give up the database folder: %w", err)
-	}
-	return nil
+	return giveUp(c.lock)
 }
 
 // ensureDatabase creates the application's database when it is missing.
