@@ -36,16 +36,24 @@ func (p *problem) checkIdentified() error {
 
 // checkColumns refuses linearly dependent fixed-effect columns.
 func (p *problem) checkColumns() error {
-	if p.width > len(p.rows) {
-		return fmt.Errorf("%w: %d fixed effects but only %d different counts", ErrNotIdentified, p.width, len(p.rows))
-	}
-	x := mat.NewDense(len(p.rows), p.width, nil)
+	w := p.width
+	gram := mat.NewSymDense(w, nil)
 	for r := range p.rows {
-		x.SetRow(r, p.x[r*p.width:(r+1)*p.width])
+		x := p.x[r*w : (r+1)*w]
+		for i := range w {
+			for j := range i + 1 {
+				gram.SetSym(i, j, gram.At(i, j)+x[i]*x[j])
+			}
+		}
 	}
-	var qr mat.QR
-	qr.Factorize(x)
-	if qr.Cond() > 1e10 {
+	scaled := mat.NewSymDense(w, nil)
+	for i := range w {
+		for j := range i + 1 {
+			scaled.SetSym(i, j, gram.At(i, j)/math.Sqrt(gram.At(i, i)*gram.At(j, j)))
+		}
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(scaled) || factor.Cond() > 1e12 {
 		return fmt.Errorf("%w: the fixed-effect columns are linearly dependent", ErrNotIdentified)
 	}
 	return nil
@@ -142,9 +150,13 @@ func (p *problem) fixedOnly() ([]float64, error) {
 		information.Zero()
 		for r, c := range p.rows {
 			mean, slope, _ := logistic(p.linear(r, beta))
-			x := mat.NewVecDense(w, p.x[r*w:(r+1)*w])
-			gradient.AddScaledVec(gradient, c.y-c.n*mean, x)
-			information.SymRankOne(information, c.n*slope, x)
+			x := p.x[r*w : (r+1)*w]
+			for i := range w {
+				gradient.SetVec(i, gradient.AtVec(i)+(c.y-c.n*mean)*x[i])
+				for j := range i + 1 {
+					information.SetSym(i, j, information.At(i, j)+c.n*slope*x[i]*x[j])
+				}
+			}
 		}
 		if !factor.Factorize(information) {
 			break

@@ -10,26 +10,23 @@ type effect struct {
 	vSlope     []float64
 }
 
-// effectOf finds the modes of group g at the maximum. Their derivatives come from the
+// effectOf fills out with the modes of group g at the maximum. Their derivatives come from the
 // implicit function theorem: ∇f = 0 stays true, so db = H⁻¹·∂(∇f).
-func (m *maximum) effectOf(g int) (effect, bool) {
+func (m *maximum) effectOf(g int, out *effect) bool {
 	e := m.evaluator
 	ps := e.split(m.psi)
 	if _, ok := e.findMode(g, ps); !ok {
-		return effect{}, false
+		return false
 	}
 	b1, b2 := e.b[2*g], e.b[2*g+1]
-	out := effect{
-		u: ps.lu * b1, v: ps.lv * b2,
-		uVar: ps.lu * ps.lu * e.arrow.i11, vVar: ps.lv * ps.lv * e.arrow.i22,
-		uSlope: make([]float64, len(m.free)), vSlope: make([]float64, len(m.free)),
-	}
+	out.u, out.v = ps.lu*b1, ps.lv*b2
+	out.uVar, out.vVar = ps.lu*ps.lu*e.arrow.i11, ps.lv*ps.lv*e.arrow.i22
 	w := e.problem.width
 	for i, k := range m.free {
 		g1, g2 := e.gradientSlope(g, k, ps)
 		d1, d2, _, ok := e.newtonStep(g, g1, g2)
 		if !ok {
-			return effect{}, false
+			return false
 		}
 		out.uSlope[i], out.vSlope[i] = ps.lu*d1, ps.lv*d2
 		switch k {
@@ -39,7 +36,7 @@ func (m *maximum) effectOf(g int) (effect, bool) {
 			out.vSlope[i] += b2
 		}
 	}
-	return out, true
+	return true
 }
 
 // gradientSlope is the derivative of ∇f in parameter k at fixed effects: for b1 and b2
@@ -88,12 +85,12 @@ func (m *maximum) spread(conditional float64, slope []float64) float64 {
 }
 
 // groupEffects predicts every group; false if a mode cannot be found. visit sees each
-// effect with its place before the next is computed.
-func (m *maximum) groupEffects(visit func(g int, public GroupEffect, inner effect)) bool {
+// effect before the next overwrites it.
+func (m *maximum) groupEffects(visit func(public GroupEffect, inner *effect)) bool {
 	p := m.evaluator.problem
+	inner := effect{uSlope: make([]float64, len(m.free)), vSlope: make([]float64, len(m.free))}
 	for g, grp := range p.groups {
-		inner, ok := m.effectOf(g)
-		if !ok {
+		if !m.effectOf(g, &inner) {
 			return false
 		}
 		public := GroupEffect{Group: grp.label, U: inner.u, UCondSD: math.Sqrt(inner.uVar), V: inner.v, VCondSD: math.Sqrt(inner.vVar)}
@@ -103,7 +100,7 @@ func (m *maximum) groupEffects(visit func(g int, public GroupEffect, inner effec
 			public.Successes += int(c.y)
 			public.Total += int(c.n)
 		}
-		visit(g, public, inner)
+		visit(public, &inner)
 	}
 	return true
 }

@@ -16,7 +16,8 @@ func Fit(rows []Row, options Options) (*Result, error) {
 		return nil, err
 	}
 	result := m.result(options)
-	ok := m.groupEffects(func(_ int, public GroupEffect, _ effect) { result.Groups = append(result.Groups, public) })
+	result.Groups = make([]GroupEffect, 0, len(m.evaluator.problem.groups))
+	ok := m.groupEffects(func(public GroupEffect, _ *effect) { result.Groups = append(result.Groups, public) })
 	if !ok {
 		return nil, fmt.Errorf("%w: a conditional mode could not be found", ErrNotConverged)
 	}

@@ -6,15 +6,16 @@ import "math"
 // keeps the modes found last as starting points of the next evaluation, and all
 // scratch space, so that an evaluation allocates nothing.
 type evaluator struct {
-	problem *problem
-	points  int // per dimension
-	rule    rule
-	b       []float64 // standardised u and v of each group, in pairs
-	d       []float64 // standardised w of each subgroup
-	rows    []rowState
-	subs    []subState
-	arrow   arrow
-	count   int // evaluations so far
+	problem                   *problem
+	points                    int // per dimension
+	rule                      rule
+	b                         []float64 // standardised u and v of each group, in pairs
+	d                         []float64 // standardised w of each subgroup
+	rows                      []rowState
+	subs                      []subState
+	arrow                     arrow
+	pointValue, pointResidual []float64 // at the inner points of a column; of each row
+	count                     int       // evaluations so far
 }
 
 func newEvaluator(p *problem, points int) *evaluator {
@@ -28,6 +29,8 @@ func newEvaluator(p *problem, points int) *evaluator {
 	e.d = make([]float64, len(p.subs))
 	e.rows = make([]rowState, mostRows)
 	e.subs = make([]subState, mostSubs)
+	e.pointValue = make([]float64, points)
+	e.pointResidual = make([]float64, points*mostRows)
 	return e
 }
 
@@ -58,7 +61,7 @@ func (e *evaluator) evaluate(psi, gradient []float64) float64 {
 			}
 		}
 		if e.points == 1 {
-			total += f - e.arrow.logDet/2
+			total += f - e.logDeterminant(g)/2
 			e.laplaceGradient(g, ps, gradient)
 		} else {
 			total += f + e.quadrature(g, ps, gradient)
@@ -83,13 +86,13 @@ func (e *evaluator) recentre(g int) {
 
 // laplaceGradient adds the derivative of f - ½·ln|H| of group g at its mode.
 //
-// With q = aᵀH⁻¹a the variance of a row's η, the mode moves so that the total
-// derivative in any parameter is, over rows,
+// H = I + Σ W·a·aᵀ depends on a parameter through W and the loadings a, and W through
+// η directly and through the mode, whose own derivative is H⁻¹·∂(∇f). With
+// q = aᵀH⁻¹a, s = -½·Σ skew·q·a and k = H⁻¹s, a row adds
 //
-//	Σ [residual - ½·skew·q - W·(-½·h)]·∂η + terms of ∂a,
+//	(residual - ½·skew·q - W·aᵀk)·∂η + (residual·k - W·H⁻¹a)ᵀ·∂a
 //
-// h = aᵀH⁻¹s, s = Σ skew·q·a: differentiate ln|H| through W and through the mode,
-// whose own derivative is H⁻¹·∂(∇f).
+// where ∂η and ∂a hold the effects fixed.
 func (e *evaluator) laplaceGradient(g int, ps params, gradient []float64) {
 	grp := &e.problem.groups[g]
 	h := &e.arrow

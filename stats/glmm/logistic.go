@@ -50,7 +50,7 @@ func tail(x float64) (logTerm, q float64) {
 	}
 	k := int(x*tailKnots + .5)
 	c := &tailTable[k]
-	d := x - float64(k)/tailKnots
+	d := x - float64(k)*(1./tailKnots)
 	logTerm = c[0] + d*(c[1]+d*(c[2]+d*(c[3]+d*(c[4]+d*(c[5]+d*c[6])))))
 	q = -(c[1] + d*(2*c[2]+d*(3*c[3]+d*(4*c[4]+d*(5*c[5]+d*6*c[6])))))
 	return logTerm, q
@@ -65,3 +65,32 @@ func logistic(eta float64) (mean, slope, logOnePlusExp float64) {
 	logTerm, q := tail(eta)
 	return 1 - q, q * (1 - q), eta + logTerm
 }
+
+// expNegative is e^x for x ≤ 0 (or a rounding error above), 0 below the smallest normal
+// number: 2^m times a tabulated 2^(j/expKnots) times a short Taylor series.
+func expNegative(x float64) float64 {
+	if !(x > -708) {
+		if x != x {
+			return x
+		}
+		return 0
+	}
+	k := math.Floor(x*(expKnots/math.Ln2) + .5)
+	r := x - k*(math.Ln2/expKnots)
+	n := int(k)
+	series := 1 + r*(1+r*(1./2+r*(1./6+r*(1./24+r*(1./120)))))
+	scale := math.Float64frombits(uint64(n>>expBits+1023) << 52)
+	return scale * expTable[n&(expKnots-1)] * series
+}
+
+const (
+	expBits  = 6
+	expKnots = 1 << expBits
+)
+
+var expTable = func() (table [expKnots]float64) {
+	for j := range table {
+		table[j] = math.Exp2(float64(j) / expKnots)
+	}
+	return table
+}()

@@ -34,15 +34,16 @@ func (p *problem) maximise(points int) (*maximum, error) {
 		return nil, err
 	}
 	e := newEvaluator(p, 1)
-	starts := []trialStart{{p.startAt(beta, firstStartSD), nil, nil}, {p.startAt(beta, otherStartSD), nil, nil}}
-	best := e.climb(starts, len(p.groups) < manyAnglers)
+	first, other := searchStart{psi: p.startAt(beta, firstStartSD)}, searchStart{psi: p.startAt(beta, otherStartSD)}
+	best := e.climb([]searchStart{first, other}, len(p.groups) < manyAnglers)
 	evaluations, iterations := e.count, best.iterations
 	if points > 1 {
 		coarse := e
 		e = newEvaluator(p, points)
 		copy(e.b, coarse.b)
+		starts := []searchStart{first, other}
 		if best.converged {
-			starts = slices.Insert(starts, 0, trialStart{best.psi, best.free, best.inverse})
+			starts = []searchStart{{best.psi, best.free, best.inverse}, first}
 		}
 		best = e.climb(starts, false)
 		evaluations += e.count
@@ -65,9 +66,9 @@ func (p *problem) maximise(points int) (*maximum, error) {
 	return m, nil
 }
 
-// trialStart is where a search begins. free and inverse may be nil: all parameters,
+// searchStart is where a search begins. free and inverse may be nil: all parameters,
 // and no approximation yet.
-type trialStart struct {
+type searchStart struct {
 	psi     []float64
 	free    []int
 	inverse *mat.SymDense
@@ -114,7 +115,7 @@ func (p *problem) largestLoadings() [3]float64 {
 // climb searches from the first start, and from the others if thorough or if the first
 // outcome leaves doubt: no convergence, an SD at 0 or a wide one. It returns the
 // highest point; one that ran away counts with the height it had reached.
-func (e *evaluator) climb(starts []trialStart, thorough bool) *point {
+func (e *evaluator) climb(starts []searchStart, thorough bool) *point {
 	var best *point
 	iterations := 0
 	for i, s := range starts {

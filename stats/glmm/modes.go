@@ -20,7 +20,7 @@ type rowState struct {
 	skew     float64 // dW/dη = W(1-2μ)
 	// Quadrature: means over the points of the residual and of residual times t.
 	mean, meanT1, meanT2 float64
-	point                float64 // residual at the current point
+	point                float64 // skew times the derivative with respect to W
 }
 
 // subState is the part of the arrow-shaped H, and of its inverse, of one subgroup.
@@ -31,12 +31,12 @@ type subState struct {
 	idd, id1, id2 float64 // H⁻¹ likewise
 }
 
-// arrow is the 2×2 corner of H for (b1, b2): H itself, and S = Schur complement of
-// the subgroups, whose inverse is the corner of H⁻¹.
+// arrow is the 2×2 corner of H for (b1, b2), and that of H⁻¹, which is the inverse of
+// the Schur complement of the subgroups.
 type arrow struct {
 	h11, h12, h22 float64
 	i11, i12, i22 float64
-	logDet        float64
+	det           float64 // of the Schur complement
 }
 
 const (
@@ -129,7 +129,6 @@ func (e *evaluator) newtonStep(g int, g1, g2 float64) (d1, d2, decrement float64
 	subs := e.subs[:grp.subs.to-grp.subs.from]
 	s11, s12, s22 := h.h11, h.h12, h.h22
 	r1, r2 := g1, g2
-	h.logDet = 0
 	for i := range subs {
 		s := &subs[i]
 		if s.hdd == 1 {
@@ -141,13 +140,12 @@ func (e *evaluator) newtonStep(g int, g1, g2 float64) (d1, d2, decrement float64
 		s22 -= q2 * s.hd2
 		r1 -= q1 * s.gradient
 		r2 -= q2 * s.gradient
-		h.logDet += math.Log(s.hdd)
 	}
 	det := s11*s22 - s12*s12
 	if !(det > 0) || math.IsInf(det, 1) {
 		return 0, 0, 0, false
 	}
-	h.logDet += math.Log(det)
+	h.det = det
 	h.i11, h.i12, h.i22 = s22/det, -s12/det, s11/det
 	d1, d2 = h.i11*r1+h.i12*r2, h.i12*r1+h.i22*r2
 	decrement = g1*d1 + g2*d2
@@ -157,6 +155,20 @@ func (e *evaluator) newtonStep(g int, g1, g2 float64) (d1, d2, decrement float64
 		decrement += s.gradient * s.step
 	}
 	return d1, d2, decrement, true
+}
+
+// logDeterminant is ln|H| after a newtonStep.
+func (e *evaluator) logDeterminant(g int) float64 {
+	grp := &e.problem.groups[g]
+	total, product := 0.0, e.arrow.det
+	for i := range e.subs[:grp.subs.to-grp.subs.from] {
+		product *= e.subs[i].hdd
+		if product > 1e200 {
+			total += math.Log(product)
+			product = 1
+		}
+	}
+	return total + math.Log(product)
 }
 
 // largestMove is the largest change of any η of the group by the step.

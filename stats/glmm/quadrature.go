@@ -55,37 +55,44 @@ func (e *evaluator) quadrature(g int, ps params, gradient []float64) float64 {
 		outer = onePoint
 	}
 	var mass, t1, t2, t11, t12, t22 float64
+	points := len(inner.nodes)
+	f := e.pointValue[:points]
 	for j, y2 := range outer.nodes {
 		p2 := b2 + m22*y2
 		p1 := b1 + m12*y2
-		var rowMass, rowT1 float64
 		for i, y1 := range inner.nodes {
 			q1 := p1 + m11*y1
-			f := -(q1*q1+p2*p2)/2 - top
-			for k := range rows {
-				row, c := &rows[k], &cells[k]
-				eta := row.fixed + row.a1*q1 + row.a2*p2
-				mean, _, logTerm := logistic(eta)
-				row.point = c.y - c.n*mean
-				f += c.y*eta - c.n*logTerm
-			}
-			weight := outer.weights[j] * inner.weights[i] * math.Exp(f)
-			rowMass += weight
-			rowT1 += weight * y1
-			t11 += weight * y1 * y1
-			for k := range rows {
-				row := &rows[k]
-				v := weight * row.point
-				row.mean += v
-				row.meanT1 += v * y1
-				row.meanT2 += v * y2
-			}
+			f[i] = -(q1*q1+p2*p2)/2 - top
 		}
-		mass += rowMass
-		t1 += rowT1
-		t2 += rowMass * y2
-		t12 += rowT1 * y2
-		t22 += rowMass * y2 * y2
+		for k := range rows {
+			row := &rows[k]
+			addRow(cells[k], row.fixed+row.a1*p1+row.a2*p2, row.a1*m11, inner.nodes, f, e.pointResidual[k*points:])
+		}
+		var columnMass, columnT1 float64
+		for i, y1 := range inner.nodes {
+			weight := outer.weights[j] * inner.weights[i] * expNegative(f[i])
+			f[i] = weight
+			columnMass += weight
+			columnT1 += weight * y1
+			t11 += weight * y1 * y1
+		}
+		mass += columnMass
+		t1 += columnT1
+		t2 += columnMass * y2
+		t12 += columnT1 * y2
+		t22 += columnMass * y2 * y2
+		for k := range rows {
+			residuals := e.pointResidual[k*points : (k+1)*points]
+			var sum, sumT1 float64
+			for i, y1 := range inner.nodes {
+				v := f[i] * residuals[i]
+				sum += v
+				sumT1 += v * y1
+			}
+			rows[k].mean += sum
+			rows[k].meanT1 += sumT1
+			rows[k].meanT2 += sum * y2
+		}
 	}
 	t1, t2, t11, t12, t22 = t1/mass, t2/mass, t11/mass, t12/mass, t22/mass
 
@@ -143,5 +150,33 @@ func (e *evaluator) quadrature(g int, ps params, gradient []float64) float64 {
 		gradient[w] += c.zu * (direct1 + coef*b1 + 2*row.weight*(a11*row.a1+a12*row.a2) + row.residual*k1)
 		gradient[w+1] += c.zv * (direct2 + coef*b2 + 2*row.weight*(a12*row.a1+a22*row.a2) + row.residual*k2)
 	}
-	return math.Log(mass) - h.logDet/2
+	return math.Log(mass) - math.Log(h.det)/2
+}
+
+// addRow adds a row's log-likelihood at η = base + slope·t to f and stores its residuals,
+// for each node t. This is where the time of a fit goes: the body of logistic is
+// written out so that the loop makes no call.
+func addRow(c cell, base, slope float64, nodes, f, residuals []float64) {
+	f, residuals = f[:len(nodes)], residuals[:len(nodes)]
+	for i, t := range nodes {
+		eta := base + slope*t
+		x := math.Abs(eta)
+		if !(x < tailEnd) {
+			mean, _, logTerm := logistic(eta)
+			f[i] += c.y*eta - c.n*logTerm
+			residuals[i] = c.y - c.n*mean
+			continue
+		}
+		k := int(x*tailKnots + .5)
+		a := &tailTable[k]
+		d := x - float64(k)*(1./tailKnots)
+		logTerm := a[0] + d*(a[1]+d*(a[2]+d*(a[3]+d*(a[4]+d*(a[5]+d*a[6])))))
+		mean := -(a[1] + d*(2*a[2]+d*(3*a[3]+d*(4*a[4]+d*(5*a[5]+d*(6*a[6]))))))
+		if eta >= 0 {
+			mean = 1 - mean
+			logTerm += eta
+		}
+		f[i] += c.y*eta - c.n*logTerm
+		residuals[i] = c.y - c.n*mean
+	}
 }

@@ -72,8 +72,9 @@ func FitTrial(cells []Cell, options Options) (*TrialResult, error) {
 		Evaluations:   r.Evaluations,
 		GradientNorm:  r.GradientNorm,
 		Status:        r.Status,
+		Anglers:       make([]AnglerEffect, 0, len(m.evaluator.problem.groups)),
 	}
-	ok := m.groupEffects(func(_ int, public GroupEffect, inner effect) {
+	ok := m.groupEffects(func(public GroupEffect, inner *effect) {
 		inner.uSlope[0]++ // of θ + u: θ is the first free parameter
 		result.Anglers = append(result.Anglers, AnglerEffect{public, result.Theta + public.U, m.spread(inner.uVar, inner.uSlope)})
 	})
