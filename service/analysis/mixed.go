@@ -24,7 +24,7 @@ func chooseVary(d dataset, in Input, s Settings, n *notes) Vary {
 	if d.outingsKnown() {
 		return vary
 	}
-	if s.Vary == "" || s.Vary == VaryPatternPositionOuting {
+	if len(d.withFish()) > 1 && (s.Vary == "" || s.Vary == VaryPatternPositionOuting) {
 		n.add(WarnOutingsLeftOut, "outings are not in the mixed model: the day is not known for every analysed fish")
 	}
 	if vary == VaryPatternPositionOuting {
@@ -82,7 +82,7 @@ func mixedModel(d dataset, vary Vary, points int, level float64, n *notes) (*Mix
 		return nil, nil, err
 	}
 	if fit.Singular {
-		n.add(WarnSingular, "these data show no variation between %s beyond that of single fish: the estimate is 0, which does not mean that there is none", zeroTerms(m))
+		n.add(WarnSingular, "these data show no variation %s beyond that of single fish: the estimate is 0, which does not mean that there is none", zeroTerms(m))
 	}
 	return m, fit, nil
 }
@@ -114,7 +114,7 @@ func zeroTerms(m *MixedModel) string {
 	for _, term := range []struct {
 		sd   *float64
 		word string
-	}{{m.SDPattern, "anglers in the pattern effect"}, {m.SDPosition, "anglers in the position effect"}, {m.SDOuting, "outings"}} {
+	}{{m.SDPattern, "in the pattern effect between anglers"}, {m.SDPosition, "in the position effect between anglers"}, {m.SDOuting, "between outings"}} {
 		if term.sd != nil && *term.sd == 0 {
 			words = append(words, term.word)
 		}

@@ -1,0 +1,79 @@
+// Command service is evenrig: a fishing club runs a paired two-fly trial with it and gets pooled, honest results. Every
+// tool is a subcommand.
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"runtime/debug"
+
+	"github.com/alecthomas/kong"
+)
+
+// commands are the subcommands; each has a Run method that takes the streams.
+type commands struct {
+	Analyse analyseCommand `cmd:"" help:"Analyse a catch table, without any database."`
+}
+
+// streams are what a command reads and writes.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// The exit statuses beside 0: the data are at fault, or the command line is.
+const (
+	exitData  = 1
+	exitUsage = 2
+)
+
+// usageError is an error of the command line.
+type usageError struct{ error }
+
+func main() {
+	os.Exit(run(os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}, os.Exit))
+}
+
+// run carries out one command line and returns the exit status; exit ends the program after help was printed.
+func run(args []string, s streams, exit func(int)) int {
+	var c commands
+	parser, err := kong.New(&c, kong.Name("service"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit))
+	if err != nil {
+		fmt.Fprintln(s.err, err)
+		return exitData
+	}
+	command, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintf(s.err, "%v; `service --help` lists what is accepted\n", err)
+		return exitUsage
+	}
+	err = command.Run(s)
+	switch usage := (usageError{}); {
+	case err == nil:
+		return 0
+	case errors.As(err, &usage):
+		fmt.Fprintf(s.err, "%v; `service --help` lists what is accepted\n", err)
+		return exitUsage
+	}
+	fmt.Fprintln(s.err, err)
+	return exitData
+}
+
+// programVersion is the version that results are marked with: the module's, or the revision that was built.
+func programVersion() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	if v := info.Main.Version; v != "" && v != "(devel)" {
+		return v
+	}
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" {
+			return s.Value
+		}
+	}
+	return "development"
+}

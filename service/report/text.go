@@ -1,0 +1,220 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"unicode/utf8"
+
+	"evenrig/service/analysis"
+)
+
+const (
+	textWidth  = 78 // columns of a terminal page
+	stripWidth = 41 // columns of the stretch from 0 to 100 of 100 fish; odd, so that 50 has a column of its own
+	rigWidth   = 36 // columns of one drawing of the rig
+)
+
+// Text writes the result as a page for a terminal, in UTF-8 and at most 78 columns wide unless a name is longer: the
+// answer, the rig both ways round with its counts, every angler on one stretch, the methods beside each other, what the
+// result does not show, and the usual cautions. Errors come from w only.
+func Text(w io.Writer, r analysis.Result, about About) error {
+	n := about.names(r.Test, r.Control, r.Settings.LowerWord, r.Settings.UpperWord)
+	var t textPage
+	t.line(heading(about, n))
+	t.wrap("", deck(r, n))
+	t.section("The answer")
+	t.wrap("  ", r.Verdict.Sentence)
+	t.line("")
+	for _, s := range sure(r, about, n) {
+		t.wrap("  · ", s)
+	}
+	t.section("The rig, both ways round")
+	t.rigs(r, n)
+	t.section("Where each angler's fish put it")
+	t.anglers(r, n)
+	t.section("The same question by other ways of counting")
+	t.methods(r)
+	t.section("From the fish recorded to the fish analysed")
+	for _, row := range flow(r, about, n) {
+		indent := "  "
+		if row.Off {
+			indent = "    less: "
+		}
+		t.line(indent + pad(row.What, textWidth-12-utf8.RuneCountInString(indent)) + padLeft(row.N, 10))
+	}
+	t.list("What this does not show", r.Verdict.Limits)
+	t.list("Before you read a number", warnings(r))
+	var cautions []string
+	for _, c := range about.cautions() {
+		cautions = append(cautions, c.Topic+": "+c.Text)
+	}
+	t.list("On the water", cautions)
+	t.section("To check it")
+	t.line("  print of the counts  " + r.Fingerprint)
+	t.wrap("  ", strings.TrimSpace(fmt.Sprintf("%s; %s; intervals %s; evenrig %s", VaryName(r.Settings.Vary),
+		Counted(int64(r.Settings.Points), "point", "points")+" a dimension", levelOf(r), r.ProgramVersion)))
+	_, err := t.b.WriteTo(w)
+	return err
+}
+
+// textPage gathers the lines of a page.
+type textPage struct{ b bytes.Buffer }
+
+func (t *textPage) line(text string) {
+	t.b.WriteString(strings.TrimRight(text, " ") + "\n")
+}
+
+// section starts a part: its name hangs from a line as a fly does from the leader.
+func (t *textPage) section(name string) {
+	t.line("")
+	t.line("──┬" + strings.Repeat("─", textWidth-3))
+	t.line("  ╰ " + name)
+	t.line("")
+}
+
+func (t *textPage) list(name string, items []string) {
+	if len(items) == 0 {
+		return
+	}
+	t.section(name)
+	for _, item := range items {
+		t.wrap("  · ", item)
+	}
+}
+
+// wrap writes text in lines of at most textWidth columns, the first after lead, the others as far in.
+func (t *textPage) wrap(lead, text string) {
+	indent := strings.Repeat(" ", utf8.RuneCountInString(lead))
+	line, used := lead, 0
+	for _, word := range strings.Fields(text) {
+		if used > 0 && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > textWidth {
+			t.line(line)
+			line, used = indent, 0
+		}
+		if used > 0 {
+			line += " "
+		}
+		line += word
+		used++
+	}
+	t.line(line)
+}
+
+// rigs draws the line with its two flies in both arrangements, each fly with its pattern, its position and its fish.
+func (t *textPage) rigs(r analysis.Result, n names) {
+	left := rig(r.Test, r.Control, r.Counts.TestLower, n)
+	right := rig(r.Control, r.Test, r.Counts.ControlLower, n)
+	for i := range left {
+		t.line("  " + pad(left[i], rigWidth) + "    " + right[i])
+	}
+	t.line("")
+	for _, row := range countRows(r.Counts, n) {
+		if row.Took != Missing {
+			t.wrap("  · ", fmt.Sprintf("%s: of %s fish, %s took %s.", row.What, row.All, row.Took, n.Test))
+		}
+	}
+}
+
+func rig(lower, upper string, fish analysis.ByPosition, n names) []string {
+	const upperAt, lowerAt = 9, 26
+	two := func(a, b string) string {
+		a, b = clip(a, 14), clip(b, 14)
+		line := strings.Repeat(" ", max(0, upperAt-utf8.RuneCountInString(a)/2)) + a
+		return pad(line, max(lowerAt-utf8.RuneCountInString(b)/2, utf8.RuneCountInString(line)+1)) + b
+	}
+	return []string{
+		strings.Repeat("─", upperAt) + "┬" + strings.Repeat("─", lowerAt-upperAt-1) + "╮",
+		two("│", "│"),
+		two(upper, lower),
+		two(n.Upper, n.Lower),
+		two(Counted(fish.Upper, "fish", "fish"), Counted(fish.Lower, "fish", "fish")),
+	}
+}
+
+// anglers draws a stretch from 0 to 100 for every angler and for all together.
+func (t *textPage) anglers(r analysis.Result, n names) {
+	t.wrap("  ", "Of 100 fish, how many take "+n.Test+", position taken out.")
+	t.wrap("  ", "o the angler's own fish   + after all anglers have been heard   @ both at one place   ½ added to a count of zero")
+	t.line("")
+	scale := pad("0", 10) + pad("25", 10) + pad("50", 10) + pad("75", 9) + "100"
+	t.line("  " + pad("", 12) + padLeft("fish", 6) + "  " + pad(scale, stripWidth+2) + "  own  after")
+	for _, a := range r.Anglers {
+		own, after := expit(a.LogOdds), expit(a.ShrunkLogOdds)
+		strip := emptyStrip()
+		mark(strip, own, 'o')
+		mark(strip, after, '+')
+		note := ""
+		if a.HalfAdded {
+			note = " ½"
+		}
+		t.line("  " + pad(clip(a.Angler, 11), 12) + padLeft(Count(all(a.TestLower)+all(a.ControlLower)), 6) + "  " + string(strip) +
+			"  " + padLeft(OutOf100(own)+note, 6) + padLeft(OutOf100(after), 7))
+	}
+	h := r.Headline
+	t.line("  " + pad("together", 12) + padLeft(Count(r.Counts.Analysed), 6) + "  " + stretchStrip(h.ShareLow, h.ShareHigh, h.Share) + "  " +
+		Share100(h.Share, h.ShareLow, h.ShareHigh))
+	if low, high := prediction(r); low != nil {
+		t.line("  " + pad("another", 12) + pad("", 6) + "  " + stretchStrip(low, high, nil) + "  " + Interval100(low, high))
+	}
+}
+
+func emptyStrip() []rune {
+	strip := []rune(strings.Repeat("·", stripWidth))
+	strip[stripWidth/2] = '|'
+	return strip
+}
+
+func column(share float64) int { return int(math.Round(share * (stripWidth - 1))) }
+
+func mark(strip []rune, share *float64, sign rune) {
+	if !isShare(share) {
+		return
+	}
+	at := column(*share)
+	if strip[at] == 'o' {
+		sign = '@'
+	}
+	strip[at] = sign
+}
+
+// stretchStrip draws an interval as a length of line, the estimate as a knot in it.
+func stretchStrip(low, high, estimate *float64) string {
+	strip := emptyStrip()
+	if isShare(low) && isShare(high) {
+		for i := column(*low); i <= column(*high); i++ {
+			strip[i] = '─'
+		}
+	}
+	if isShare(estimate) {
+		strip[column(*estimate)] = '◆'
+	}
+	return string(strip)
+}
+
+// methods puts every method's answer beside the others; the one that speaks is marked.
+func (t *textPage) methods(r analysis.Result) {
+	for _, row := range methodRows(r) {
+		sign := "   "
+		if row.Speaks {
+			sign = " ◆ "
+		}
+		p := ""
+		if row.P != Missing {
+			p = "p " + row.P
+		}
+		t.line(sign + pad(row.What, 43) + pad(row.Share, 22) + p)
+	}
+	t.line("")
+	t.line("  ◆ speaks for the result; the others stand beside it and never decide.")
+}
+
+func pad(text string, columns int) string {
+	return text + strings.Repeat(" ", max(0, columns-utf8.RuneCountInString(text)))
+}
+
+func padLeft(text string, columns int) string {
+	return strings.Repeat(" ", max(0, columns-utf8.RuneCountInString(text))) + text
+}
