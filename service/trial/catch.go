@@ -1,13 +1,15 @@
 package trial
 
 import (
+	"cmp"
 	"slices"
 	"time"
 )
 
 // Catch is one fish. TakenPattern is a pattern's code, unknown or other; TakenPosition lower, upper, unknown or other;
 // at least one is given, and what was given stays when the period's arrangement is corrected. DoubleID joins the fish
-// of one double. Version counts corrections, from 1.
+// of one double. Version counts corrections, from 1. Reason is one that an imported table gives for not analysing the
+// fish and that its other columns cannot show.
 type Catch struct {
 	TrialID       ID
 	ID            ID
@@ -31,6 +33,7 @@ type Catch struct {
 	Version       int
 	Void          bool
 	AfterLock     bool
+	Reason        Exclusion
 }
 
 // Check returns the faults of a catch, each named. Whether the two things given about the fly agree with the period's
@@ -121,6 +124,14 @@ func (c Catch) CountsTowardSwap(p Protocol) bool {
 // Excluded returns why the fish is not analysed, the first reason that applies, or Analysed. period is the fish's,
 // unit the period's, deviations the enrolment's.
 func (c Catch) Excluded(p Protocol, period Period, unit Unit, deviations []Deviation) Exclusion {
+	derived := c.derivedExclusion(p, period, unit, deviations)
+	if c.Reason == Analysed || derived == Analysed {
+		return cmp.Or(c.Reason, derived)
+	}
+	return Exclusions()[min(slices.Index(Exclusions(), c.Reason), slices.Index(Exclusions(), derived))]
+}
+
+func (c Catch) derivedExclusion(p Protocol, period Period, unit Unit, deviations []Deviation) Exclusion {
 	taken, _ := c.TakenIn(p, period.ArrangementAt(c.CaughtAt, deviations))
 	beforeStart := c.CaughtAt.Before(period.StartedAt)
 	switch {

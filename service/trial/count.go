@@ -36,7 +36,7 @@ func (r Records) Count(p Protocol) ([]Tally, Effort) {
 		arrangement := period.ArrangementAt(c.CaughtAt, r.Deviations)
 		taken, _ := c.TakenIn(p, arrangement)
 		t := Tally{
-			Angler: r.Enrolment.Pseudonym, Outing: period.OutingID.String(), Block: period.Block, Period: halfName(period.Half),
+			Angler: r.Enrolment.Pseudonym, Outing: period.OutingID.String(), Block: period.blockLabel(p), Period: halfName(period.Half),
 			Arrangement: arrangement, Taken: taken, Species: c.Species, Origin: c.Origin,
 			Exclusion: c.Excluded(p, period, units[period.UnitID], r.Deviations),
 		}
@@ -114,6 +114,15 @@ func (e Effort) Add(o Effort) Effort {
 		Blocks: e.Blocks + o.Blocks, FinishedBlocks: e.FinishedBlocks + o.FinishedBlocks, NotLogged: e.NotLogged + o.NotLogged,
 		Deviations: e.Deviations + o.Deviations, LateNoted: e.LateNoted + o.LateNoted,
 	}
+}
+
+// blockLabel names the period's block uniquely within the angler. A unit's number does; the block numbers of a table
+// begin anew with each outing unless blocks span outings.
+func (p Period) blockLabel(proto Protocol) string {
+	if p.UnitID.IsZero() && p.Block != "" && proto.Design == Paired {
+		return p.OutingID.String() + "/" + p.Block
+	}
+	return p.Block
 }
 
 func compareTallies(a, b Tally) int {

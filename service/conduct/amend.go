@@ -1,0 +1,318 @@
+package conduct
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"maps"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"evenrig/service/trial"
+)
+
+// Correction asks to change a record: the version that the angler last saw, the reason, and the new values as a JSON
+// merge patch (RFC 7396) over the record's correctable fields.
+type Correction struct {
+	Seen   int
+	Reason string
+	Patch  json.RawMessage
+}
+
+// catchContent is what a correction may change of a catch.
+type catchContent struct {
+	Period        trial.ID       `json:"period"`
+	TakenPattern  string         `json:"taken_pattern"`
+	TakenPosition trial.Position `json:"taken_position"`
+	Outcome       trial.Outcome  `json:"outcome"`
+	FoulHooked    bool           `json:"foul_hooked"`
+	RigIntact     bool           `json:"rig_intact"`
+	DoubleID      *trial.ID      `json:"double_id"`
+	Species       string         `json:"species"`
+	Origin        trial.Origin   `json:"origin"`
+	CaughtAt      time.Time      `json:"caught_at"`
+	NotedAt       time.Time      `json:"noted_at"`
+	Length        *trial.Measure `json:"length"`
+	Note          string         `json:"note"`
+	Void          bool           `json:"void"`
+}
+
+// periodContent is what a correction may change of a period. What was drawn never changes.
+type periodContent struct {
+	Fished    trial.Arrangement `json:"fished"`
+	Confirmed bool              `json:"confirmed"`
+	StartedAt time.Time         `json:"started_at"`
+}
+
+// AmendCatch corrects one of the actor's catches. A catch can be corrected until its trial is locked.
+func (s *Service) AmendCatch(ctx context.Context, actor trial.Actor, id, catch trial.ID, c Correction) (view CatchView, err error) {
+	err = s.amend(ctx, actor, id, c, func(ctx context.Context, tx trial.Tx, o *own) (amended, error) {
+		stored, err := tx.CatchBy(ctx, id, catch)
+		if err := o.mine(err, stored.EnrolmentID, "catch"); err != nil {
+			return amended{}, err
+		}
+		if err := trial.CheckVersion("catch", c.Seen, stored.Version); err != nil {
+			return amended{}, err
+		}
+		before := contentOf(stored)
+		after, changed, err := patch(before, c.Patch)
+		if err != nil {
+			return amended{}, err
+		}
+		next := after.onto(stored)
+		next.Version++
+		if err := next.Check(*o.protocol, s.now()); err != nil {
+			return amended{}, err
+		}
+		if err := s.fits(ctx, tx, o, next); err != nil {
+			return amended{}, err
+		}
+		if err := tx.UpdateCatch(ctx, next); err != nil {
+			return amended{}, err
+		}
+		views, err := viewCatches(ctx, tx, *o, []trial.Catch{next})
+		if err != nil {
+			return amended{}, err
+		}
+		view = views[0]
+		return amended{trial.LedgerCatch, catch, stored.Version, changed}, nil
+	})
+	return view, err
+}
+
+// fits checks that a corrected catch lies in a period of the actor's and agrees with its arrangement.
+func (s *Service) fits(ctx context.Context, tx trial.ReadTx, o *own, c trial.Catch) error {
+	period, err := tx.PeriodBy(ctx, c.TrialID, c.PeriodID)
+	if err := o.mine(err, period.EnrolmentID, "period"); err != nil {
+		return err
+	}
+	deviations, err := tx.DeviationsOf(ctx, c.TrialID, period.OutingID)
+	if err != nil {
+		return err
+	}
+	return c.Agrees(*o.protocol, period.ArrangementAt(c.CaughtAt, deviations))
+}
+
+// AmendPeriod corrects one of the actor's periods. Correcting what was fished re-derives every catch of the period: what
+// was given of each fly stays, the other is read anew, and what was drawn stays beside it.
+func (s *Service) AmendPeriod(ctx context.Context, actor trial.Actor, id, period trial.ID, c Correction) (view PeriodView, err error) {
+	err = s.amend(ctx, actor, id, c, func(ctx context.Context, tx trial.Tx, o *own) (amended, error) {
+		stored, err := tx.PeriodBy(ctx, id, period)
+		if err := o.mine(err, stored.EnrolmentID, "period"); err != nil {
+			return amended{}, err
+		}
+		if err := trial.CheckVersion("period", c.Seen, stored.Version); err != nil {
+			return amended{}, err
+		}
+		after, changed, err := patch(periodContent{stored.Fished, stored.Confirmed, stored.StartedAt}, c.Patch)
+		if err != nil {
+			return amended{}, err
+		}
+		next := stored
+		next.Fished, next.Confirmed, next.StartedAt, next.Version = after.Fished, after.Confirmed, after.StartedAt, stored.Version+1
+		if err := next.Check(s.now()); err != nil {
+			return amended{}, err
+		}
+		if err := tx.UpdatePeriod(ctx, next); err != nil {
+			return amended{}, err
+		}
+		if view, err = s.viewPeriod(ctx, tx, next, o); err != nil {
+			return amended{}, err
+		}
+		return amended{trial.LedgerPeriod, period, stored.Version, changed}, nil
+	})
+	return view, err
+}
+
+// amended says which record changed, which number its correction has and what it changed.
+type amended struct {
+	kind    string
+	subject trial.ID
+	n       int
+	changed []change
+}
+
+type change struct {
+	field    string
+	old, new json.RawMessage
+}
+
+// amend runs change under the actor's chain and records what it changed there and as an amendment.
+func (s *Service) amend(ctx context.Context, actor trial.Actor, id trial.ID, c Correction, do func(context.Context, trial.Tx, *own) (amended, error)) error {
+	if err := trial.CheckReason(c.Reason); err != nil {
+		return err
+	}
+	now := s.now()
+	salts, err := s.newRecord(fields{}, fields{})
+	if err != nil {
+		return err
+	}
+	return s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+		if o.trial.State == trial.Locked || o.trial.State == trial.Published {
+			return trial.Fail(trial.Conflict, "trial.locked", "the trial is %s; its records can no longer be corrected", o.trial.State)
+		}
+		a, err := do(ctx, tx, o)
+		if err != nil {
+			return err
+		}
+		old, new := fields{}, fields{}
+		for _, ch := range a.changed {
+			old[ch.field], new[ch.field] = ch.old, ch.new
+		}
+		record := trial.Amendment{TrialID: id, EnrolmentID: o.enrolment.ID, Kind: a.kind, Subject: a.subject, N: a.n, At: now, By: actor.AccountID, Reason: c.Reason}
+		if record.Old, err = canonical(old); err != nil {
+			return err
+		}
+		if record.New, err = canonical(new); err != nil {
+			return err
+		}
+		if err := tx.InsertAmendment(ctx, record); err != nil {
+			return err
+		}
+		r := salts
+		if r.parts.Public, r.parts.Private, err = amendmentParts(record, old, new); err != nil {
+			return err
+		}
+		_, err = o.append(ctx, tx, trial.LedgerAmendment, a.subject, r)
+		return err
+	})
+}
+
+// privateFields are those that no published table shows.
+var privateFields = []string{"caught_at", "noted_at", "note", "started_at"}
+
+// amendmentParts splits a correction as the corrected record itself is split.
+func amendmentParts(a trial.Amendment, old, new fields) (public, private []byte, err error) {
+	hidden := fields{"by": a.By, "at": at(a.At), "reason": a.Reason}
+	for _, f := range privateFields {
+		if _, ok := old[f]; ok {
+			hidden["old_"+f], hidden["new_"+f] = old[f], new[f]
+			delete(old, f)
+			delete(new, f)
+		}
+	}
+	if public, err = canonical(fields{"kind": a.Kind, "subject": a.Subject, "n": a.N, "old": old, "new": new}); err != nil {
+		return nil, nil, err
+	}
+	private, err = canonical(hidden)
+	return public, private, err
+}
+
+// Amendments lists the corrections of one of the actor's records.
+func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject trial.ID) (list []trial.Amendment, err error) {
+	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+		all, err := tx.AmendmentsOf(ctx, id, subject)
+		for _, a := range all {
+			if a.EnrolmentID == o.enrolment.ID {
+				list = append(list, a)
+			}
+		}
+		return err
+	})
+	return list, err
+}
+
+func contentOf(c trial.Catch) catchContent {
+	content := catchContent{
+		Period: c.PeriodID, TakenPattern: c.TakenPattern, TakenPosition: c.TakenPosition, Outcome: c.Outcome, FoulHooked: c.FoulHooked,
+		RigIntact: c.RigIntact, Species: c.Species, Origin: c.Origin, CaughtAt: c.CaughtAt, NotedAt: c.NotedAt, Length: c.Length, Note: c.Note, Void: c.Void,
+	}
+	if !c.DoubleID.IsZero() {
+		content.DoubleID = &c.DoubleID
+	}
+	return content
+}
+
+func (content catchContent) onto(c trial.Catch) trial.Catch {
+	c.PeriodID, c.TakenPattern, c.TakenPosition, c.Outcome, c.FoulHooked = content.Period, content.TakenPattern, content.TakenPosition, content.Outcome, content.FoulHooked
+	c.RigIntact, c.Species, c.Origin, c.CaughtAt, c.NotedAt = content.RigIntact, content.Species, content.Origin, content.CaughtAt, content.NotedAt
+	c.Length, c.Note, c.Void, c.DoubleID = content.Length, content.Note, content.Void, trial.ID{}
+	if content.DoubleID != nil {
+		c.DoubleID = *content.DoubleID
+	}
+	return c
+}
+
+// clearable fields may be set to null, which takes back what was given.
+var clearable = []string{"taken_pattern", "taken_position", "double_id", "length", "note"}
+
+// patch applies a merge patch to a record's content and lists what it changed, in order of field name. Fields that the
+// content does not have, values of the wrong type and a patch that changes nothing are refused.
+func patch[T any](content T, p json.RawMessage) (T, []change, error) {
+	var after T
+	base, err := json.Marshal(content)
+	if err != nil {
+		return after, nil, fmt.Errorf("encode record: %w", err)
+	}
+	var before, wanted map[string]json.RawMessage
+	if err := json.Unmarshal(base, &before); err != nil {
+		return after, nil, fmt.Errorf("decode record: %w", err)
+	}
+	if err := json.Unmarshal(p, &wanted); err != nil {
+		return after, nil, trial.Fail(trial.Invalid, "amendment.invalid", "the correction must be a JSON object of fields and their new values")
+	}
+	var f trial.Faults
+	merged := make(map[string]json.RawMessage, len(before))
+	for k, v := range before {
+		merged[k] = v
+	}
+	for k, v := range wanted {
+		if _, ok := before[k]; !ok {
+			f.Add(k, "cannot be corrected; accepted: %s", fieldNames(before))
+			continue
+		}
+		if string(v) == "null" && !slices.Contains(clearable, k) {
+			f.Add(k, "is null; accepted: a value")
+			continue
+		}
+		merged[k] = v
+	}
+	text, err := json.Marshal(merged)
+	if err != nil {
+		return after, nil, fmt.Errorf("encode record: %w", err)
+	}
+	d := json.NewDecoder(bytes.NewReader(text))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&after); err != nil {
+		if wrong, ok := errors.AsType[*json.UnmarshalTypeError](err); ok {
+			f.Add(wrong.Field, "is a %s; accepted: %s", wrong.Value, wrong.Type)
+		} else {
+			f.Add("", "%s", err)
+		}
+	}
+	if err := f.Err("amendment.invalid", "the correction has faults"); err != nil {
+		return after, nil, err
+	}
+	changed, err := differences(before, after)
+	if err == nil && len(changed) == 0 {
+		err = trial.Fail(trial.Invalid, "amendment.invalid", "the correction changes nothing; accepted: new values of %s", fieldNames(before))
+	}
+	return after, changed, err
+}
+
+func differences(before map[string]json.RawMessage, after any) ([]change, error) {
+	text, err := json.Marshal(after)
+	if err != nil {
+		return nil, fmt.Errorf("encode record: %w", err)
+	}
+	var now map[string]json.RawMessage
+	if err := json.Unmarshal(text, &now); err != nil {
+		return nil, fmt.Errorf("decode record: %w", err)
+	}
+	var changed []change
+	for k, v := range now {
+		if !reflect.DeepEqual(v, before[k]) {
+			changed = append(changed, change{k, before[k], v})
+		}
+	}
+	slices.SortFunc(changed, func(a, b change) int { return strings.Compare(a.field, b.field) })
+	return changed, nil
+}
+
+func fieldNames(m map[string]json.RawMessage) string {
+	return strings.Join(slices.Sorted(maps.Keys(m)), ", ")
+}

@@ -1,0 +1,219 @@
+package conduct
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"time"
+
+	"evenrig/service/analysis"
+	"evenrig/service/report"
+	"evenrig/service/trial"
+)
+
+// enqueue asks for an analysis on a checkpoint, in the transaction that made it.
+func (s *Service) enqueue(ctx context.Context, tx trial.Tx, t trial.Trial, c trial.Checkpoint, by trial.ID, now time.Time) (trial.Analysis, error) {
+	return tx.EnqueueAnalysis(ctx, trial.Analysis{
+		TrialID: t.ID, State: trial.Queued, Checkpoint: int64(c.N), RequestedAt: now, RequestedBy: by,
+		ProtocolVersion: t.ProtocolVersion, ProgramVersion: s.program, Settings: json.RawMessage(`{}`),
+	})
+}
+
+// RequestAnalysis asks for an analysis of the trial as it stands, where one is due. The one that already stands for the
+// same records is returned instead of another.
+func (s *Service) RequestAnalysis(ctx context.Context, actor trial.Actor, id trial.ID) (a trial.Analysis, err error) {
+	now := s.now()
+	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		if _, err := inTrial(ctx, tx, actor, id, trial.RequestAnalysis); err != nil {
+			return err
+		}
+		t, err := tx.LockTrial(ctx, id)
+		if err != nil {
+			return err
+		}
+		if err := t.Analyses(); err != nil {
+			return err
+		}
+		heads, err := tx.LockHeads(ctx, id)
+		if err != nil {
+			return err
+		}
+		c, err := s.checkpoint(ctx, tx, id, heads, now)
+		if err != nil {
+			return err
+		}
+		a, err = s.enqueue(ctx, tx, t, c, actor.AccountID, now)
+		return err
+	})
+	return a, err
+}
+
+// Analysis returns one of a trial's analyses.
+func (s *Service) Analysis(ctx context.Context, actor trial.Actor, id trial.ID, n int) (a trial.Analysis, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		if _, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis); err != nil {
+			return err
+		}
+		a, err = tx.AnalysisBy(ctx, id, n)
+		return err
+	})
+	return a, err
+}
+
+// Analyses lists a trial's analyses in order of number.
+func (s *Service) Analyses(ctx context.Context, actor trial.Actor, id trial.ID) (list []trial.Analysis, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		if _, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis); err != nil {
+			return err
+		}
+		list, err = tx.AnalysesOf(ctx, id)
+		return err
+	})
+	return list, err
+}
+
+// Analyse computes a queued analysis and stores it: it reads one snapshot, closes it, computes, and saves. One that is
+// done already is left alone, so that the queue may call it again.
+func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
+	a, in, err := s.snapshot(ctx, id, n)
+	if err != nil || a.State == trial.Done {
+		return err
+	}
+	result, err := analysis.Run(in, analysis.Settings{ProgramVersion: s.program})
+	if err != nil {
+		if trial.KindOf(err) != trial.Invalid {
+			return fmt.Errorf("analyse trial %s: %w", id, err)
+		}
+		a.State, a.Failure = trial.Failed, err.Error()
+	} else {
+		if a.Result, err = result.Encode(); err != nil {
+			return fmt.Errorf("encode analysis of trial %s: %w", id, err)
+		}
+		if err := a.Fingerprint.UnmarshalText([]byte(result.Fingerprint)); err != nil {
+			return fmt.Errorf("fingerprint of trial %s: %w", id, err)
+		}
+		a.State = trial.Done
+	}
+	now := s.now()
+	a.FinishedAt, a.ProgramVersion = &now, s.program
+	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error { return tx.FinishAnalysis(ctx, a) })
+}
+
+// snapshot reads what an analysis needs at one moment.
+func (s *Service) snapshot(ctx context.Context, id trial.ID, n int) (a trial.Analysis, in analysis.Input, err error) {
+	var recounted []trial.EnrolmentCount
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		if a, err = tx.AnalysisBy(ctx, id, n); err != nil || a.State == trial.Done {
+			return err
+		}
+		t, err := tx.TrialBy(ctx, id)
+		if err != nil {
+			return err
+		}
+		p, err := s.rulesOf(ctx, tx, t)
+		if err != nil {
+			return err
+		}
+		all, again, err := s.counts(ctx, tx, t, p)
+		recounted = again
+		in = analysisInput(*p, all)
+		return err
+	})
+	if err != nil || a.State == trial.Done {
+		return a, in, err
+	}
+	if a.Input, err = canonical(fields{"tallies": in.Tallies, "effort": in.Effort}); err != nil {
+		return a, in, err
+	}
+	return a, in, s.cache(ctx, id, recounted)
+}
+
+func analysisInput(p trial.Protocol, all []trial.EnrolmentCount) analysis.Input {
+	in := analysis.Input{
+		Design: p.Design, Test: p.Code(trial.Test), Control: p.Code(trial.Control), LowerWord: p.LowerWord, UpperWord: p.UpperWord,
+		SmallestShare: float64(p.SmallestShare) / 100, Alpha: p.Alpha, Source: p.Source,
+	}
+	for _, c := range all {
+		in.Tallies = append(in.Tallies, c.Tallies...)
+		in.Effort = in.Effort.Add(c.Effort)
+	}
+	return in
+}
+
+// Report writes the report page of a finished analysis. It tells nothing of anybody's name or spot.
+func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n int, w io.Writer) error {
+	var a trial.Analysis
+	var about report.About
+	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		t, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis)
+		if err != nil {
+			return err
+		}
+		if a, err = tx.AnalysisBy(ctx, id, n); err != nil {
+			return err
+		}
+		about, err = s.about(ctx, tx, t, a)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if a.State != trial.Done {
+		return trial.Fail(trial.Conflict, "analysis."+string(a.State), "analysis %d is %s; there is no report yet", n, a.State)
+	}
+	var result analysis.Result
+	if err := json.Unmarshal(a.Result, &result); err != nil {
+		return fmt.Errorf("decode analysis %d of trial %s: %w", n, id, err)
+	}
+	return report.HTML(w, result, about)
+}
+
+func (s *Service) about(ctx context.Context, tx trial.ReadTx, t trial.Trial, a trial.Analysis) (report.About, error) {
+	var about report.About
+	p, err := s.rulesOf(ctx, tx, t)
+	if err != nil {
+		return about, err
+	}
+	club, err := tx.ClubBy(ctx, t.ClubID)
+	if err != nil {
+		return about, err
+	}
+	checkpoints, err := tx.CheckpointsOf(ctx, t.ID)
+	if err != nil {
+		return about, err
+	}
+	var input struct {
+		Effort trial.Effort `json:"effort"`
+	}
+	if len(a.Input) > 0 {
+		if err := json.Unmarshal(a.Input, &input); err != nil {
+			return about, fmt.Errorf("decode input of analysis %d of trial %s: %w", a.N, t.ID, err)
+		}
+	}
+	about = report.About{
+		Title: p.Title, Club: club.Name, Protocol: p, ProtocolVersion: a.ProtocolVersion, ProtocolFingerprint: t.Fingerprint.String(),
+		Effort: &input.Effort,
+		Links:  []report.Link{{Text: "result as JSON", Href: fmt.Sprintf("../%d", a.N)}, {Text: "fish as a catch table", Href: "../../catches.csv"}},
+	}
+	if t.Source == trial.Drawn {
+		about.Draw.Commitment = t.Commitment.String()
+		if t.Seed != nil {
+			about.Draw.Seed = t.Seed.String()
+		}
+	}
+	for _, c := range checkpoints {
+		if int64(c.N) == a.Checkpoint {
+			about.Checkpoint = c.Hash.String()
+		}
+	}
+	for _, d := range []struct {
+		what string
+		at   *time.Time
+	}{{"registered", t.RegisteredAt}, {"closed", t.ClosedAt}, {"locked", t.LockedAt}, {"counted", a.FinishedAt}} {
+		if d.at != nil {
+			about.Dates = append(about.Dates, report.Dated{What: d.what, At: *d.at})
+		}
+	}
+	return about, nil
+}

@@ -1,0 +1,242 @@
+package conduct
+
+import (
+	"context"
+
+	"evenrig/service/trial"
+)
+
+// Me is an account with its places in clubs.
+type Me struct {
+	Account trial.Account
+	Clubs   []MyClub
+}
+
+// MyClub is a club and the actor's role in it.
+type MyClub struct {
+	Club trial.Club
+	Role trial.Role
+}
+
+// Me returns who the actor is.
+func (s *Service) Me(ctx context.Context, actor trial.Actor) (me Me, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		if me.Account, err = tx.AccountBy(ctx, actor.AccountID); err != nil {
+			return err
+		}
+		me.Clubs, err = clubsOf(ctx, tx, actor)
+		return err
+	})
+	return me, err
+}
+
+// Clubs lists the clubs that the actor is a member of.
+func (s *Service) Clubs(ctx context.Context, actor trial.Actor) (clubs []MyClub, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		clubs, err = clubsOf(ctx, tx, actor)
+		return err
+	})
+	return clubs, err
+}
+
+func clubsOf(ctx context.Context, tx trial.ReadTx, actor trial.Actor) ([]MyClub, error) {
+	clubs, err := tx.ClubsOf(ctx, actor.AccountID)
+	if err != nil {
+		return nil, err
+	}
+	mine := make([]MyClub, len(clubs))
+	for i, c := range clubs {
+		m, err := tx.MembershipBy(ctx, c.ID, actor.AccountID)
+		if err != nil {
+			return nil, err
+		}
+		mine[i] = MyClub{Club: c, Role: m.Role}
+	}
+	return mine, nil
+}
+
+// FirstAdmin makes an admin's account and its token and returns the token's secret. Only who can run the program on
+// the server can call it.
+func (s *Service) FirstAdmin(ctx context.Context, name string) (secret string, err error) {
+	if err := trial.CheckName("name", name); err != nil {
+		return "", err
+	}
+	now, account := s.now(), s.newID()
+	secret, token := s.newToken(account, "first token")
+	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		if err := tx.InsertAccount(ctx, trial.Account{ID: account, Name: name, Admin: true, CreatedAt: now}); err != nil {
+			return err
+		}
+		return tx.InsertToken(ctx, token)
+	})
+	return secret, err
+}
+
+func (s *Service) newToken(account trial.ID, name string) (string, trial.Token) {
+	secret, hash := s.secret(tokenPrefix)
+	return secret, trial.Token{ID: s.newID(), AccountID: account, Name: name, Hash: hash, CreatedAt: s.now()}
+}
+
+// Tokens lists the actor's tokens that are not revoked.
+func (s *Service) Tokens(ctx context.Context, actor trial.Actor) (tokens []trial.Token, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		tokens, err = tx.TokensOf(ctx, actor.AccountID)
+		return err
+	})
+	return tokens, err
+}
+
+// CreateToken makes another token of the actor's. The secret is returned this once and kept nowhere.
+func (s *Service) CreateToken(ctx context.Context, actor trial.Actor, name string) (trial.Token, string, error) {
+	if err := trial.CheckName("name", name); err != nil {
+		return trial.Token{}, "", err
+	}
+	secret, token := s.newToken(actor.AccountID, name)
+	err := s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error { return tx.InsertToken(ctx, token) })
+	return token, secret, err
+}
+
+// RevokeToken ends one of the actor's tokens.
+func (s *Service) RevokeToken(ctx context.Context, actor trial.Actor, token trial.ID) error {
+	now := s.now()
+	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		return tx.RevokeToken(ctx, actor.AccountID, token, now)
+	})
+}
+
+// CreateClub founds a club with the actor, a server's admin, as its first organiser.
+func (s *Service) CreateClub(ctx context.Context, actor trial.Actor, name string) (trial.Club, error) {
+	if !actor.Admin {
+		return trial.Club{}, trial.Fail(trial.Forbidden, "forbidden", "only a server's admin founds clubs")
+	}
+	if err := trial.CheckName("name", name); err != nil {
+		return trial.Club{}, err
+	}
+	club := trial.Club{ID: s.newID(), Name: name, CreatedAt: s.now()}
+	err := s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		if err := tx.InsertClub(ctx, club); err != nil {
+			return err
+		}
+		return tx.InsertMembership(ctx, trial.Membership{ClubID: club.ID, AccountID: actor.AccountID, Role: trial.Organiser, JoinedAt: club.CreatedAt})
+	})
+	return club, err
+}
+
+// Club returns a club of the actor's.
+func (s *Service) Club(ctx context.Context, actor trial.Actor, id trial.ID) (club MyClub, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		m, err := inClub(ctx, tx, actor, id, trial.ReadClub, "club")
+		if err != nil {
+			return err
+		}
+		club.Role = m.Role
+		club.Club, err = tx.ClubBy(ctx, id)
+		return err
+	})
+	return club, err
+}
+
+// Members lists a club's members.
+func (s *Service) Members(ctx context.Context, actor trial.Actor, club trial.ID, page trial.Page) (members []trial.Membership, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		if _, err := inClub(ctx, tx, actor, club, trial.ReadClub, "club"); err != nil {
+			return err
+		}
+		members, err = tx.MembersOf(ctx, club, page)
+		return err
+	})
+	return members, err
+}
+
+// Invite makes an invitation to a club. The secret is returned this once.
+func (s *Service) Invite(ctx context.Context, actor trial.Actor, club trial.ID, role trial.Role, uses int) (trial.Invitation, string, error) {
+	secret, hash := s.secret("join_")
+	now := s.now()
+	inv := trial.Invitation{
+		ID: s.newID(), ClubID: club, Role: role, Hash: hash, Uses: uses, CreatedBy: actor.AccountID, CreatedAt: now, ExpiresAt: now.Add(trial.InvitationLife),
+	}
+	err := s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		if _, err := inClub(ctx, tx, actor, club, trial.InviteMembers, "club"); err != nil {
+			return err
+		}
+		if err := trial.CheckInvitation(role, uses); err != nil {
+			return err
+		}
+		return tx.InsertInvitation(ctx, inv)
+	})
+	return inv, secret, err
+}
+
+// Invitations lists a club's invitations.
+func (s *Service) Invitations(ctx context.Context, actor trial.Actor, club trial.ID) (list []trial.Invitation, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		if _, err := inClub(ctx, tx, actor, club, trial.InviteMembers, "club"); err != nil {
+			return err
+		}
+		list, err = tx.InvitationsOf(ctx, club)
+		return err
+	})
+	return list, err
+}
+
+// RevokeInvitation ends an invitation.
+func (s *Service) RevokeInvitation(ctx context.Context, actor trial.Actor, club, invitation trial.ID) error {
+	now := s.now()
+	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		if _, err := inClub(ctx, tx, actor, club, trial.InviteMembers, "club"); err != nil {
+			return err
+		}
+		return tx.RevokeInvitation(ctx, club, invitation, now)
+	})
+}
+
+// Joined is what accepting an invitation gave. Secret is a new account's token, empty when an existing account joined.
+type Joined struct {
+	AccountID trial.ID
+	Club      trial.Club
+	Role      trial.Role
+	Secret    string
+}
+
+// AcceptInvitation joins a club. Without an actor it makes an account with the given name and returns its token; with
+// one, that account becomes a member.
+func (s *Service) AcceptInvitation(ctx context.Context, actor *trial.Actor, secret, name string) (Joined, error) {
+	var joined Joined
+	var token trial.Token
+	account := trial.Account{ID: s.newID(), Name: name, CreatedAt: s.now()}
+	if actor == nil {
+		if err := trial.CheckName("name", name); err != nil {
+			return joined, err
+		}
+		joined.Secret, token = s.newToken(account.ID, "first token")
+	} else {
+		account.ID = actor.AccountID
+	}
+	joined.AccountID = account.ID
+	err := s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		inv, err := tx.UseInvitation(ctx, hashOf(secret))
+		if trial.KindOf(err) == trial.NotFound {
+			return trial.Missing("invitation (it may have been used up, revoked or be older than 14 days)")
+		}
+		if err != nil {
+			return err
+		}
+		if err := inv.Usable(account.CreatedAt); err != nil {
+			return err
+		}
+		if actor == nil {
+			if err := tx.InsertAccount(ctx, account); err != nil {
+				return err
+			}
+			if err := tx.InsertToken(ctx, token); err != nil {
+				return err
+			}
+		}
+		joined.Role = inv.Role
+		if joined.Club, err = tx.ClubBy(ctx, inv.ClubID); err != nil {
+			return err
+		}
+		return tx.InsertMembership(ctx, trial.Membership{ClubID: inv.ClubID, AccountID: account.ID, Role: inv.Role, JoinedAt: account.CreatedAt})
+	})
+	return joined, err
+}

@@ -1,0 +1,92 @@
+package conduct
+
+import (
+	"context"
+
+	"evenrig/service/trial"
+)
+
+// counts returns the current count of every enrolment of the trial. Those whose chain moved since they were cached are
+// counted anew from their records; recounted lists them, to be cached when the snapshot is closed.
+func (s *Service) counts(ctx context.Context, tx trial.ReadTx, t trial.Trial, p *trial.Protocol) (all, recounted []trial.EnrolmentCount, err error) {
+	all, err = tx.CountsOf(ctx, t.ID)
+	if err != nil {
+		return nil, nil, err
+	}
+	for i, c := range all {
+		if c.CountedAt == c.HeadN {
+			continue
+		}
+		records, err := tx.RecordsOf(ctx, t.ID, c.EnrolmentID)
+		if err != nil {
+			return nil, nil, err
+		}
+		c.Tallies, c.Effort = records.Count(*p)
+		c.CountedAt = c.HeadN
+		all[i] = c
+		recounted = append(recounted, c)
+	}
+	return all, recounted, nil
+}
+
+// cache keeps recounted counts. A count that another process cached meanwhile may be replaced by an older one, which
+// then shows its age and is counted again.
+func (s *Service) cache(ctx context.Context, id trial.ID, recounted []trial.EnrolmentCount) error {
+	if len(recounted) == 0 {
+		return nil
+	}
+	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		for _, c := range recounted {
+			if err := tx.SaveCount(ctx, id, c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// Progress is how far a trial has come, without anything that would show its running effect: no pattern, no arrangement,
+// nobody's own counts.
+type Progress struct {
+	Effort   trial.Effort
+	Catches  int64
+	Analysed int64
+	Excluded map[trial.Exclusion]int64
+}
+
+// Progress returns how far a trial has come.
+func (s *Service) Progress(ctx context.Context, actor trial.Actor, id trial.ID) (Progress, error) {
+	progress := Progress{Excluded: map[trial.Exclusion]int64{}}
+	var recounted []trial.EnrolmentCount
+	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		t, err := inTrial(ctx, tx, actor, id, trial.ReadProgress)
+		if err != nil {
+			return err
+		}
+		p, err := s.rulesOf(ctx, tx, t)
+		if err != nil {
+			return err
+		}
+		all, again, err := s.counts(ctx, tx, t, p)
+		if err != nil {
+			return err
+		}
+		recounted = again
+		for _, c := range all {
+			progress.Effort = progress.Effort.Add(c.Effort)
+			for _, tally := range c.Tallies {
+				progress.Catches += tally.N
+				if tally.Exclusion == trial.Analysed {
+					progress.Analysed += tally.N
+				} else {
+					progress.Excluded[tally.Exclusion] += tally.N
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return Progress{}, err
+	}
+	return progress, s.cache(ctx, id, recounted)
+}

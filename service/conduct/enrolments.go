@@ -1,0 +1,108 @@
+package conduct
+
+import (
+	"context"
+	"encoding/hex"
+
+	"evenrig/service/trial"
+)
+
+// Enrol joins the actor to a trial under the enrolment id and with the code that the actor's own program made; both
+// enter the draw. The same enrolment sent again returns what stands.
+func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e trial.Enrolment) (saved trial.Enrolment, receipt trial.Receipt, err error) {
+	if err := e.Check(); err != nil {
+		return saved, receipt, err
+	}
+	var random [6]byte
+	s.fill(random[:])
+	e.TrialID, e.ChainID, e.AccountID = id, e.ID, actor.AccountID
+	e.Pseudonym, e.EnrolledAt = trial.Pseudonym(random), s.now()
+	sent, err := s.newRecord(fields{"enrolment": e.ID}, fields{"code": hex.EncodeToString(e.Code[:]), "consent": e.Consent})
+	if err != nil {
+		return saved, receipt, err
+	}
+	e.SentDigest = sent.digest
+	entry, err := s.newRecord(
+		fields{"enrolment": e.ID, "pseudonym": e.Pseudonym, "week": week(e.EnrolledAt)},
+		fields{"account": actor.AccountID, "code": hex.EncodeToString(e.Code[:]), "consent": e.Consent, "enrolled_at": at(e.EnrolledAt)},
+	)
+	if err != nil {
+		return saved, receipt, err
+	}
+	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		if _, err := inTrial(ctx, tx, actor, id, trial.Enrol); err != nil {
+			return err
+		}
+		stands, err := tx.EnrolmentOf(ctx, id, actor.AccountID)
+		switch {
+		case err == nil && stands.ID == e.ID && stands.SentDigest == e.SentDigest:
+			saved = stands
+			return nil
+		case err == nil:
+			return trial.Fail(trial.Conflict, "enrolment.exists", "you have joined this trial already, as enrolment %s; its code cannot be changed", stands.ID)
+		case trial.KindOf(err) != trial.NotFound:
+			return err
+		}
+		t, err := tx.LockTrial(ctx, id)
+		if err != nil {
+			return err
+		}
+		if err := t.Enrols(); err != nil {
+			return err
+		}
+		if err := tx.InsertEnrolment(ctx, e); err != nil {
+			return err
+		}
+		o := own{head: trial.Head{TrialID: id, ChainID: e.ChainID}}
+		if err := tx.InsertHead(ctx, o.head); err != nil {
+			return err
+		}
+		saved = e
+		receipt, err = o.append(ctx, tx, trial.LedgerEnrolment, e.ID, entry)
+		return err
+	})
+	return saved, receipt, err
+}
+
+// Enrolment returns the actor's own enrolment.
+func (s *Service) Enrolment(ctx context.Context, actor trial.Actor, id trial.ID) (e trial.Enrolment, err error) {
+	err = s.readOwn(ctx, actor, id, func(_ context.Context, _ trial.ReadTx, o own) error {
+		e = o.enrolment
+		return nil
+	})
+	return e, err
+}
+
+// Enrolments lists who has joined, with names, for the organiser.
+func (s *Service) Enrolments(ctx context.Context, actor trial.Actor, id trial.ID) (list []trial.Enrolment, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		if _, err := inTrial(ctx, tx, actor, id, trial.ReadEnrolments); err != nil {
+			return err
+		}
+		list, err = tx.EnrolmentsOf(ctx, id)
+		return err
+	})
+	return list, err
+}
+
+// Withdraw ends the actor's part in a trial. The records stay, or are erased: then nothing of them is left but ids, by
+// which a replay is known, and the chain's hashes.
+func (s *Service) Withdraw(ctx context.Context, actor trial.Actor, id trial.ID, erase bool) error {
+	now := s.now()
+	r, err := s.newRecord(fields{"erased": erase, "week": week(now)}, fields{"at": at(now)})
+	if err != nil {
+		return err
+	}
+	return s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+		if o.enrolment.LeftAt != nil && !erase {
+			return nil
+		}
+		if _, err := o.append(ctx, tx, trial.LedgerWithdrawal, o.enrolment.ID, r); err != nil {
+			return err
+		}
+		if erase {
+			return tx.EraseEnrolment(ctx, id, o.enrolment.ID, now)
+		}
+		return tx.LeaveEnrolment(ctx, id, o.enrolment.ID, now)
+	})
+}

@@ -1,0 +1,121 @@
+package conduct
+
+import (
+	"context"
+
+	"evenrig/service/trial"
+)
+
+// rules are a registered trial's protocol in the form that intake needs: it never changes, so it is read once.
+type rules struct{ protocol trial.Protocol }
+
+// rulesOf returns the trial's protocol.
+func (s *Service) rulesOf(ctx context.Context, tx trial.ReadTx, t trial.Trial) (*trial.Protocol, error) {
+	s.mu.RLock()
+	known := s.rules[t.ID]
+	s.mu.RUnlock()
+	if known != nil {
+		return &known.protocol, nil
+	}
+	p, _, err := tx.ProtocolBy(ctx, t.ID, t.ProtocolVersion)
+	if err != nil {
+		return nil, err
+	}
+	if t.State == trial.Draft {
+		return &p, nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.rules) >= 1000 {
+		clear(s.rules) // a bound, not a policy: a server has few running trials
+	}
+	known = &rules{p}
+	s.rules[t.ID] = known
+	return &known.protocol, nil
+}
+
+// own is what a use case knows about the actor's own records in a trial. In a writing one head is the locked head of
+// the angler's chain, and trial is its state as read under that lock.
+type own struct {
+	trial     trial.Trial
+	protocol  *trial.Protocol
+	enrolment trial.Enrolment
+	head      trial.Head
+}
+
+// readOwn runs do on one snapshot of the actor's own records.
+func (s *Service) readOwn(ctx context.Context, actor trial.Actor, id trial.ID, do func(ctx context.Context, tx trial.ReadTx, o own) error) error {
+	return s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		o, err := s.ownIn(ctx, tx, actor, id)
+		if err != nil {
+			return err
+		}
+		return do(ctx, tx, o)
+	})
+}
+
+// keepOwn runs do in a transaction that holds the actor's chain, so that it may append to it.
+func (s *Service) keepOwn(ctx context.Context, actor trial.Actor, id trial.ID, do func(ctx context.Context, tx trial.Tx, o *own) error) error {
+	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		o, err := s.ownIn(ctx, tx, actor, id)
+		if err != nil {
+			return err
+		}
+		if o.head, err = tx.LockHead(ctx, id, o.enrolment.ChainID); err != nil {
+			return err
+		}
+		// The state may be read only once the head is held: locking a trial takes every head first.
+		if o.trial, err = tx.TrialBy(ctx, id); err != nil {
+			return err
+		}
+		return do(ctx, tx, &o)
+	})
+}
+
+func (s *Service) ownIn(ctx context.Context, tx trial.ReadTx, actor trial.Actor, id trial.ID) (o own, err error) {
+	if o.trial, err = inTrial(ctx, tx, actor, id, trial.KeepOwnRecords); err != nil {
+		return o, err
+	}
+	o.enrolment, err = tx.EnrolmentOf(ctx, id, actor.AccountID)
+	if trial.KindOf(err) == trial.NotFound {
+		return o, trial.Fail(trial.NotFound, "not_enrolled", "you have not joined this trial; send your enrolment first")
+	}
+	if err != nil {
+		return o, err
+	}
+	o.protocol, err = s.rulesOf(ctx, tx, o.trial)
+	return o, err
+}
+
+// append adds a record to the angler's chain.
+func (o *own) append(ctx context.Context, tx trial.Tx, kind string, subject trial.ID, r record) (trial.Receipt, error) {
+	entry := o.head.Next(kind, subject, r.parts)
+	if err := tx.Append(ctx, entry, r.parts); err != nil {
+		return trial.Receipt{}, err
+	}
+	o.head = entry.Head()
+	return trial.Receipt{ChainID: entry.ChainID, N: entry.N, Hash: entry.Hash}, nil
+}
+
+// sentBefore settles a record that arrives under an id that may be taken. found is the error of looking it up. It
+// reports true for the same record sent again, false for a new id, and fails for any other content and for another
+// angler's record, about which it says nothing.
+func (o *own) sentBefore(found error, owner trial.ID, stored trial.Digest, subject trial.ID, r record) (bool, error) {
+	switch {
+	case trial.KindOf(found) == trial.NotFound:
+		return false, nil
+	case found != nil:
+		return false, found
+	case owner == o.enrolment.ID && stored == r.digest:
+		return true, nil
+	}
+	return false, trial.Fail(trial.Conflict, "record.conflict", "the id %s already stands for another record; a correction is sent as an amendment, a new record under a new id", subject)
+}
+
+// mine returns found's error, or Missing when the record is another angler's.
+func (o *own) mine(found error, owner trial.ID, what string) error {
+	if found == nil && owner != o.enrolment.ID {
+		return trial.Missing(what)
+	}
+	return found
+}

@@ -1,0 +1,274 @@
+package conduct
+
+import (
+	"context"
+	"strconv"
+
+	"evenrig/service/trial"
+)
+
+// PeriodView is a period with the codes of the flies at the two positions, and how far the swap rule has come: how many
+// fish count toward it, and whether the swap is due.
+type PeriodView struct {
+	Period       trial.Period
+	Lower, Upper string
+	Counted      int
+	SwapDue      bool
+	Created      bool
+}
+
+func (s *Service) viewPeriod(ctx context.Context, tx trial.ReadTx, p trial.Period, o *own) (PeriodView, error) {
+	catches, err := tx.CatchesOfPeriod(ctx, p.TrialID, p.ID)
+	if err != nil {
+		return PeriodView{}, err
+	}
+	view := PeriodView{Period: p}
+	view.Lower, view.Upper = o.protocol.Flies(p.Fished)
+	view.Counted, view.SwapDue = p.SwapDue(o.protocol.Swap, *o.protocol, catches, s.now())
+	return view, nil
+}
+
+// BeginPeriod saves the beginning of a period: half 1 or 2 of a unit, rigged as drawn unless Fished says otherwise. Half
+// 1 opens the unit.
+func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Period) (view PeriodView, err error) {
+	in.TrialID, in.ReceivedAt, in.Version = id, s.now(), 1
+	r, err := s.newRecord(
+		fields{"period": in.ID, "outing": in.OutingID, "unit": in.UnitID, "half": in.Half, "fished": in.Fished, "confirmed": in.Confirmed, "week": week(in.StartedAt)},
+		fields{"started_at": at(in.StartedAt)},
+	)
+	if err != nil {
+		return view, err
+	}
+	in.SentDigest = r.digest
+	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+		stored, err := tx.PeriodBy(ctx, id, in.ID)
+		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
+		if err != nil {
+			return err
+		}
+		if replay {
+			view, err = s.viewPeriod(ctx, tx, stored, o)
+			return err
+		}
+		period, err := s.begin(ctx, tx, o, in)
+		if err != nil {
+			return err
+		}
+		if err := tx.InsertPeriod(ctx, period); err != nil {
+			return err
+		}
+		if period.Half == 1 {
+			if err := tx.OpenUnit(ctx, id, period.UnitID, period.StartedAt); err != nil {
+				return err
+			}
+		}
+		if view, err = s.viewPeriod(ctx, tx, period, o); err != nil {
+			return err
+		}
+		view.Created = true
+		_, err = o.append(ctx, tx, trial.LedgerPeriod, period.ID, r)
+		return err
+	})
+	return view, err
+}
+
+// begin fills in what the store knows of a period and checks that it may begin.
+func (s *Service) begin(ctx context.Context, tx trial.Tx, o *own, in trial.Period) (trial.Period, error) {
+	id := o.trial.ID
+	outing, err := tx.OutingBy(ctx, id, in.OutingID)
+	if err := o.mine(err, outing.EnrolmentID, "outing"); err != nil {
+		return in, err
+	}
+	unit, err := tx.UnitBy(ctx, id, in.UnitID)
+	if err := o.mine(err, unit.EnrolmentID, "unit"); err != nil {
+		return in, err
+	}
+	in.EnrolmentID, in.Block = o.enrolment.ID, strconv.Itoa(unit.N)
+	in.Drawn = unit.Drawn(in.Half)
+	if in.Fished == "" {
+		in.Fished = in.Drawn
+	}
+	if err := in.Check(in.ReceivedAt); err != nil {
+		return in, err
+	}
+	if err := o.takes(in.StartedAt); err != nil {
+		return in, err
+	}
+	units, err := tx.UnitsOf(ctx, id, o.enrolment.ID)
+	if err != nil {
+		return in, err
+	}
+	others, err := tx.PeriodsOfUnit(ctx, id, in.UnitID)
+	if err != nil {
+		return in, err
+	}
+	deviations, err := tx.DeviationsOf(ctx, id, in.OutingID)
+	if err != nil {
+		return in, err
+	}
+	return in, in.Begin(outing, unit, units, others, deviations, *o.protocol)
+}
+
+// EndPeriod saves how a period ended.
+func (s *Service) EndPeriod(ctx context.Context, actor trial.Actor, id, period trial.ID, end trial.PeriodEnd) (view PeriodView, err error) {
+	end.ReceivedAt = s.now()
+	r, err := s.newRecord(
+		fields{"period": period, "reason": end.Reason},
+		fields{"ended_at": at(end.EndedAt), "swap_now_at": atOrNil(end.SwapNowAt)},
+	)
+	if err != nil {
+		return view, err
+	}
+	end.SentDigest = r.digest
+	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+		stored, err := tx.PeriodBy(ctx, id, period)
+		if err := o.mine(err, stored.EnrolmentID, "period"); err != nil {
+			return err
+		}
+		if stored.End != nil {
+			if _, err := o.sentBefore(nil, stored.EnrolmentID, stored.End.SentDigest, period, r); err != nil {
+				return err
+			}
+			view, err = s.viewPeriod(ctx, tx, stored, o)
+			return err
+		}
+		if err := end.Check(stored, end.ReceivedAt); err != nil {
+			return err
+		}
+		if err := tx.EndPeriod(ctx, id, period, end); err != nil {
+			return err
+		}
+		stored.End = &end
+		if view, err = s.viewPeriod(ctx, tx, stored, o); err != nil {
+			return err
+		}
+		view.Created = true
+		_, err = o.append(ctx, tx, trial.LedgerPeriodEnd, period, r)
+		return err
+	})
+	return view, err
+}
+
+// Period returns one of the actor's periods.
+func (s *Service) Period(ctx context.Context, actor trial.Actor, id, period trial.ID) (view PeriodView, err error) {
+	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+		stored, err := tx.PeriodBy(ctx, id, period)
+		if err := o.mine(err, stored.EnrolmentID, "period"); err != nil {
+			return err
+		}
+		view, err = s.viewPeriod(ctx, tx, stored, &o)
+		return err
+	})
+	return view, err
+}
+
+// Periods lists the periods of one of the actor's outings.
+func (s *Service) Periods(ctx context.Context, actor trial.Actor, id, outing trial.ID) (views []PeriodView, err error) {
+	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+		stored, err := tx.OutingBy(ctx, id, outing)
+		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
+			return err
+		}
+		periods, err := tx.PeriodsOf(ctx, id, outing)
+		if err != nil {
+			return err
+		}
+		for _, p := range periods {
+			view, err := s.viewPeriod(ctx, tx, p, &o)
+			if err != nil {
+				return err
+			}
+			views = append(views, view)
+		}
+		return nil
+	})
+	return views, err
+}
+
+// DeviationView is a report of what was not as planned.
+type DeviationView struct {
+	Deviation trial.Deviation
+	Created   bool
+}
+
+// ReportDeviation saves a report of what was not as planned, in one of the actor's outings.
+func (s *Service) ReportDeviation(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Deviation) (view DeviationView, err error) {
+	in.TrialID, in.ReceivedAt = id, s.now()
+	r, err := s.newRecord(
+		fields{"deviation": in.ID, "outing": in.OutingID, "period": idOrNil(in.PeriodID), "kind": in.Kind, "week": week(in.FromAt)},
+		fields{"from": at(in.FromAt), "until": atOrNil(in.UntilAt), "water": in.Water, "note": in.Note},
+	)
+	if err != nil {
+		return view, err
+	}
+	in.SentDigest = r.digest
+	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+		stored, err := tx.DeviationBy(ctx, id, in.ID)
+		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
+		if err != nil {
+			return err
+		}
+		if replay {
+			view.Deviation = stored
+			return nil
+		}
+		if err := in.Check(*o.protocol, in.ReceivedAt); err != nil {
+			return err
+		}
+		if err := s.belongs(ctx, tx, o, in); err != nil {
+			return err
+		}
+		if err := o.takes(in.FromAt); err != nil {
+			return err
+		}
+		in.EnrolmentID = o.enrolment.ID
+		if err := tx.InsertDeviation(ctx, in); err != nil {
+			return err
+		}
+		view = DeviationView{Deviation: in, Created: true}
+		_, err = o.append(ctx, tx, trial.LedgerDeviation, in.ID, r)
+		return err
+	})
+	return view, err
+}
+
+// belongs checks that the report's outing, and period if any, are the actor's and belong together.
+func (s *Service) belongs(ctx context.Context, tx trial.ReadTx, o *own, d trial.Deviation) error {
+	outing, err := tx.OutingBy(ctx, d.TrialID, d.OutingID)
+	if err := o.mine(err, outing.EnrolmentID, "outing"); err != nil {
+		return err
+	}
+	if d.PeriodID.IsZero() {
+		return nil
+	}
+	period, err := tx.PeriodBy(ctx, d.TrialID, d.PeriodID)
+	if err := o.mine(err, period.EnrolmentID, "period"); err != nil {
+		return err
+	}
+	if period.OutingID != d.OutingID {
+		return trial.Fail(trial.Invalid, "deviation.invalid", "period %s belongs to another outing than %s", d.PeriodID, d.OutingID)
+	}
+	return nil
+}
+
+// Deviation returns one of the actor's reports.
+func (s *Service) Deviation(ctx context.Context, actor trial.Actor, id, deviation trial.ID) (d trial.Deviation, err error) {
+	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+		d, err = tx.DeviationBy(ctx, id, deviation)
+		return o.mine(err, d.EnrolmentID, "report")
+	})
+	return d, err
+}
+
+// Deviations lists the reports of one of the actor's outings.
+func (s *Service) Deviations(ctx context.Context, actor trial.Actor, id, outing trial.ID) (list []trial.Deviation, err error) {
+	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+		stored, err := tx.OutingBy(ctx, id, outing)
+		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
+			return err
+		}
+		list, err = tx.DeviationsOf(ctx, id, outing)
+		return err
+	})
+	return list, err
+}

@@ -1,0 +1,78 @@
+// Package conduct holds the use cases: what a person or a program may ask for, from inviting members to the closing
+// analysis. A use case checks who asks, opens and closes transactions on the store, applies trial's rules and says what
+// went wrong in words. The clock and the source of random bytes are handed in; no statistics run inside a transaction.
+package conduct
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"sync"
+	"time"
+
+	"github.com/google/uuid"
+
+	"evenrig/service/trial"
+)
+
+// Service runs the use cases on one store.
+type Service struct {
+	store   trial.Store
+	clock   func() time.Time
+	random  io.Reader
+	key     SealKey
+	log     *slog.Logger
+	program string
+	writer  *writer
+
+	mu    sync.RWMutex
+	rules map[trial.ID]*rules
+}
+
+// Options are what a Service needs besides its store: a clock, a source of random bytes (crypto/rand's outside tests),
+// the key that seals seeds, a log, and the program's version for results.
+type Options struct {
+	Clock   func() time.Time
+	Random  io.Reader
+	Key     SealKey
+	Log     *slog.Logger
+	Program string
+}
+
+// New returns a Service whose writer runs until Close.
+func New(store trial.Store, o Options) *Service {
+	return &Service{
+		store: store, clock: o.Clock, random: o.Random, key: o.Key, log: o.Log, program: o.Program,
+		writer: startWriter(store), rules: map[trial.ID]*rules{},
+	}
+}
+
+// Close waits for submitted catches to be saved and stops the writer.
+func (s *Service) Close() { s.writer.stop() }
+
+// Ready returns nil when the service can work.
+func (s *Service) Ready(ctx context.Context) error { return s.store.Ready(ctx) }
+
+// bytes32 returns 32 random bytes. A source of randomness that fails leaves nothing to go on with.
+func (s *Service) bytes32() (b [32]byte) {
+	s.fill(b[:])
+	return b
+}
+
+func (s *Service) fill(b []byte) {
+	if _, err := io.ReadFull(s.random, b); err != nil {
+		panic("the source of random bytes failed: " + err.Error())
+	}
+}
+
+// newID makes an id for what the server itself makes: a UUID of version 7.
+func (s *Service) newID() trial.ID {
+	id, err := uuid.NewV7FromReader(s.random)
+	if err != nil {
+		panic("the source of random bytes failed: " + err.Error())
+	}
+	return trial.ID(id)
+}
+
+// now is the clock in UTC, at the precision that the database keeps.
+func (s *Service) now() time.Time { return s.clock().UTC().Truncate(time.Microsecond) }

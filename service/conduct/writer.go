@@ -1,0 +1,92 @@
+package conduct
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"evenrig/service/trial"
+)
+
+// The writer is how catches reach the store: one goroutine collects what waits and saves it in one transaction. While
+// one group is being committed the next collects, so nobody waits for a timer and a busy hour makes large groups.
+type writer struct {
+	store trial.Store
+	queue chan pending
+	done  sync.WaitGroup
+}
+
+type pending struct {
+	catch   trial.CatchSubmission
+	outcome chan<- trial.CatchOutcome
+}
+
+const (
+	// groupLimit is how many catches one transaction takes at most.
+	groupLimit = 128
+	// groupTime is how long a transaction of the writer may take.
+	groupTime = 20 * time.Second
+)
+
+func startWriter(store trial.Store) *writer {
+	w := &writer{store: store, queue: make(chan pending, groupLimit)}
+	w.done.Go(w.run)
+	return w
+}
+
+// stop waits until everything queued is saved. Nothing may be submitted afterwards.
+func (w *writer) stop() {
+	close(w.queue)
+	w.done.Wait()
+}
+
+// submit queues a catch and returns the channel on which its outcome comes once it is on disk, or an Unavailable
+// outcome when ctx ends before there is room. A queued catch is saved even when nobody waits for it any more; the same
+// catch sent again is then a replay.
+func (w *writer) submit(ctx context.Context, c trial.CatchSubmission) <-chan trial.CatchOutcome {
+	outcome := make(chan trial.CatchOutcome, 1)
+	select {
+	case w.queue <- pending{c, outcome}:
+	case <-ctx.Done():
+		outcome <- trial.CatchOutcome{Err: ctx.Err()}
+	}
+	return outcome
+}
+
+func (w *writer) run() {
+	for first := range w.queue {
+		group := []pending{first}
+		for more := true; more && len(group) < groupLimit; {
+			select {
+			case next, open := <-w.queue:
+				if more = open; open {
+					group = append(group, next)
+				}
+			default:
+				more = false
+			}
+		}
+		w.save(group)
+	}
+}
+
+// save submits a group; when its transaction fails, each catch is tried alone, so that one cannot spoil the others.
+func (w *writer) save(group []pending) {
+	outcomes := w.submitGroup(group)
+	for i, o := range outcomes {
+		if len(group) > 1 && o.Err != nil && trial.KindOf(o.Err) == trial.Internal {
+			o = w.submitGroup(group[i : i+1])[0]
+		}
+		group[i].outcome <- o
+	}
+}
+
+func (w *writer) submitGroup(group []pending) []trial.CatchOutcome {
+	ctx, cancel := context.WithTimeout(context.Background(), groupTime)
+	defer cancel()
+	catches := make([]trial.CatchSubmission, len(group))
+	for i, p := range group {
+		catches[i] = p.catch
+	}
+	return w.store.SubmitCatches(ctx, catches)
+}
