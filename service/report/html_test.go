@@ -1,0 +1,99 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"evenrig/service/analysis"
+	"evenrig/service/trial"
+)
+
+// club makes the tallies of an invented club: anglers with own leanings, fish as the model of the trial has them.
+func club(anglers, outings, fish int, theta, beta, spread float64) []trial.Tally {
+	random := rand.New(rand.NewPCG(7, uint64(anglers)))
+	const letters = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+	var tallies []trial.Tally
+	for range anglers {
+		name := ""
+		for range 6 {
+			name += string(letters[random.IntN(len(letters))])
+		}
+		u, v := spread*random.NormFloat64(), .3*random.NormFloat64()
+		for o := range outings {
+			for _, arrangement := range []trial.Arrangement{trial.TestLower, trial.ControlLower} {
+				counts := map[trial.Taken]int64{}
+				for range random.IntN(fish + 1) {
+					taken := trial.TookControl
+					if random.Float64() < 1/(1+math.Exp(-(theta+u)-(beta+v)*float64(arrangement.Sign()))) {
+						taken = trial.TookTest
+					}
+					counts[taken]++
+				}
+				for _, taken := range []trial.Taken{trial.TookTest, trial.TookControl} {
+					if counts[taken] > 0 {
+						tallies = append(tallies, trial.Tally{Angler: name, Outing: fmt.Sprintf("%s-%d", name, o), Arrangement: arrangement, Taken: taken, N: counts[taken]})
+					}
+				}
+			}
+		}
+	}
+	return tallies
+}
+
+func excluded(tallies []trial.Tally) []trial.Tally {
+	who := tallies[0].Angler
+	add := func(reason trial.Exclusion, n int64) {
+		tallies = append(tallies, trial.Tally{Angler: who, Outing: who + "-0", Arrangement: trial.TestLower, Taken: trial.TookTest, Exclusion: reason, N: n})
+	}
+	add(trial.ExcludeLost, 41)
+	add(trial.FoulHooked, 6)
+	add(trial.NotSure, 9)
+	add(trial.Double, 4)
+	add(trial.WhileSwapping, 5)
+	add(trial.WrongSpecies, 12)
+	return tallies
+}
+
+func protocol() *trial.Protocol {
+	p := trial.Template()
+	p.Title = "Orange collar on a hare's ear nymph"
+	p.Question = "Does an orange collar on a hare's ear nymph change the share of grayling that take it?"
+	p.FeatureChanged = "an orange collar behind the bead"
+	p.Patterns = []trial.Pattern{
+		{Code: "A", Name: "collared hare's ear", Part: trial.Test, Shape: "ring", Colour: "orange"},
+		{Code: "B", Name: "plain hare's ear", Part: trial.Control, Shape: "bare", Colour: "brown"},
+	}
+	p.Species = []string{"Thymallus thymallus"}
+	p.Waters = []trial.Water{{Name: "Wendle, upper beat", WaterType: "freestone_river"}, {Name: "Wendle, mill", WaterType: "chalk_stream"}}
+	p.Rig.HookModel, p.Rig.HookSize, p.Rig.TippetMM = "jig 400", "14", .14
+	p.Welfare = trial.Welfare{CautionC: 15, StopC: 20, LocalRules: "Both beats are catch and return; two flies at most.", ReportLine: "the number on the back of the permit"}
+	return &p
+}
+
+func aboutClub() About {
+	at := func(month time.Month, d int) time.Time { return time.Date(2026, month, d, 12, 0, 0, 0, time.UTC) }
+	return About{
+		Club: "Wendle Valley Grayling Circle", Protocol: protocol(), ProtocolVersion: 2,
+		ProtocolFingerprint: "75a0a5a19c4b0f2f320ffc9e830024e8321e5514889de3da91a0730ca8f203ba",
+		RuleChanges:         []RuleChange{{2, at(9, 20), "the mill beat was closed after the flood, the lower meadow stands in for it"}},
+		Effort:              &trial.Effort{Enrolled: 15, Outings: 61, BlankOutings: 4, Blocks: 214, FinishedBlocks: 171, NotLogged: 3, Deviations: 7, LateNoted: 2},
+		Dates:               []Dated{{"Registered", at(8, 28)}, {"First outing", at(9, 5)}, {"Closed", at(11, 30)}, {"Locked", at(12, 4)}},
+		Draw: Draw{
+			Commitment: "f62e539f097c8d3657204291af43795bac279ee7bf4699f1ab5666b04b18ee67",
+			Seed:       "000102030405060708090a0b0c0d0e0f101112131415161718191a1b1c1d1e1f", Words: []string{"heron", "ash", "millrace"}, UnitsByCoin: 2,
+		},
+		Checkpoint: "9a41c07d5be2", Links: []Link{{"Result as JSON", "result.json"}, {"Catches as CSV", "catches.csv"}, {"Rule sheet", "protocol.json"}},
+	}
+}
+
+func analysed(t testing.TB, in analysis.Input) analysis.Result {
+	t.Helper()
+	r, err := analysis.Run(in, analysis.Settings{ProgramVersion: "0.1.0"})
+	if err != nil {
+		t.Fatalf("run the analysis: %v", err)
+	}
+	return r
+}

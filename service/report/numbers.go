@@ -1,0 +1,302 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"evenrig/service/analysis"
+)
+
+// countRow is one row of the table of counts by arrangement and position taken.
+type countRow struct {
+	What                    string
+	Lower, Upper, All, Took string
+}
+
+func countRows(c analysis.Counts, n names) []countRow {
+	row := func(what string, b analysis.ByPosition, test int64) countRow {
+		return countRow{
+			what, Count(b.Lower), Count(b.Upper), Count(all(b)),
+			Share100(shareOf(test, all(b)), nil, nil),
+		}
+	}
+	both := analysis.ByPosition{Lower: c.TestLower.Lower + c.ControlLower.Lower, Upper: c.TestLower.Upper + c.ControlLower.Upper}
+	return []countRow{
+		row(n.Test+" at the "+n.Lower, c.TestLower, c.TestLower.Lower),
+		row(n.Control+" at the "+n.Lower, c.ControlLower, c.ControlLower.Upper),
+		row("both ways round", both, c.TestLower.Lower+c.ControlLower.Upper),
+	}
+}
+
+// methodRow is one method's answer: out of 100, as an effect on the log odds scale, its p, and in words what it is.
+type methodRow struct {
+	What, Share, Effect, P string
+	Notes                  []string
+	Speaks                 bool
+}
+
+func methodRows(r analysis.Result) []methodRow {
+	var rows []methodRow
+	if s := r.RawShare; s != nil {
+		rows = append(rows, methodRow{
+			What: "All fish as one heap", Share: Share100(&s.Estimate, &s.Low, &s.High), Effect: Missing, P: PValue(&s.P),
+			Notes: []string{"Position not taken out: right only if both ways round caught as many fish."},
+		})
+	}
+	if t := r.PooledTable; t != nil {
+		rows = append(rows, methodRow{
+			What: "All fish in one table, position taken out", Share: Share100(t.Share, t.ShareLow, t.ShareHigh),
+			Effect: effect(t.LogOdds, t.Low, t.High, t.ShareLow, t.ShareHigh), P: PValue(t.P),
+			Notes: []string{
+				"Takes every fish as independent of the others.",
+				"Exact p " + PValue(t.FisherP) + "; conditional odds ratio " + oddsRatio(t.Conditional, t.ConditionalLow, t.ConditionalHigh) + ".",
+			},
+		})
+	}
+	rows = append(rows, stratifiedRows(r)...)
+	if m := r.MixedModel; m != nil {
+		rows = append(rows, mixedRow(*m, r))
+	}
+	if c := r.Combined; c != nil && c.Headline >= 0 && c.Headline < len(c.Estimates) {
+		e := c.Estimates[c.Headline]
+		rows = append(rows, methodRow{
+			What: "Anglers' own answers combined", Share: Share100(expit(e.LogOdds), expit(e.Low), expit(e.High)),
+			Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P), Speaks: r.Headline.Method == analysis.CombinedAnglers,
+			Notes: []string{sentence(EstimatorName(e.Estimator) + ", interval " + AdjustmentName(e.Adjustment)), leftOut(c.LeftOut)},
+		})
+	}
+	return rows
+}
+
+func stratifiedRows(r analysis.Result) []methodRow {
+	s := r.Stratified
+	if s == nil {
+		return nil
+	}
+	over := "Within " + Counted(int64(s.Strata), "stratum", "strata") + ", so that no angler's or day's position effect leaks in."
+	homogeneity := "Whether the strata agree: p " + PValue(s.HomogeneityP) + "."
+	exact := methodRow{
+		What: "Stratum by stratum, exact", Share: Share100(ratioShare(s.ExactOddsRatio, s.ExactLow), ratioShare(s.ExactLow, s.ExactLow), ratioShare(s.ExactHigh, s.ExactLow)),
+		Effect: oddsRatioEffect(s.ExactOddsRatio, s.ExactLow, s.ExactHigh), P: PValue(s.ExactPCentral),
+		Speaks: r.Headline.Method == analysis.ExactStratified,
+		Notes:  []string{"Right however few the fish are. Odds ratio " + oddsRatio(s.ExactOddsRatio, s.ExactLow, s.ExactHigh) + "; p by minimum likelihood " + PValue(s.ExactP) + "."},
+	}
+	if h := r.Headline; exact.Speaks {
+		exact.Share = Share100(h.Share, h.ShareLow, h.ShareHigh)
+		exact.Effect, exact.P = effect(h.LogOdds, h.Low, h.High, h.ShareLow, h.ShareHigh), PValue(h.P)
+	}
+	return []methodRow{
+		{
+			What: "Stratum by stratum", Share: Share100(ratioShare(s.OddsRatio, s.OddsRatio), ratioShare(s.Low, s.OddsRatio), ratioShare(s.High, s.OddsRatio)),
+			Effect: oddsRatioEffect(s.OddsRatio, s.Low, s.High), P: PValue(s.P), Notes: []string{over, homogeneity},
+		},
+		exact,
+	}
+}
+
+func mixedRow(m analysis.MixedModel, r analysis.Result) methodRow {
+	row := methodRow{
+		What: "Model of all fish, anglers differing", Share: Share100(m.Share, m.ShareLow, m.ShareHigh),
+		Effect: effect(m.LogOdds, m.Low, m.High, m.ShareLow, m.ShareHigh), P: PValue(m.P),
+		Speaks: r.Headline.Method == analysis.MixedModelWald,
+	}
+	if m.Status != analysis.Converged {
+		row.Notes = []string{fitStatus(m.Status)}
+		return row
+	}
+	row.Notes = []string{sentence(VaryName(m.Vary))}
+	if m.AverageShare != nil {
+		row.Notes = append(row.Notes, "Averaged over anglers, outings and both ways round: "+Share100(m.AverageShare, m.AverageLow, m.AverageHigh)+".")
+	}
+	return row
+}
+
+func fitStatus(status analysis.FitStatus) string {
+	switch status {
+	case analysis.Separated:
+		return "No answer from it: one fly or one position was always taken, so its numbers would run away."
+	case analysis.NoMaximum:
+		return "No answer from it: the spread between anglers runs away with so few fish."
+	case analysis.NotIdentified:
+		return "No answer from it: these fish cannot tell two of its terms apart."
+	case analysis.NotConverged:
+		return "No answer from it: the search for the best fit stopped early."
+	case analysis.NotFitted:
+		return "Not fitted: it needs two anglers and fish both ways round."
+	default:
+		return sentence(spaced(string(status)))
+	}
+}
+
+func leftOut(k int) string {
+	if k == 0 {
+		return ""
+	}
+	return Counted(int64(k), "angler", "anglers") + " with fish one way round only left out here."
+}
+
+// mixedFacts are the model's further numbers.
+func mixedFacts(m *analysis.MixedModel, n names) []fact {
+	if m == nil || m.Status != analysis.Converged {
+		return nil
+	}
+	list := []fact{
+		{"Pattern effect θ, standard error", Number(m.LogOdds, 3) + ", " + Number(m.StdError, 3)},
+		{"Position effect β, standard error", Number(m.PositionLogOdds, 3) + ", " + Number(m.PositionStdError, 3) +
+			": with the patterns alike the " + n.Lower + " would get " + OutOf100(expit(m.PositionLogOdds)) + " of 100"},
+		{"Anglers differ in the pattern effect by (SD)", spread(m.SDPattern)},
+	}
+	if m.SDPosition != nil {
+		list = append(list, fact{"Anglers differ in the position effect by (SD)", spread(m.SDPosition)})
+	}
+	if m.SDOuting != nil {
+		list = append(list, fact{"Days differ by (SD)", spread(m.SDOuting)})
+	}
+	if m.Correlation != nil {
+		list = append(list, fact{"Correlation of the two", Number(m.Correlation, 2)})
+	}
+	if m.ProfileLow != nil && m.ProfileHigh != nil {
+		list = append(list, fact{"Interval of θ by profile", NumberInterval(m.ProfileLow, m.ProfileHigh, nil, nil, 3)})
+	}
+	if m.BoundaryP != nil {
+		list = append(list, fact{"Whether anglers differ at all (p)", PValue(m.BoundaryP)})
+	}
+	how := "Laplace approximation"
+	if m.Points > 1 {
+		how = "adaptive quadrature, " + strconv.Itoa(m.Points) + " points"
+	}
+	return append(list, fact{"Log likelihood, by " + how, Number(m.LogLikelihood, 3)})
+}
+
+func spread(sd *float64) string {
+	if sd != nil && *sd == 0 {
+		return "0: no difference between them can be seen in these fish, which does not say that there is none"
+	}
+	return Number(sd, 3)
+}
+
+// combinedRow is one way of combining the anglers' own answers.
+type combinedRow struct {
+	What, Width, Share, Effect, P, Spread, Another string
+	Speaks                                         bool
+}
+
+func combinedRows(r analysis.Result) []combinedRow {
+	c := r.Combined
+	if c == nil {
+		return nil
+	}
+	rows := make([]combinedRow, 0, len(c.Estimates))
+	for i, e := range c.Estimates {
+		rows = append(rows, combinedRow{
+			What: sentenceCase(EstimatorName(e.Estimator)), Width: AdjustmentName(e.Adjustment),
+			Share: Share100(expit(e.LogOdds), expit(e.Low), expit(e.High)), Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P),
+			Spread: Number(e.Tau2, 3), Another: Interval100(expit(e.PredictionLow), expit(e.PredictionHigh)),
+			Speaks: i == c.Headline && r.Headline.Method == analysis.CombinedAnglers,
+		})
+	}
+	return rows
+}
+
+func combinedNotes(c *analysis.Combined) []string {
+	if c == nil {
+		return nil
+	}
+	notes := []string{
+		fmt.Sprintf("Scatter between anglers: Q %s on %d degrees of freedom, p %s; %s of it (I²) is more than chance would give.",
+			Number(&c.Q, 3), c.QDF, PValue(&c.QP), Percent(&c.I2)),
+	}
+	if interval := NumberInterval(c.Tau2Low, c.Tau2High, nil, nil, 3); interval != Missing {
+		notes = append(notes, "Variance between anglers (τ²) by Q-profile: "+interval+".")
+	}
+	if text := leftOut(c.LeftOut); text != "" {
+		notes = append(notes, text)
+	}
+	return notes
+}
+
+// withoutRow is the combination without one angler.
+type withoutRow struct{ Name, Share, Effect string }
+
+func withoutRows(c *analysis.Combined) []withoutRow {
+	if c == nil {
+		return nil
+	}
+	rows := make([]withoutRow, 0, len(c.LeaveOneOut))
+	for _, l := range c.LeaveOneOut {
+		rows = append(rows, withoutRow{l.Angler, Share100(expit(l.LogOdds), expit(l.Low), expit(l.High)), effect(l.LogOdds, l.Low, l.High, nil, nil)})
+	}
+	return rows
+}
+
+// effect is θ with its interval; an estimate that is infinite is said so.
+func effect(logOdds, low, high, shareLow, shareHigh *float64) string {
+	estimate, interval := Number(logOdds, 3), NumberInterval(low, high, shareLow, shareHigh, 3)
+	switch {
+	case estimate == Missing && interval == Missing:
+		return Missing
+	case estimate == Missing:
+		return "without bound (" + interval + ")"
+	case interval == Missing:
+		return estimate
+	default:
+		return estimate + " (" + interval + ")"
+	}
+}
+
+// Odds ratios are exp(2θ). One that is nil beside a finite lower limit is infinite.
+
+func ratioShare(ratio, low *float64) *float64 {
+	if ratio == nil {
+		if low == nil {
+			return nil
+		}
+		one := 1.0
+		return &one
+	}
+	root := math.Sqrt(*ratio)
+	share := root / (1 + root)
+	return &share
+}
+
+func oddsRatioEffect(ratio, low, high *float64) string {
+	if ratio == nil && low == nil {
+		return Missing
+	}
+	return effect(halfLog(ratio), halfLog(low), halfLog(high), ratioShare(low, low), ratioShare(high, low))
+}
+
+func halfLog(ratio *float64) *float64 {
+	if ratio == nil || *ratio <= 0 {
+		return nil
+	}
+	theta := math.Log(*ratio) / 2
+	return &theta
+}
+
+func oddsRatio(ratio, low, high *float64) string {
+	switch {
+	case low == nil && ratio == nil:
+		return Missing
+	case ratio == nil:
+		return "without bound (" + ratioNumber(low) + " to no upper bound)"
+	case low == nil:
+		return ratioNumber(ratio)
+	case high == nil:
+		return ratioNumber(ratio) + " (" + ratioNumber(low) + " to no upper bound)"
+	default:
+		return ratioNumber(ratio) + " (" + ratioNumber(low) + " to " + ratioNumber(high) + ")"
+	}
+}
+
+// ratioNumber shows an odds ratio to three figures or two decimals, whichever is finer.
+func ratioNumber(x *float64) string {
+	if x != nil && *x > 0 && *x < .1 {
+		return strconv.FormatFloat(*x, 'g', 3, 64)
+	}
+	return Number(x, 2)
+}
+
+func sentenceCase(text string) string { return strings.TrimSuffix(sentence(text), ".") }

@@ -1,0 +1,312 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"evenrig/service/analysis"
+	"evenrig/service/trial"
+)
+
+// heading is what stands at the head of a report: the question, else the title, else what was compared.
+func heading(about About, n names) string {
+	switch {
+	case about.Protocol != nil && about.Protocol.Question != "":
+		return about.Protocol.Question
+	case about.Title != "":
+		return about.Title
+	case about.Protocol != nil && about.Protocol.Title != "":
+		return about.Protocol.Title
+	default:
+		return "Do fish take " + n.Test + " or " + n.Control + "?"
+	}
+}
+
+// deck says in a line what kind of study this is.
+func deck(r analysis.Result, n names) string {
+	who := Counted(r.Counts.Anglers, "angler", "anglers")
+	compared := fmt.Sprintf("%s and %s on one line, %s and %s", coded(n.Test, r.Test, "test"), coded(n.Control, r.Control, "control"), n.Lower, n.Upper)
+	if r.Settings.Source == trial.Recorded {
+		return fmt.Sprintf("From a catch table: %s, %s. Which way round the flies hung was not drawn here.", who, compared)
+	}
+	swap := "swapped by rule within the outing"
+	if r.Design == trial.PairedByOuting {
+		swap = "one way round for a whole outing"
+	}
+	return fmt.Sprintf("A randomised, position-swapped trial: %s, %s, %s, chance deciding which way round came first.", who, compared, swap)
+}
+
+// coded gives a pattern's name with its code and its role, by which the answer sentence calls it.
+func coded(name, code, role string) string {
+	if code == "" || name == patternName(code, "") || name == code {
+		return name + " (the " + role + " pattern)"
+	}
+	return name + " (" + code + ", the " + role + " pattern)"
+}
+
+// sure says how sure the answer is, a sentence or two for each thing that a reader should weigh.
+func sure(r analysis.Result, about About, n names) []string {
+	share, low, high := answer(r.Headline)
+	if !isShare(share) {
+		return []string{"There is no answer to be sure of. " + sentence(r.Headline.Reason)}
+	}
+	var s []string
+	level := levelOf(r)
+	if interval := Interval100(low, high); interval != Missing {
+		s = append(s, intervalSentence(r.Verdict.Code, interval, level, n, low, high))
+	}
+	if average := r.Headline.AverageShare; average != nil && share == average && isShare(r.Headline.Share) {
+		typical := Share100(r.Headline.Share, r.Headline.ShareLow, r.Headline.ShareHigh)
+		said := fmt.Sprintf("For a typical angler, with the position effect taken out, it is %s.", typical)
+		if OutOf100(average) != OutOf100(r.Headline.Share) {
+			said += " The average over anglers lies nearer to 50 because they differ from one another."
+		}
+		s = append(s, said)
+	}
+	if l, h := prediction(r); l != nil {
+		s = append(s, fmt.Sprintf("For another angler like ours: between %s and %s of 100.", Limit100(l), Limit100(h)))
+	} else {
+		s = append(s, "How far another angler might differ cannot be said from these anglers.")
+	}
+	s = append(s, fmt.Sprintf("It rests on %s by %s.", Counted(r.Counts.Analysed, "analysed fish", "analysed fish"), Counted(landing(r.Anglers), "angler", "anglers")))
+	if position := expit(positionLogOdds(r)); position != nil {
+		s = append(s, fmt.Sprintf("Position alone: were the two patterns alike, the %s would get about %s of 100.", n.Lower, OutOf100(position)))
+	}
+	if p := about.Protocol; p != nil && p.SmallestShare > 0 {
+		s = append(s, fmt.Sprintf("Before it began, the club wrote down that %d of 100 or more, or %d or fewer, would be worth knowing.", p.SmallestShare, 100-p.SmallestShare))
+	} else if worth := r.Settings.SmallestShare; worth > .5 && worth < 1 {
+		mirrored := 1 - worth
+		s = append(s, fmt.Sprintf("Worth knowing would be %s of 100 or more, or %s or fewer.", OutOf100(&worth), OutOf100(&mirrored)))
+	}
+	if spoken := speaker(r.Headline); spoken != "" {
+		spoken = "One method speaks for the trial: " + spoken + "."
+		if r.Headline.Reason != "" {
+			spoken += " " + sentence(r.Headline.Reason)
+		}
+		s = append(s, spoken)
+	}
+	return s
+}
+
+// speaker names the method that gives the answer; empty where there is none.
+func speaker(h analysis.Headline) string {
+	if h.Method == "" || !isShare(h.Share) {
+		return ""
+	}
+	return MethodName(h.Method)
+}
+
+func intervalSentence(code analysis.VerdictCode, interval, level string, n names, low, high *float64) string {
+	s := fmt.Sprintf("These data fit anything from %s of 100 (%s interval). ", interval, level)
+	switch {
+	case code == analysis.Even:
+		return s + "All of it lies so near to 50 that neither fly is taken more by as much as would be worth knowing."
+	case *low <= .5 && *high >= .5:
+		return s + "That range takes in 50, so they are not enough to tell which fly is taken more; they do not show that there is no difference."
+	case *low > .5:
+		return s + "All of it lies above 50, on the side of " + n.Test + "."
+	default:
+		return s + "All of it lies below 50, on the side of " + n.Control + "."
+	}
+}
+
+// landing counts the anglers with at least one analysed fish.
+func landing(anglers []analysis.Angler) (k int64) {
+	for _, a := range anglers {
+		if all(a.TestLower)+all(a.ControlLower) > 0 {
+			k++
+		}
+	}
+	return k
+}
+
+func levelOf(r analysis.Result) string {
+	level := 1 - r.Settings.Alpha
+	return Percent(&level)
+}
+
+// sentence gives text a capital and a full stop where it lacks them.
+func sentence(text string) string {
+	text = strings.TrimSpace(text)
+	if text == "" {
+		return ""
+	}
+	if first := text[0]; first >= 'a' && first <= 'z' {
+		text = string(first-'a'+'A') + text[1:]
+	}
+	if !strings.ContainsAny(text[len(text)-1:], ".!?") {
+		text += "."
+	}
+	return text
+}
+
+func warnings(r analysis.Result) []string {
+	list := make([]string, 0, len(r.Warnings))
+	for _, w := range r.Warnings {
+		text := w.Detail
+		if text == "" {
+			text = spaced(w.Code)
+		}
+		list = append(list, sentence(text))
+	}
+	return list
+}
+
+// flowRow is one row of the way from anglers to analysed fish: a Total of fish, what goes Off the line and is not analysed,
+// or a Part of the row above it.
+type flowRow struct {
+	What, N          string
+	Total, Off, Part bool
+}
+
+func flow(r analysis.Result, about About, n names) []flowRow {
+	c := r.Counts
+	var rows []flowRow
+	step := func(what string, k int64) { rows = append(rows, flowRow{What: what, N: Count(k)}) }
+	total := func(what string, k int64) { rows = append(rows, flowRow{What: what, N: Count(k), Total: true}) }
+	part := func(what string, k int64) { rows = append(rows, flowRow{What: what, N: Count(k), Part: true}) }
+	if e := about.Effort; e != nil {
+		step("anglers who joined", e.Enrolled)
+		step("outings opened", e.Outings)
+		part("of these without a fish", e.BlankOutings)
+		step("rounds opened", e.Blocks)
+		step("rounds finished by the rule", e.FinishedBlocks)
+	} else {
+		step("anglers", c.Anglers)
+		if c.Outings > 0 {
+			step("outings", c.Outings)
+		}
+	}
+	total("fish recorded", c.Catches)
+	for _, reason := range excludedReasons(c.Excluded) {
+		rows = append(rows, flowRow{What: ExclusionName(reason), N: Count(c.Excluded[reason]), Off: true})
+	}
+	total("fish analysed", c.Analysed)
+	part("took "+n.Test, c.Test)
+	part("took "+n.Control, c.Control)
+	return rows
+}
+
+// excludedReasons are the reasons that occur, in the order in which they apply, words unknown to it last.
+func excludedReasons(excluded map[trial.Exclusion]int64) []trial.Exclusion {
+	reasons := make([]trial.Exclusion, 0, len(excluded))
+	known := trial.Exclusions()
+	for _, reason := range known {
+		if excluded[reason] > 0 {
+			reasons = append(reasons, reason)
+		}
+	}
+	var others []trial.Exclusion
+	for reason, k := range excluded {
+		if k > 0 && !slices.Contains(known, reason) {
+			others = append(others, reason)
+		}
+	}
+	slices.Sort(others)
+	return append(reasons, others...)
+}
+
+// besides says what was recorded besides fish and does not change the count.
+func besides(about About) string {
+	e := about.Effort
+	if e == nil {
+		return ""
+	}
+	return fmt.Sprintf("Recorded besides: %s that something was not as planned (a wrong fly, a missed swap, another spacing); %s not logged, by the question that closes "+
+		"each outing; %s noted down late, analysed all the same.", Counted(e.Deviations, "report", "reports"), Counted(e.NotLogged, "fish", "fish"), Counted(e.LateNoted, "fish", "fish"))
+}
+
+// fact is one line of how the trial was set up.
+type fact struct{ What, Value string }
+
+// facts are what somebody needs who wants to repeat the trial: flies, rig, rule of swapping, species, kinds of water.
+func facts(r analysis.Result, about About, n names) []fact {
+	list := []fact{{"Design", DesignName(r.Design)}}
+	p := about.Protocol
+	if p == nil {
+		return append(list, fact{"Lower fly, upper fly", n.Lower + ", " + n.Upper})
+	}
+	add := func(what, value string) {
+		if value != "" {
+			list = append(list, fact{what, value})
+		}
+	}
+	add("The one feature changed", p.FeatureChanged)
+	for _, pattern := range p.Patterns {
+		what := "Usual fly"
+		if pattern.Part == trial.Test {
+			what = "Changed fly"
+		}
+		add(what, described(pattern))
+	}
+	add("Lower fly, upper fly", n.Lower+", "+n.Upper)
+	add("Between the flies", centimetres(p.Rig.SpacingCM)+", give or take "+centimetres(p.Rig.SpacingToleranceCM))
+	add("Hook", joined(p.Rig.HookModel, p.Rig.HookSize, p.Rig.Barb))
+	if p.Rig.TippetMM > 0 {
+		add("Tippet", number(p.Rig.TippetMM)+" mm for both")
+	}
+	add("Presentation", spaced(p.Rig.Presentation))
+	add("Swap", swapRule(p.Swap))
+	add("Species counted", strings.Join(p.Species, ", "))
+	if p.MinLengthMM > 0 {
+		add("Length at least", strconv.Itoa(p.MinLengthMM)+" mm")
+	}
+	add("Kinds of water", strings.Join(waterTypes(p.Waters), ", "))
+	return list
+}
+
+func described(p trial.Pattern) string {
+	s := joined(p.Name, p.Shape, p.Colour)
+	if p.Code == "" || s == p.Code {
+		return s
+	}
+	if s == "" {
+		return "code " + p.Code
+	}
+	return s + " (code " + p.Code + ")"
+}
+
+func swapRule(s trial.Swap) string {
+	var after []string
+	if s.AfterFish != nil {
+		after = append(after, "after "+Counted(int64(*s.AfterFish), "fish", "fish"))
+	}
+	if s.AfterMinutes != nil {
+		after = append(after, "after "+Counted(int64(*s.AfterMinutes), "minute", "minutes"))
+	}
+	switch len(after) {
+	case 0:
+		return "with the next outing"
+	case 1:
+		return after[0]
+	default:
+		return strings.Join(after, " or ") + ", whichever comes first"
+	}
+}
+
+// waterTypes lists each kind of water once, in the order of the protocol; waters' names stay out of reports.
+func waterTypes(waters []trial.Water) []string {
+	var kinds []string
+	for _, w := range waters {
+		if kind := spaced(w.WaterType); kind != "" && !slices.Contains(kinds, kind) {
+			kinds = append(kinds, kind)
+		}
+	}
+	return kinds
+}
+
+func joined(parts ...string) string {
+	kept := make([]string, 0, len(parts))
+	for _, part := range parts {
+		if part != "" {
+			kept = append(kept, spaced(part))
+		}
+	}
+	return strings.Join(kept, ", ")
+}
+
+func centimetres(x float64) string { return number(x) + " cm" }
+
+func number(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
