@@ -14,7 +14,7 @@ var ErrRange = errors.New("argument outside its range")
 
 // NormalQuantile returns the standard normal quantile of p in [0, 1]: -Inf at 0
 // and +Inf at 1.
-func NormalQuantile(p float64) float64 { return -math.Sqrt2 * math.Erfcinv(2*p) }
+func NormalQuantile(p float64) float64 { return mathext.NormalQuantile(p) }
 
 // NormalTwoSided returns P(|Z| >= |z|) for a standard normal Z, without
 // cancellation in the far tail.
