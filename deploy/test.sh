@@ -1,0 +1,93 @@
+#!/bin/sh
+# Sets up what is missing and runs every check. Each is named with its seconds; what a failing one said is shown, the
+# others run all the same, and the script then ends with status 1.
+#
+# EVENRIG_TEST_DATABASE_URL: a PostgreSQL server to test on, as a role that may create databases and roles; without it
+# the tests start a private one.
+set -eu
+cd -- "$(dirname -- "$0")/.."
+# shellcheck source-path=SCRIPTDIR source=setup.sh
+. ./deploy/setup.sh
+set_up to-test
+
+scratch=$(mktemp -d "${TMPDIR:-/tmp}/evenrig-test.XXXXXX")
+trap 'rm -rf "$scratch"' EXIT
+trap 'exit 1' HUP INT TERM
+failed=
+export REQUIRE_DB=1
+
+# step NAME COMMAND...: shows what the command said only if it fails.
+step() {
+    name=$1
+    shift
+    begin=$(date +%s)
+    if "$@" >"$scratch/said" 2>&1; then
+        verdict=good
+    else
+        verdict=BAD
+        failed="$failed, $name"
+        cat "$scratch/said"
+    fi
+    report
+}
+
+# tests NAME COMMAND...: shows what the command says while it runs.
+tests() {
+    name=$1
+    shift
+    begin=$(date +%s)
+    verdict=good
+    "$@" || {
+        verdict=BAD
+        failed="$failed, $name"
+    }
+    report
+}
+
+report() {
+    printf '%-4s %4d s  %s\n' "$verdict" "$(($(date +%s) - begin))" "$name"
+}
+
+tool() {
+    go tool -modfile=deploy/tools.mod "$@"
+}
+
+# formatting fails when gofumpt would change a file, and names it.
+formatting() {
+    tool gofumpt -l . >"$scratch/unformatted" || return 1
+    if [ -s "$scratch/unformatted" ]; then
+        echo "Not formatted; run go tool -modfile=deploy/tools.mod gofumpt -w on:"
+        cat "$scratch/unformatted"
+        return 1
+    fi
+}
+
+# generated makes the generated code anew in a copy and fails when it differs.
+generated() {
+    mkdir -p "$scratch/copy/deploy"
+    cp go.mod go.sum "$scratch/copy"
+    cp deploy/tools.mod deploy/tools.sum "$scratch/copy/deploy"
+    cp -R openapi "$scratch/copy"
+    (cd "$scratch/copy" && go generate ./openapi/...) || return 1
+    if ! diff -r openapi "$scratch/copy/openapi"; then
+        echo "The generated code is not what openapi.yaml gives; run: go generate ./openapi/..."
+        return 1
+    fi
+}
+
+step 'formatting (gofumpt)' formatting
+step 'vet' go vet ./...
+step 'staticcheck' tool staticcheck ./...
+step 'generated code is up to date' generated
+# Which packages there are and what they import is nothing that the cache of test results knows of.
+tests 'import rules' go test -vet=off -count=1 -run '^TestImports' ./service
+tests 'all tests' go test -vet=off -timeout 5m ./...
+# The private cluster's tests run all their tests once more as another user: without the race detector is enough.
+tests 'tests for races' go test -vet=off -timeout 5m -race -skip '^TestAsPlainUser$' \
+    ./api/... ./service/conduct/... ./db/...
+
+if [ -n "$failed" ]; then
+    echo "NOT GOOD: ${failed#, }"
+    exit 1
+fi
+echo "All is good."
