@@ -6,20 +6,23 @@ import "math"
 // keeps the modes found last as starting points of the next evaluation, and all
 // scratch space, so that an evaluation allocates nothing.
 type evaluator struct {
-	problem                   *problem
-	points                    int // per dimension
-	rule                      rule
-	b                         []float64 // standardised u and v of each group, in pairs
-	d                         []float64 // standardised w of each subgroup
-	rows                      []rowState
-	subs                      []subState
-	arrow                     arrow
-	pointValue, pointResidual []float64 // at the inner points of a column; of each row
-	count                     int       // evaluations so far
+	problem   *problem
+	points    int // per dimension
+	rule      rule
+	tolerance float64   // of searches
+	count     int       // evaluations so far
+	b         []float64 // standardised u and v of each group, in pairs
+	d         []float64 // standardised w of each subgroup
+	// Scratch: of the current group, and of a column of quadrature points.
+	rows          []rowState
+	subs          []subState
+	arrow         arrow
+	pointValue    []float64
+	pointResidual []float64 // row by row
 }
 
 func newEvaluator(p *problem, points int) *evaluator {
-	e := &evaluator{problem: p, points: points, rule: newRule(points)}
+	e := &evaluator{problem: p, points: points, rule: newRule(points), tolerance: searchTolerance}
 	mostRows, mostSubs := 0, 0
 	for _, g := range p.groups {
 		mostRows = max(mostRows, g.rows.to-g.rows.from)
@@ -34,10 +37,8 @@ func newEvaluator(p *problem, points int) *evaluator {
 	return e
 }
 
-// parameters is the length of the full parameter vector: the fixed effects, then
-// the signed SDs of u, v and w, those the model lacks included (held at 0).
-func (e *evaluator) parameters() int { return e.problem.width + 3 }
-
+// split names the parts of a full parameter vector: the fixed effects, then the signed
+// SDs of u, v and w, of which those the model lacks stay 0.
 func (e *evaluator) split(psi []float64) params {
 	w := e.problem.width
 	return params{psi[:w], psi[w], psi[w+1], psi[w+2]}
@@ -104,10 +105,10 @@ func (e *evaluator) laplaceGradient(g int, ps params, gradient []float64) {
 		sub.gradient = 0
 		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
 			row := &e.rows[r-grp.rows.from]
-			row.mean = -row.skew * e.linearVariance(row, sub, ps.lw) / 2
-			s1 += row.mean * row.a1
-			s2 += row.mean * row.a2
-			sub.gradient += row.mean * ps.lw
+			row.curvature = -row.skew * e.linearVariance(row, sub, ps.lw) / 2
+			s1 += row.curvature * row.a1
+			s2 += row.curvature * row.a2
+			sub.gradient += row.curvature * ps.lw
 		}
 	}
 	k1, k2, _, _ := e.newtonStep(g, s1, s2)
@@ -117,7 +118,7 @@ func (e *evaluator) laplaceGradient(g int, ps params, gradient []float64) {
 		sub := &e.subs[s-grp.subs.from]
 		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
 			row, c := &e.rows[r-grp.rows.from], &e.problem.rows[r]
-			coef := row.residual + row.mean - row.weight*(row.a1*k1+row.a2*k2+ps.lw*sub.step)
+			coef := row.residual + row.curvature - row.weight*(row.a1*k1+row.a2*k2+ps.lw*sub.step)
 			for j, x := range e.problem.x[r*w : (r+1)*w] {
 				gradient[j] += coef * x
 			}

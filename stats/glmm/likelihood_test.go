@@ -76,19 +76,57 @@ func TestGradientIsDerivative(t *testing.T) {
 	}
 }
 
-func BenchmarkEvaluate(b *testing.B) {
-	for _, points := range []int{1, 7, 15} {
-		b.Run(fmt.Sprint(points), func(b *testing.B) {
-			p, _ := newProblem(inventedRows(1, 400, 1, 20, .4, .3, .5, .4, 0), VaryPatternPosition)
-			e := newEvaluator(p, points)
-			psi, gradient := []float64{.4, .3, .7, -.5, 0}, make([]float64, 5)
-			b.ReportAllocs()
-			i := 0
-			for b.Loop() {
-				i++
-				psi[0] = .4 + .01*float64(i%2)
-				e.evaluate(psi, gradient)
+// The derivatives of the modes in the parameters are those of the modes: compared with
+// central differences.
+func TestModeSlopes(t *testing.T) {
+	for _, vary := range []Vary{VaryPatternPosition, VaryPatternPositionOuting} {
+		rows := inventedRows(8, 10, 4, 8, .4, .5, .7, .6, .6)
+		m, _, err := fit(rows, Options{Vary: vary, Points: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.singular {
+			t.Fatal("these data were to have every SD above 0")
+		}
+		e := m.evaluator
+		out := effect{uSlope: make([]float64, len(m.free)), vSlope: make([]float64, len(m.free))}
+		for g := range e.problem.groups {
+			if !m.effectOf(g, &out) {
+				t.Fatal("no mode")
 			}
-		})
+			for i, k := range m.free {
+				const h = 1e-4
+				var u, v [2]float64
+				for side, sign := range []float64{1, -1} {
+					psi := append([]float64(nil), m.psi...)
+					psi[k] += sign * h
+					ps := e.split(psi)
+					if _, ok := e.findMode(g, ps); !ok {
+						t.Fatal("no mode")
+					}
+					u[side], v[side] = ps.lu*e.b[2*g], ps.lv*e.b[2*g+1]
+				}
+				if want := (u[0] - u[1]) / (2 * h); math.Abs(out.uSlope[i]-want) > 1e-6 {
+					t.Errorf("%v: u of group %d in parameter %d: %v, differences %v", vary, g, k, out.uSlope[i], want)
+				}
+				if want := (v[0] - v[1]) / (2 * h); math.Abs(out.vSlope[i]-want) > 1e-6 {
+					t.Errorf("%v: v of group %d in parameter %d: %v, differences %v", vary, g, k, out.vSlope[i], want)
+				}
+			}
+		}
+	}
+}
+
+func TestEvaluateAllocatesNothing(t *testing.T) {
+	for _, o := range everyModel {
+		p, err := newProblem(inventedRows(1, 9, 3, 6, .4, .3, .8, .4, .5), o.Vary)
+		if err != nil {
+			t.Fatal(err)
+		}
+		e := newEvaluator(p, o.Points)
+		psi, gradient := []float64{.4, .3, .7, -.5, .4}, make([]float64, 5)
+		if n := testing.AllocsPerRun(10, func() { psi[0] += .01; e.evaluate(psi, gradient) }); n != 0 {
+			t.Errorf("%v, %d points: %v allocations", o.Vary, o.Points, n)
+		}
 	}
 }

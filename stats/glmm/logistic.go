@@ -67,7 +67,8 @@ func logistic(eta float64) (mean, slope, logOnePlusExp float64) {
 }
 
 // expNegative is e^x for x ≤ 0 (or a rounding error above), 0 below the smallest normal
-// number: 2^m times a tabulated 2^(j/expKnots) times a short Taylor series.
+// number: 2^m times a tabulated 2^(j/expKnots) times a short Taylor series. Its relative
+// error is a few rounding errors of x, thus least where the result matters.
 func expNegative(x float64) float64 {
 	if !(x > -708) {
 		if x != x {

@@ -34,6 +34,9 @@ func (p *problem) maximise(points int) (*maximum, error) {
 		return nil, err
 	}
 	e := newEvaluator(p, 1)
+	if points > 1 {
+		e.tolerance = roughTolerance
+	}
 	first, other := searchStart{psi: p.startAt(beta, firstStartSD)}, searchStart{psi: p.startAt(beta, otherStartSD)}
 	best := e.climb([]searchStart{first, other}, len(p.groups) < manyAnglers)
 	evaluations, iterations := e.count, best.iterations
@@ -188,22 +191,19 @@ func (e *evaluator) dropZeros(at *point, iterations *int) *point {
 // its cross terms vanish, so the rest is the inverse of the rest.
 func (at *point) inverseWithout(i int) *mat.SymDense {
 	n := at.inverse.SymmetricDim()
+	var kept []int
+	for k := range n {
+		if k != i {
+			kept = append(kept, k)
+		}
+	}
 	rest := mat.NewSymDense(n-1, nil)
-	for r := range n {
+	for r, from := range kept {
 		for c := range r + 1 {
-			if r != i && c != i {
-				rest.SetSym(r-b2i(r > i), c-b2i(c > i), at.inverse.At(r, c))
-			}
+			rest.SetSym(r, c, at.inverse.At(from, kept[c]))
 		}
 	}
 	return rest
-}
-
-func b2i(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
 }
 
 // checkFinite refuses a point that is no estimate.
@@ -213,7 +213,7 @@ func (p *problem) checkFinite(at *point) error {
 	}
 	for k, size := range p.largestLoadings() {
 		if sd := math.Abs(at.psi[p.width+k]) * size; sd > maxSD {
-			return fmt.Errorf("%w: the %s effect spreads by more than %d in log odds and still grows; nearly every angler took one pattern only", ErrRunaway, []string{"pattern", "position", "outing"}[k], maxSD)
+			return fmt.Errorf("%w: the %s effect spreads by more than %d in log odds and still grows; nearly all of each angler's (or outing's) fish took one pattern", ErrRunaway, []string{"pattern", "position", "outing"}[k], maxSD)
 		}
 	}
 	if p.maxLinear(at.psi) > maxLinear {
@@ -258,7 +258,7 @@ func (e *evaluator) polish(at *point) (*maximum, error) {
 			}
 			return nil, fmt.Errorf("%w: Newton steps do not settle (%.1e left)", ErrNotConverged, decrement)
 		}
-		renew = decrement > 1e-6
+		renew = decrement > 1e-9
 		at = next
 	}
 	return nil, fmt.Errorf("%w: Newton steps do not settle", ErrNotConverged)

@@ -20,7 +20,7 @@ type rowState struct {
 	skew     float64 // dW/dη = W(1-2μ)
 	// Quadrature: means over the points of the residual and of residual times t.
 	mean, meanT1, meanT2 float64
-	point                float64 // skew times the derivative with respect to W
+	curvature            float64 // derivative through the row's part of H with respect to η
 }
 
 // subState is the part of the arrow-shaped H, and of its inverse, of one subgroup.

@@ -13,39 +13,78 @@ type rule struct {
 	nodes, weights []float64
 }
 
-// newRule makes the rule of n points by rescaling that for the weight exp(-x²).
+// newRule makes the rule of n points (Golub & Welsch 1969, Math. Comp. 23:221). The library's
+// nodes, rescaled from the weight exp(-x²), are polished by Newton's method on the
+// orthonormal Hermite polynomials, since the library's smallest weights hold only nine digits.
 func newRule(n int) rule {
 	r := rule{make([]float64, n), make([]float64, n)}
 	quad.Hermite{}.FixedLocations(r.nodes, r.weights, math.Inf(-1), math.Inf(1))
 	for i := range r.nodes {
-		r.nodes[i] *= math.Sqrt2
-		r.weights[i] *= math.Exp(r.nodes[i]*r.nodes[i]/2) / math.SqrtPi
+		t := r.nodes[i] * math.Sqrt2
+		for range 3 {
+			value, previous := hermite(n, t)
+			t -= value / (math.Sqrt(float64(n)) * previous)
+		}
+		_, previous := hermite(n, t)
+		r.nodes[i] = t
+		r.weights[i] = math.Exp(t*t/2) / (float64(n) * previous * previous)
 	}
 	return r
+}
+
+// hermite returns the orthonormal polynomials of degree n and n-1 for the standard normal
+// weight at t; the derivative of the first is √n times the second.
+func hermite(n int, t float64) (value, previous float64) {
+	value = 1
+	for k := range n {
+		value, previous = (t*value-math.Sqrt(float64(k))*previous)/math.Sqrt(float64(k+1)), value
+	}
+	return value, previous
 }
 
 // onePoint integrates a dimension without spread exactly.
 var onePoint = rule{[]float64{0}, []float64{1}}
 
-// quadrature returns ln of the integral of exp(f - f(mode)) for group g and adds the
-// derivative of the group's log-likelihood to gradient.
-//
-// With H = C·Cᵀ and M = C⁻ᵀ, the points are b = mode + M·t. f falls from its mode,
-// so no term exceeds its weight and nothing overflows. The derivative through
-// the mode and through C is taken in reverse: first with respect to the mode, H
-// and the rows, then from those to the parameters.
-func (e *evaluator) quadrature(g int, ps params, gradient []float64) float64 {
-	grp := &e.problem.groups[g]
-	rows, cells := e.rows[:grp.rows.to-grp.rows.from], e.problem.rows[grp.rows.from:grp.rows.to]
-	h := &e.arrow
+// scaling places the points of group g: with H = C·Cᵀ, C lower triangular, they are
+// b = mode + M·t, M = C⁻ᵀ upper triangular.
+type scaling struct {
+	c11, c21, c22 float64
+	m11, m12, m22 float64
+}
+
+func newScaling(h *arrow) scaling {
 	c11 := math.Sqrt(h.h11)
 	c21 := h.h12 / c11
 	c22 := math.Sqrt(h.h22 - c21*c21)
-	m11, m12, m22 := 1/c11, -c21/(c11*c22), 1/c22
+	return scaling{c11, c21, c22, 1 / c11, -c21 / (c11 * c22), 1 / c22}
+}
+
+// moments are the integral of exp(f - f(mode)) over the points, up to the determinant of
+// M, and the means of t and of its products under it.
+type moments struct {
+	mass                  float64
+	t1, t2, t11, t12, t22 float64
+}
+
+// quadrature returns ln of the integral of exp(f - f(mode)) for group g, at its mode, and
+// adds the derivative of the group's log-likelihood to gradient.
+func (e *evaluator) quadrature(g int, ps params, gradient []float64) float64 {
+	m := newScaling(&e.arrow)
+	t := e.sumPoints(g, ps, m)
+	e.quadratureGradient(g, m, t, gradient)
+	return math.Log(t.mass) - math.Log(e.arrow.det)/2
+}
+
+// sumPoints sums over the points and leaves each row's mean residual, and mean of
+// residual times t, in its state. f falls from its mode, so no term exceeds its
+// weight and nothing overflows.
+func (e *evaluator) sumPoints(g int, ps params, m scaling) (t moments) {
+	grp := &e.problem.groups[g]
+	rows, cells := e.rows[:grp.rows.to-grp.rows.from], e.problem.rows[grp.rows.from:grp.rows.to]
 	b1, b2 := e.b[2*g], e.b[2*g+1]
 	top := e.logIntegrand(g, ps)
-	for i := range rows {
-		rows[i].mean, rows[i].meanT1, rows[i].meanT2 = 0, 0, 0
+	for k := range rows {
+		rows[k].mean, rows[k].meanT1, rows[k].meanT2 = 0, 0, 0
 	}
 	inner, outer := e.rule, e.rule
 	if ps.lu == 0 {
@@ -54,33 +93,31 @@ func (e *evaluator) quadrature(g int, ps params, gradient []float64) float64 {
 	if ps.lv == 0 {
 		outer = onePoint
 	}
-	var mass, t1, t2, t11, t12, t22 float64
 	points := len(inner.nodes)
 	f := e.pointValue[:points]
 	for j, y2 := range outer.nodes {
-		p2 := b2 + m22*y2
-		p1 := b1 + m12*y2
+		p1, p2 := b1+m.m12*y2, b2+m.m22*y2
 		for i, y1 := range inner.nodes {
-			q1 := p1 + m11*y1
+			q1 := p1 + m.m11*y1
 			f[i] = -(q1*q1+p2*p2)/2 - top
 		}
 		for k := range rows {
 			row := &rows[k]
-			addRow(cells[k], row.fixed+row.a1*p1+row.a2*p2, row.a1*m11, inner.nodes, f, e.pointResidual[k*points:])
+			addRow(cells[k], row.fixed+row.a1*p1+row.a2*p2, row.a1*m.m11, inner.nodes, f, e.pointResidual[k*points:])
 		}
-		var columnMass, columnT1 float64
+		var mass, t1 float64
 		for i, y1 := range inner.nodes {
 			weight := outer.weights[j] * inner.weights[i] * expNegative(f[i])
 			f[i] = weight
-			columnMass += weight
-			columnT1 += weight * y1
-			t11 += weight * y1 * y1
+			mass += weight
+			t1 += weight * y1
+			t.t11 += weight * y1 * y1
 		}
-		mass += columnMass
-		t1 += columnT1
-		t2 += columnMass * y2
-		t12 += columnT1 * y2
-		t22 += columnMass * y2 * y2
+		t.mass += mass
+		t.t1 += t1
+		t.t2 += mass * y2
+		t.t12 += t1 * y2
+		t.t22 += mass * y2 * y2
 		for k := range rows {
 			residuals := e.pointResidual[k*points : (k+1)*points]
 			var sum, sumT1 float64
@@ -94,63 +131,68 @@ func (e *evaluator) quadrature(g int, ps params, gradient []float64) float64 {
 			rows[k].meanT2 += sum * y2
 		}
 	}
-	t1, t2, t11, t12, t22 = t1/mass, t2/mass, t11/mass, t12/mass, t22/mass
+	for k := range rows {
+		rows[k].mean /= t.mass
+		rows[k].meanT1 /= t.mass
+		rows[k].meanT2 /= t.mass
+	}
+	return moments{t.mass, t.t1 / t.mass, t.t2 / t.mass, t.t11 / t.mass, t.t12 / t.mass, t.t22 / t.mass}
+}
 
-	// Derivatives with respect to the mode (γ) and to M (n).
-	gamma1 := -(b1 + m11*t1 + m12*t2)
-	gamma2 := -(b2 + m22*t2)
-	n11 := -(b1*t1 + m11*t11 + m12*t12)
-	n12 := -(b1*t2 + m11*t12 + m12*t22)
-	n21 := -(b2*t1 + m22*t12)
-	n22 := -(b2*t2 + m22*t22)
+// quadratureGradient takes the derivative through the mode and through C in reverse: first
+// with respect to the mode, H and the rows, then from those to the parameters.
+func (e *evaluator) quadratureGradient(g int, m scaling, t moments, gradient []float64) {
+	grp := &e.problem.groups[g]
+	rows, cells := e.rows[:grp.rows.to-grp.rows.from], e.problem.rows[grp.rows.from:grp.rows.to]
+	h := &e.arrow
+	b1, b2 := e.b[2*g], e.b[2*g+1]
+
+	// The means of ∇f, with respect to the mode (s), and of ∇f·tᵀ, with respect to M (n).
+	s1 := -(b1 + m.m11*t.t1 + m.m12*t.t2)
+	s2 := -(b2 + m.m22*t.t2)
+	n11 := -(b1*t.t1 + m.m11*t.t11 + m.m12*t.t12)
+	n12 := -(b1*t.t2 + m.m11*t.t12 + m.m12*t.t22)
+	n22 := -(b2*t.t2 + m.m22*t.t22)
 	for k := range rows {
 		row := &rows[k]
-		row.mean /= mass
-		row.meanT1 /= mass
-		row.meanT2 /= mass
-		gamma1 += row.a1 * row.mean
-		gamma2 += row.a2 * row.mean
+		s1 += row.a1 * row.mean
+		s2 += row.a2 * row.mean
 		n11 += row.a1 * row.meanT1
 		n12 += row.a1 * row.meanT2
-		n21 += row.a2 * row.meanT1
 		n22 += row.a2 * row.meanT2
 	}
-	// dM = -M·dCᵀ·M, so the derivative with respect to C is -lower(M·nᵀ·M), and
-	// -1/C on the diagonal for the determinant; then back through the Cholesky factor.
-	p11, p21, p22 := m11*n11+m12*n12, m22*n12, m22*n22 // M·nᵀ
-	dc11 := -p11*m11 - m11
-	dc21 := -p21 * m11
-	dc22 := -(p21*m12 + p22*m22) - m22
-	dh22 := dc22 / (2 * c22)
-	dc21 -= dc22 * c21 / c22
-	dh12 := dc21 / c11
-	dc11 -= dc21 * c21 / c11
-	dh11 := dc11 / (2 * c11)
-	a11, a12, a22 := dh11, dh12/2, dh22
+	// dM = -M·dCᵀ·M, so the derivative with respect to C is the lower triangle of -M·nᵀ·M,
+	// and -1/C on the diagonal for the determinant; then back through the factor to H.
+	p11, p21, p22 := m.m11*n11+m.m12*n12, m.m22*n12, m.m22*n22 // M·nᵀ
+	dc11 := -p11*m.m11 - m.m11
+	dc21 := -p21 * m.m11
+	dc22 := -(p21*m.m12 + p22*m.m22) - m.m22
+	a22 := dc22 / (2 * m.c22)
+	dc21 -= dc22 * m.c21 / m.c22
+	a12 := dc21 / m.c11 / 2
+	dc11 -= dc21 * m.c21 / m.c11
+	a11 := dc11 / (2 * m.c11)
 
-	s1, s2 := gamma1, gamma2
 	for k := range rows {
 		row := &rows[k]
-		q := a11*row.a1*row.a1 + 2*a12*row.a1*row.a2 + a22*row.a2*row.a2
-		row.point = row.skew * q
-		s1 += row.point * row.a1
-		s2 += row.point * row.a2
+		row.curvature = row.skew * (a11*row.a1*row.a1 + 2*a12*row.a1*row.a2 + a22*row.a2*row.a2)
+		s1 += row.curvature * row.a1
+		s2 += row.curvature * row.a2
 	}
 	k1, k2 := h.i11*s1+h.i12*s2, h.i12*s1+h.i22*s2
 	w := e.problem.width
 	for k := range rows {
 		row, c := &rows[k], &cells[k]
 		r := grp.rows.from + k
-		coef := row.point - row.weight*(row.a1*k1+row.a2*k2)
+		coef := row.curvature - row.weight*(row.a1*k1+row.a2*k2)
 		for j, x := range e.problem.x[r*w : (r+1)*w] {
 			gradient[j] += (row.mean + coef) * x
 		}
-		direct1 := b1*row.mean + m11*row.meanT1 + m12*row.meanT2
-		direct2 := b2*row.mean + m22*row.meanT2
+		direct1 := b1*row.mean + m.m11*row.meanT1 + m.m12*row.meanT2
+		direct2 := b2*row.mean + m.m22*row.meanT2
 		gradient[w] += c.zu * (direct1 + coef*b1 + 2*row.weight*(a11*row.a1+a12*row.a2) + row.residual*k1)
 		gradient[w+1] += c.zv * (direct2 + coef*b2 + 2*row.weight*(a12*row.a1+a22*row.a2) + row.residual*k2)
 	}
-	return math.Log(mass) - math.Log(h.det)/2
 }
 
 // addRow adds a row's log-likelihood at η = base + slope·t to f and stores its residuals,

@@ -248,7 +248,6 @@ func TestOutings(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				t.Logf("%+v", got.LogLikelihood)
 				for program, want := range model.Laplace {
 					stattest.Absolute(t, program+" theta", got.Theta, want.Theta, 2e-6)
 					stattest.Absolute(t, program+" beta", got.Beta, want.Beta, 2e-6)

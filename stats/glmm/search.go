@@ -21,15 +21,19 @@ type point struct {
 }
 
 const (
-	maxIterations   = 200
-	searchTolerance = 1e-10 // of the decrement gᵀVg, twice the log-likelihood still to gain
-	longestStep     = 1.5   // of any parameter in one iteration
-	runawaySD       = 30    // the search gives up beyond
+	maxIterations = 200
+	// The search ends when the decrement gᵀVg, twice the log-likelihood still to gain and
+	// the square of the distance in standard errors, is below this.
+	searchTolerance = 1e-13
+	roughTolerance  = 1e-6 // for a start of another search
+	longestStep     = 1.5  // of any parameter in one iteration
+	runawaySD       = 30   // the search gives up beyond
 )
 
-// search climbs from start by a quasi-Newton method (BFGS) with backtracking over the
-// free parameters, others held. information, of the free parameters, is where the
-// approximation starts; nil: differences of the gradient.
+// search climbs from start by a quasi-Newton method (BFGS, Nocedal & Wright 2006, Numerical
+// Optimization, ch. 6) with backtracking over the free parameters, the others held.
+// inverse is the first approximation of their inverse information; nil: from
+// differences of the gradient.
 func (e *evaluator) search(start []float64, free []int, inverse *mat.SymDense) *point {
 	at := &point{psi: append([]float64(nil), start...), free: free, gradient: make([]float64, len(start))}
 	at.value = e.evaluate(at.psi, at.gradient)
@@ -46,7 +50,7 @@ func (e *evaluator) search(start []float64, free []int, inverse *mat.SymDense) *
 	direction := make([]float64, n)
 	for at.iterations < maxIterations {
 		decrement := at.direction(direction)
-		if decrement < searchTolerance {
+		if decrement < e.tolerance {
 			at.converged = true
 			return at
 		}
@@ -55,7 +59,7 @@ func (e *evaluator) search(start []float64, free []int, inverse *mat.SymDense) *
 			scale = min(scale, longestStep/math.Abs(d))
 		}
 		if !e.backtrack(at, trial, direction, scale, decrement) {
-			if decrement < 1e-6 {
+			if decrement < 1e-8 {
 				at.converged = true // what is left is rounding error; polishing decides
 				return at
 			}
@@ -149,7 +153,7 @@ func (e *evaluator) information(at *point, central bool) *mat.SymDense {
 		// A small part of the parameter's own standard error, where one is known.
 		h := 1e-4
 		if at.inverse != nil {
-			h = 1e-3 * math.Sqrt(at.inverse.At(i, i))
+			h = 2e-4 * math.Sqrt(at.inverse.At(i, i))
 		}
 		psi[k] = at.psi[k] + h
 		width := psi[k] - at.psi[k]

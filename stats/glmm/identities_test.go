@@ -1,0 +1,257 @@
+package glmm
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"evenrig/stats/stattest"
+)
+
+// inventedCells is inventedRows as cells of a trial.
+func inventedCells(seed uint64, anglers, outings int, su, sv, sw float64) []Cell {
+	var cells []Cell
+	for _, r := range inventedRows(seed, anglers, outings, 8, .4, .5, su, sv, sw) {
+		cells = append(cells, Cell{r.Group, r.Subgroup, r.V > 0, r.Y, r.N - r.Y})
+	}
+	return cells
+}
+
+func mustFit(t *testing.T, cells []Cell, options Options) *TrialResult {
+	t.Helper()
+	r, err := FitTrial(cells, options)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+var everyModel = []Options{
+	{VaryPattern, 1},
+	{VaryPattern, 7},
+	{VaryPatternPosition, 1},
+	{VaryPatternPosition, 7},
+	{VaryPatternOuting, 1},
+	{VaryPatternPositionOuting, 1},
+}
+
+// With one point the quadrature route is the Laplace approximation: value and
+// gradient agree although nothing of their code but the mode is shared.
+func TestOnePointIsLaplace(t *testing.T) {
+	p, err := newProblem(inventedRows(3, 7, 1, 6, .4, .3, .8, .4, 0), VaryPatternPosition)
+	if err != nil {
+		t.Fatal(err)
+	}
+	psi := []float64{.4, .3, .7, -.5, 0}
+	laplace, onePoint := newEvaluator(p, 1), newEvaluator(p, 2)
+	onePoint.rule = newRule(1)
+	a, b := make([]float64, 5), make([]float64, 5)
+	stattest.Relative(t, "log-likelihood", onePoint.evaluate(psi, b), laplace.evaluate(psi, a), 1e-14)
+	for k := range a {
+		stattest.Within(t, "gradient", b[k], a[k], 1e-12)
+	}
+}
+
+// With every SD at 0 the likelihood is that of independent fish, whatever the points.
+func TestNoVariationIsBinomial(t *testing.T) {
+	rows := inventedRows(4, 6, 2, 6, .4, .3, .5, .4, .2)
+	theta, beta := .35, .2
+	want := 0.0
+	for _, r := range rows {
+		p := 1 / (1 + math.Exp(-(theta + beta*r.V)))
+		want += float64(r.Y)*math.Log(p) + float64(r.N-r.Y)*math.Log1p(-p)
+	}
+	for _, o := range everyModel {
+		p, err := newProblem(rows, o.Vary)
+		if err != nil {
+			t.Fatal(err)
+		}
+		gradient := make([]float64, 5)
+		got := newEvaluator(p, o.Points).evaluate([]float64{theta, beta, 0, 0, 0}, gradient)
+		stattest.Relative(t, o.Vary.String(), got, want, 1e-13)
+	}
+}
+
+// Swapping the labels of the patterns turns θ round and leaves β; swapping the
+// codes of the positions turns β round and leaves θ.
+func TestSwaps(t *testing.T) {
+	cells := inventedCells(5, 9, 3, .6, .5, .4)
+	patterns, positions := slices.Clone(cells), slices.Clone(cells)
+	for i, c := range cells {
+		// The test pattern becomes the control: lower test is now lower control.
+		patterns[i].Test, patterns[i].Control, patterns[i].TestLower = c.Control, c.Test, !c.TestLower
+		positions[i].TestLower = !c.TestLower
+	}
+	for _, o := range everyModel {
+		plain := mustFit(t, cells, o)
+		for name, swapped := range map[string]struct {
+			cells       []Cell
+			theta, beta float64
+		}{"patterns": {patterns, -1, 1}, "positions": {positions, 1, -1}} {
+			got := mustFit(t, swapped.cells, o)
+			stattest.Absolute(t, name+" theta", got.Theta, swapped.theta*plain.Theta, 1e-9)
+			stattest.Absolute(t, name+" beta", got.Beta, swapped.beta*plain.Beta, 1e-9)
+			stattest.Relative(t, name+" SE", got.ThetaSE, plain.ThetaSE, 1e-7)
+			stattest.Absolute(t, name+" log-likelihood", got.LogLikelihood, plain.LogLikelihood, 1e-9)
+			stattest.Absolute(t, name+" sd_pattern", got.SDPattern, plain.SDPattern, 1e-8)
+			stattest.Absolute(t, name+" sd_position", got.SDPosition, plain.SDPosition, 1e-8)
+			stattest.Absolute(t, name+" sd_outing", got.SDOuting, plain.SDOuting, 1e-8)
+		}
+	}
+}
+
+// The order of anglers, outings and cells, the labels used, and whether fish are
+// counted together or one by one change nothing.
+func TestOrderAndGrouping(t *testing.T) {
+	cells := inventedCells(6, 8, 3, .6, .5, .4)
+	var single []Cell
+	for _, c := range cells {
+		for range c.Test {
+			single = append(single, Cell{-7 * c.Angler, 10 - c.Outing, c.TestLower, 1, 0})
+		}
+		for range c.Control {
+			single = append(single, Cell{-7 * c.Angler, 10 - c.Outing, c.TestLower, 0, 1})
+		}
+	}
+	rng := rand.New(rand.NewPCG(6, 6))
+	rng.Shuffle(len(single), func(i, j int) { single[i], single[j] = single[j], single[i] })
+	for _, o := range everyModel {
+		plain, got := mustFit(t, cells, o), mustFit(t, single, o)
+		stattest.Absolute(t, "theta", got.Theta, plain.Theta, 1e-9)
+		stattest.Absolute(t, "beta", got.Beta, plain.Beta, 1e-9)
+		stattest.Relative(t, "SE", got.ThetaSE, plain.ThetaSE, 1e-7)
+		stattest.Absolute(t, "log-likelihood", got.LogLikelihood, plain.LogLikelihood, 1e-9)
+		byAngler := map[int]AnglerEffect{}
+		for _, a := range got.Anglers {
+			byAngler[a.Group/-7] = a
+		}
+		for _, a := range plain.Anglers {
+			b := byAngler[a.Group]
+			stattest.Absolute(t, "mode", b.U, a.U, 1e-9)
+			stattest.Absolute(t, "shrunk SE", b.LogOddsSE, a.LogOddsSE, 1e-7)
+			if b.Total != a.Total || b.Successes != a.Successes {
+				t.Errorf("angler %d: %d of %d, then %d of %d", a.Group, a.Successes, a.Total, b.Successes, b.Total)
+			}
+		}
+	}
+}
+
+// In the lower-taken coding θ multiplies c and β stands alone; with u carried over as
+// a slope on c and v as an intercept it is the same model.
+func TestCodingsAgree(t *testing.T) {
+	cells := inventedCells(7, 9, 1, .7, .5, 0)
+	var lower []Row
+	for _, c := range cells {
+		row := Row{Group: c.Angler, N: c.Test + c.Control, Y: c.Test, X: []float64{1, 1}, U: 1, V: 1}
+		if !c.TestLower {
+			row.Y, row.X, row.U = c.Control, []float64{-1, 1}, -1
+		}
+		lower = append(lower, row)
+	}
+	for _, o := range everyModel[:4] {
+		a := mustFit(t, cells, o)
+		b, err := Fit(lower, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		stattest.Absolute(t, "theta", b.Coef[0], a.Theta, 1e-9)
+		stattest.Absolute(t, "beta", b.Coef[1], a.Beta, 1e-9)
+		stattest.Relative(t, "SE of theta", b.StdErr[0], a.ThetaSE, 1e-8)
+		stattest.Relative(t, "SE of beta", b.StdErr[1], a.BetaSE, 1e-8)
+		stattest.Absolute(t, "log-likelihood", b.LogLikelihood, a.LogLikelihood, 1e-9)
+	}
+}
+
+// Standard errors against second differences of the log-likelihood itself, which
+// share no derivative code with them.
+func TestInformation(t *testing.T) {
+	invented := inventedCells(8, 10, 4, .7, .6, .6)
+	cases := []struct {
+		cells   []Cell
+		options Options
+	}{{workedD2(), Options{VaryPattern, 1}}}
+	for _, o := range everyModel {
+		cases = append(cases, struct {
+			cells   []Cell
+			options Options
+		}{invented, o})
+	}
+	for _, c := range cases {
+		o := c.options
+		rows, err := trialRows(c.cells)
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, _, err := fit(rows, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.singular {
+			t.Fatalf("%v: these data were to have every SD above 0", o.Vary)
+		}
+		scratch := make([]float64, len(m.psi))
+		at := func(i, j int, hi, hj float64) float64 {
+			psi := slices.Clone(m.psi)
+			psi[m.free[i]] += hi
+			psi[m.free[j]] += hj
+			return m.evaluator.evaluate(psi, scratch)
+		}
+		n := len(m.free)
+		second := func(i, j int, h float64) float64 {
+			return -(at(i, j, h, h) - at(i, j, h, -h) - at(i, j, -h, h) + at(i, j, -h, -h)) / (4 * h * h)
+		}
+		// information·covariance is the identity.
+		for i := range n {
+			for j := range n {
+				product := 0.0
+				for k := range n {
+					coarse, fine := second(i, k, .02), second(i, k, .01)
+					product += (4*fine - coarse) / 3 * m.covariance.At(k, j)
+				}
+				want := 0.0
+				if i == j {
+					want = 1
+				}
+				stattest.Absolute(t, o.Vary.String(), product, want, 2e-5)
+			}
+		}
+	}
+}
+
+// With a million fish in each cell an angler's own log odds are as good as known, and
+// the model is the normal one: θ is their mean, sd_pattern their root mean square
+// deviation, the standard error sd/√K (maximum likelihood of normal means).
+func TestMillionFish(t *testing.T) {
+	u := []float64{.31, -.52, .77, .12, -.28, .05, .9, -.6}
+	v := []float64{.2, .5, -.1, .3, .65, .05, .45, .75}
+	const n = 1_000_000
+	var cells []Cell
+	var theta, beta []float64
+	for a := range u {
+		up, down := .4+u[a]+v[a], .4+u[a]-v[a]
+		x, y := int(math.Round(n/(1+math.Exp(-up)))), int(math.Round(n/(1+math.Exp(-down))))
+		cells = append(cells, Cell{a, 0, true, x, n - x}, Cell{a, 0, false, y, n - y})
+		lx, ly := math.Log(float64(x)/float64(n-x)), math.Log(float64(y)/float64(n-y))
+		theta, beta = append(theta, (lx+ly)/2), append(beta, (lx-ly)/2)
+	}
+	moments := func(x []float64) (mean, sd float64) {
+		for _, v := range x {
+			mean += v / float64(len(x))
+		}
+		for _, v := range x {
+			sd += (v - mean) * (v - mean) / float64(len(x))
+		}
+		return mean, math.Sqrt(sd)
+	}
+	m, sd := moments(theta)
+	mb, sdb := moments(beta)
+	for _, points := range []int{1, 15} {
+		r := mustFit(t, cells, Options{VaryPatternPosition, points})
+		stattest.Absolute(t, "theta", r.Theta, m, 1e-5)
+		stattest.Absolute(t, "beta", r.Beta, mb, 1e-5)
+		stattest.Absolute(t, "sd_pattern", r.SDPattern, sd, 1e-5)
+		stattest.Absolute(t, "sd_position", r.SDPosition, sdb, 1e-5)
+		stattest.Relative(t, "SE", r.ThetaSE, sd/math.Sqrt(8), 1e-4)
+	}
+}
