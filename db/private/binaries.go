@@ -42,6 +42,7 @@ const howToInstall = `install PostgreSQL's server programs:
   Arch               pacman -S postgresql
   FreeBSD            pkg install postgresql17-server
   macOS              brew install postgresql@17
+  where these are older, https://www.postgresql.org/download/ has newer ones
 or give the service a database of your own by its URL`
 
 // binaries is one installation of PostgreSQL's server programs.

@@ -134,7 +134,7 @@ func checkSentID(f *Faults, field string, id ID) {
 // checkTime records a fault when a time is missing, before this century or more than a day ahead of now: phones' clocks
 // may be wrong by an hour or a zone, not by more.
 func checkTime(f *Faults, field string, t, now time.Time) {
-	if t.Year() < 2000 || t.After(now.Add(24*time.Hour)) {
+	if t.Year() < 2000 || t.After(now.Add(clockSlack)) {
 		f.Add(field, "is %s; accepted: a time since the year 2000 and no more than a day ahead of the server's %s",
 			t.Format(time.RFC3339), now.UTC().Format(time.RFC3339))
 	}

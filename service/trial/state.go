@@ -127,9 +127,17 @@ func (t Trial) Draws() error {
 	return nil
 }
 
-// Takes returns nil when a record of something that happened at the given time may be saved. A closed or locked trial
-// takes what happened before closing, whenever it arrives; what arrives after locking is kept but never analysed.
+// clockSlack is how far a phone's clock may be wrong.
+const clockSlack = 24 * time.Hour
+
+// Takes returns nil when a record of something that happened at the given time may be saved: after registration, but
+// for a clock's error. A closed or locked trial takes what happened before closing, whenever it arrives; what arrives
+// after locking is kept but never analysed.
 func (t Trial) Takes(at time.Time) error {
+	if t.RegisteredAt != nil && at.Before(t.RegisteredAt.Add(-clockSlack)) {
+		return Fail(Conflict, "trial.before", "it happened at %s, before the trial was registered at %s; earlier fish do not belong to it",
+			at.UTC().Format(time.RFC3339), t.RegisteredAt.UTC().Format(time.RFC3339))
+	}
 	switch t.State {
 	case Open, Paused:
 		return nil
