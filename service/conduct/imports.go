@@ -154,6 +154,7 @@ type importer struct {
 
 func (im importer) records(table exchange.Table, known []trial.Enrolment) []trial.Records {
 	byAngler := map[string]*trial.Records{}
+	seen := map[trial.ID]bool{}
 	next := 0
 	for _, row := range table.Rows {
 		r := byAngler[row.Angler]
@@ -166,7 +167,7 @@ func (im importer) records(table exchange.Table, known []trial.Enrolment) []tria
 			r = &trial.Records{Enrolment: enrolment}
 			byAngler[row.Angler] = r
 		}
-		im.add(r, row)
+		im.add(r, row, seen)
 	}
 	all := make([]trial.Records, 0, len(byAngler))
 	for _, angler := range slices.Sorted(maps.Keys(byAngler)) {
@@ -185,13 +186,14 @@ func (im importer) enrolment(angler string, known []trial.Enrolment) (trial.Enro
 	return trial.Enrolment{TrialID: im.trial, ID: im.id("angler", angler), ChainID: im.trial, EnrolledAt: im.now, SentDigest: label}, false
 }
 
-// add puts one fish, with its outing and period where they are new, into its angler's records.
-func (im importer) add(r *trial.Records, row exchange.Row) {
+// add puts one fish, with its outing and period where they are not seen yet, into its angler's records.
+func (im importer) add(r *trial.Records, row exchange.Row, seen map[trial.ID]bool) {
 	when, _, _ := row.Time()
 	outing := trial.Outing{
 		TrialID: im.trial, ID: im.id("outing", row.Angler, row.OutingLabel()), EnrolmentID: r.Enrolment.ID, ProtocolVersion: 1, StartedAt: when, ReceivedAt: im.now,
 	}
-	if !slices.ContainsFunc(r.Outings, func(o trial.Outing) bool { return o.ID == outing.ID }) {
+	if !seen[outing.ID] {
+		seen[outing.ID] = true
 		r.Outings = append(r.Outings, outing)
 	}
 	period := trial.Period{
@@ -202,7 +204,8 @@ func (im importer) add(r *trial.Records, row exchange.Row) {
 		period.Half = *row.Period
 	}
 	period.ID = im.id("period", row.Angler, row.OutingLabel(), period.Block, text(row.Period), row.LowerPattern)
-	if !slices.ContainsFunc(r.Periods, func(p trial.Period) bool { return p.ID == period.ID }) {
+	if !seen[period.ID] {
+		seen[period.ID] = true
 		r.Periods = append(r.Periods, period)
 	}
 	c := trial.Catch{
