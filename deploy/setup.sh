@@ -162,7 +162,8 @@ explain() {
     case $1 in *postgresql*)
         cat >&2 <<'LIST'
 PostgreSQL's server programs, version 15 or newer (evenrig starts a server of its own):
-  Debian, Ubuntu     apt-get install postgresql
+  Debian, Ubuntu     apt-get install postgresql   (starts a server of the system's own, too, unless
+                     /etc/postgresql-common/createcluster.conf says create_main_cluster = false)
   Fedora, Red Hat    dnf install postgresql-server
   openSUSE           zypper install postgresql-server
   Alpine             apk add postgresql
