@@ -125,12 +125,20 @@ func NextCheckpoint(trial ID, previous *Checkpoint, heads []Head, at time.Time) 
 		leaves[i] = slices.Concat(h.ChainID[:], binary.BigEndian.AppendUint64(nil, uint64(h.N)), h.Hash[:])
 	}
 	c := Checkpoint{TrialID: trial, N: 1, At: at, Root: MerkleRoot(leaves)}
+	if previous != nil {
+		c.N = previous.N + 1
+	}
+	c.Hash = c.Follow(previous)
+	return c
+}
+
+// Follow computes the checkpoint's hash given the previous one, nil for the first: SHA-256(previous hash || root).
+func (c Checkpoint) Follow(previous *Checkpoint) Digest {
 	var before Digest
 	if previous != nil {
-		c.N, before = previous.N+1, previous.Hash
+		before = previous.Hash
 	}
-	c.Hash = sha256.Sum256(append(before[:], c.Root[:]...))
-	return c
+	return sha256.Sum256(append(before[:], c.Root[:]...))
 }
 
 // MerkleRoot returns the root of the Merkle tree over the leaves (RFC 9162, section 2.1).

@@ -43,6 +43,8 @@ type ReadTx interface {
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
+	// RegisteredTrials lists every trial of the server that was ever registered.
+	RegisteredTrials(ctx context.Context) ([]ID, error)
 	// TrialsMoved lists trials with a ledger head that their last checkpoint does not cover.
 	TrialsMoved(ctx context.Context) ([]ID, error)
 	// ProtocolBy returns a version's protocol and its canonical JSON.
@@ -75,6 +77,8 @@ type ReadTx interface {
 	CountsOf(ctx context.Context, trial ID) ([]EnrolmentCount, error)
 	HeadsOf(ctx context.Context, trial ID) ([]Head, error)
 	EntriesOf(ctx context.Context, trial, chain ID) ([]LedgerEntry, error)
+	// PartsOf returns the parts of a chain's entries by entry number; erased ones are missing.
+	PartsOf(ctx context.Context, trial, chain ID) (map[int64]Parts, error)
 	LastCheckpoint(ctx context.Context, trial ID) (*Checkpoint, error)
 	CheckpointsOf(ctx context.Context, trial ID) ([]Checkpoint, error)
 

@@ -1,0 +1,121 @@
+package conduct
+
+import (
+	"context"
+	"fmt"
+	"reflect"
+
+	"evenrig/service/trial"
+)
+
+// Checked says what Check went through and everything that did not agree.
+type Checked struct {
+	Trials, Chains, Entries, Counts int
+	Faults                          []string
+}
+
+// Check follows every ledger chain of every registered trial, link by link and part by part, follows its checkpoints,
+// and recounts every enrolment whose cached count claims to be current. It changes nothing.
+func (s *Service) Check(ctx context.Context) (Checked, error) {
+	var c Checked
+	var ids []trial.ID
+	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
+		ids, err = tx.RegisteredTrials(ctx)
+		return err
+	})
+	if err != nil {
+		return c, err
+	}
+	for _, id := range ids {
+		c.Trials++
+		if err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error { return s.checkTrial(ctx, tx, id, &c) }); err != nil {
+			return c, fmt.Errorf("check trial %s: %w", id, err)
+		}
+	}
+	return c, nil
+}
+
+func (c *Checked) fault(format string, args ...any) {
+	c.Faults = append(c.Faults, fmt.Sprintf(format, args...))
+}
+
+func (s *Service) checkTrial(ctx context.Context, tx trial.ReadTx, id trial.ID, c *Checked) error {
+	heads, err := tx.HeadsOf(ctx, id)
+	if err != nil {
+		return err
+	}
+	for _, h := range heads {
+		if err := checkChain(ctx, tx, h, c); err != nil {
+			return err
+		}
+	}
+	checkpoints, err := tx.CheckpointsOf(ctx, id)
+	if err != nil {
+		return err
+	}
+	var before *trial.Checkpoint
+	for _, point := range checkpoints {
+		if want := point.Follow(before); want != point.Hash {
+			c.fault("trial %s: checkpoint %d does not follow from the one before", id, point.N)
+		}
+		before = &point
+	}
+	return s.checkCounts(ctx, tx, id, c)
+}
+
+func checkChain(ctx context.Context, tx trial.ReadTx, h trial.Head, c *Checked) error {
+	c.Chains++
+	entries, err := tx.EntriesOf(ctx, h.TrialID, h.ChainID)
+	if err != nil {
+		return err
+	}
+	parts, err := tx.PartsOf(ctx, h.TrialID, h.ChainID)
+	if err != nil {
+		return err
+	}
+	last := trial.Head{TrialID: h.TrialID, ChainID: h.ChainID}
+	for _, e := range entries {
+		c.Entries++
+		if e.N != last.N+1 || e.Link(last.Hash) != e.Hash {
+			c.fault("trial %s: entry %d of chain %s does not follow from the one before", h.TrialID, e.N, h.ChainID)
+		}
+		if p, kept := parts[e.N]; kept && (trial.PartDigest(p.PublicSalt, p.Public) != e.PublicDigest || trial.PartDigest(p.PrivateSalt, p.Private) != e.PrivateDigest) {
+			c.fault("trial %s: the record of entry %d of chain %s is not the one that was entered", h.TrialID, e.N, h.ChainID)
+		}
+		last = e.Head()
+	}
+	if last != h {
+		c.fault("trial %s: chain %s ends at entry %d, its head says %d", h.TrialID, h.ChainID, last.N, h.N)
+	}
+	return nil
+}
+
+func (s *Service) checkCounts(ctx context.Context, tx trial.ReadTx, id trial.ID, c *Checked) error {
+	t, err := tx.TrialBy(ctx, id)
+	if err != nil {
+		return err
+	}
+	p, err := s.rulesOf(ctx, tx, t)
+	if err != nil {
+		return err
+	}
+	all, err := tx.CountsOf(ctx, id)
+	if err != nil {
+		return err
+	}
+	for _, cached := range all {
+		if cached.CountedAt != cached.HeadN {
+			continue
+		}
+		c.Counts++
+		records, err := tx.RecordsOf(ctx, id, cached.EnrolmentID)
+		if err != nil {
+			return err
+		}
+		tallies, effort := records.Count(*p)
+		if effort != cached.Effort || len(tallies)+len(cached.Tallies) > 0 && !reflect.DeepEqual(tallies, cached.Tallies) {
+			c.fault("trial %s: the cached count of %s is not what its records give", id, cached.Pseudonym)
+		}
+	}
+	return nil
+}
