@@ -19,7 +19,7 @@ var files embed.FS
 
 var (
 	style     = mustRead("page/style.css")
-	templates = template.Must(template.New("report").Funcs(template.FuncMap{"day": day, "sentence": sentence}).ParseFS(files, "page/*.tmpl"))
+	templates = template.Must(template.New("report").Funcs(template.FuncMap{"day": day, "sentence": sentence, "capital": sentenceCase}).ParseFS(files, "page/*.tmpl"))
 )
 
 // ContentPolicy is the Content-Security-Policy under which a report is shown: nothing may be loaded and nothing run; its

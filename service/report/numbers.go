@@ -64,7 +64,7 @@ func methodRows(r analysis.Result) []methodRow {
 		rows = append(rows, methodRow{
 			What: "Anglers' own answers combined", Share: Share100(expit(e.LogOdds), expit(e.Low), expit(e.High)),
 			Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P), Speaks: r.Headline.Method == analysis.CombinedAnglers,
-			Notes: []string{sentence(EstimatorName(e.Estimator) + ", interval " + AdjustmentName(e.Adjustment)), leftOut(c.LeftOut)},
+			Notes: []string{"Spread between anglers: " + EstimatorName(e.Estimator) + "; interval: " + AdjustmentName(e.Adjustment) + ".", leftOut(c.LeftOut)},
 		})
 	}
 	return rows
@@ -299,4 +299,5 @@ func ratioNumber(x *float64) string {
 	return Number(x, 2)
 }
 
+// sentenceCase gives text a capital and no full stop.
 func sentenceCase(text string) string { return strings.TrimSuffix(sentence(text), ".") }

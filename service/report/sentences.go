@@ -167,12 +167,14 @@ func flow(r analysis.Result, about About, n names) []flowRow {
 	step := func(what string, k int64) { rows = append(rows, flowRow{What: what, N: Count(k)}) }
 	total := func(what string, k int64) { rows = append(rows, flowRow{What: what, N: Count(k), Total: true}) }
 	part := func(what string, k int64) { rows = append(rows, flowRow{What: what, N: Count(k), Part: true}) }
-	if e := about.Effort; e != nil {
+	if e := about.Effort; e != nil && e.Enrolled > 0 {
 		step("anglers who joined", e.Enrolled)
 		step("outings opened", e.Outings)
 		part("of these without a fish", e.BlankOutings)
-		step("rounds opened", e.Blocks)
-		step("rounds finished by the rule", e.FinishedBlocks)
+		if r.Settings.Source == trial.Drawn || e.Blocks > 0 {
+			step("rounds opened", e.Blocks)
+			step("rounds finished by the rule", e.FinishedBlocks)
+		}
 	} else {
 		step("anglers", c.Anglers)
 		if c.Outings > 0 {
@@ -211,7 +213,7 @@ func excludedReasons(excluded map[trial.Exclusion]int64) []trial.Exclusion {
 // besides says what was recorded besides fish and does not change the count.
 func besides(about About) string {
 	e := about.Effort
-	if e == nil {
+	if e == nil || e.Enrolled == 0 {
 		return ""
 	}
 	return fmt.Sprintf("Recorded besides: %s that something was not as planned (a wrong fly, a missed swap, another spacing); %s not logged, by the question that closes "+

@@ -203,19 +203,19 @@ func VaryName(vary analysis.Vary) string {
 	}
 }
 
-// EstimatorName says which estimate of the spread between anglers a combination uses.
+// EstimatorName says by which estimate of the spread between anglers a combination was made.
 func EstimatorName(estimator analysis.Estimator) string {
 	switch estimator {
 	case analysis.CommonEffect:
-		return "one effect for all anglers"
+		return "one effect for all"
 	case analysis.DL:
-		return "spread by moments (DerSimonian and Laird 1986)"
+		return "by moments"
 	case analysis.PM:
-		return "spread by Paule and Mandel (1982)"
+		return "Paule and Mandel"
 	case analysis.REML:
-		return "spread by restricted likelihood (Viechtbauer 2005)"
+		return "restricted likelihood"
 	case analysis.ML:
-		return "spread by likelihood"
+		return "likelihood"
 	default:
 		return spaced(string(estimator))
 	}
@@ -227,9 +227,9 @@ func AdjustmentName(adjustment analysis.Adjustment) string {
 	case analysis.Unadjusted:
 		return "normal"
 	case analysis.HK:
-		return "scaled by the scatter seen (Hartung and Knapp 2001)"
+		return "by the scatter seen"
 	case analysis.ModifiedHK:
-		return "scaled by the scatter seen, never narrower (Röver, Knapp and Friede 2015)"
+		return "by the scatter seen, never narrower"
 	default:
 		return spaced(string(adjustment))
 	}
