@@ -27,8 +27,8 @@ import (
 
 // The ways in which data or arguments can fail.
 var (
-	// ErrEffect: an estimate or variance that is not finite, or a variance that is not positive.
-	ErrEffect = errors.New("an estimate must be finite, its variance finite and above 0")
+	// ErrEffect: an estimate or variance outside the range of Effect.
+	ErrEffect = errors.New("an estimate must lie within ±1e6, its variance between 1e-12 and 1e12")
 	// ErrTooFewEffects: fewer estimates than the method needs.
 	ErrTooFewEffects = errors.New("too few estimates to combine")
 	// ErrLevel: an interval level outside (0, 1).
@@ -39,8 +39,9 @@ var (
 	ErrEmptyArrangement = errors.New("an arrangement has no fish")
 )
 
-// Effect is one angler's estimate Y and its variance V (not its standard
-// error). Both finite, V > 0.
+// Effect is one angler's estimate Y, within ±1e6, and its variance V (not its
+// standard error), from 1e-12 to 1e12. No table of counts comes near these ends,
+// and inside them no sum overflows.
 type Effect struct{ Y, V float64 }
 
 // AnglerEffect returns an angler's pattern effect θ_i = ½[ln(A/B) + ln(C/D)] and
@@ -75,7 +76,7 @@ func checkEffects(effects []Effect, least int) error {
 		return fmt.Errorf("%d estimates, at least %d needed: %w", len(effects), least, ErrTooFewEffects)
 	}
 	for i, e := range effects {
-		if !finite(e.Y) || !finite(e.V) || e.V <= 0 {
+		if !(math.Abs(e.Y) <= 1e6 && e.V >= 1e-12 && e.V <= 1e12) {
 			return fmt.Errorf("estimate %d is %g with variance %g: %w", i+1, e.Y, e.V, ErrEffect)
 		}
 	}
@@ -88,5 +89,3 @@ func checkLevel(level float64) error {
 	}
 	return nil
 }
-
-func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
