@@ -45,14 +45,14 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 	var b strings.Builder
 	switch {
 	case h.AverageShare != nil:
-		fmt.Fprintf(&b, "Of 100 fish of these species caught by anglers like ours, each pattern as the %s fly half the time, about %s (%s) would take %s, the test pattern.",
-			in.LowerWord, outOf100(estimate), interval, in.Test)
+		fmt.Fprintf(&b, "Of 100 fish of these species caught by anglers like ours, each pattern as the %s fly half the time, %s (%s) would take %s, the test pattern.",
+			in.LowerWord, about(estimate), interval, in.Test)
 	case k == 1:
-		fmt.Fprintf(&b, "Of 100 fish of these species caught by this angler, with the position effect taken out, about %s (%s) would take %s, the test pattern.",
-			outOf100(estimate), interval, in.Test)
+		fmt.Fprintf(&b, "Of 100 fish of these species caught by this angler, with the position effect taken out, %s (%s) would take %s, the test pattern.",
+			about(estimate), interval, in.Test)
 	default:
-		fmt.Fprintf(&b, "Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, about %s (%s) would take %s, the test pattern.",
-			outOf100(estimate), interval, in.Test)
+		fmt.Fprintf(&b, "Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, %s (%s) would take %s, the test pattern.",
+			about(estimate), interval, in.Test)
 	}
 	b.WriteByte(' ')
 	band := fmt.Sprintf("%s to %s", outOf100(1-in.SmallestShare), outOf100(in.SmallestShare))
@@ -108,6 +108,15 @@ func outOf100(share float64) string {
 		return "over 99"
 	}
 	return strconv.Itoa(int(math.Round(100 * share)))
+}
+
+// about is outOf100 as an estimate is said: "about 69", but "over 99".
+func about(share float64) string {
+	s := outOf100(share)
+	if strings.Contains(s, " ") {
+		return s
+	}
+	return "about " + s
 }
 
 // limit100 is outOf100 for an end of an interval: near the halfway line it shows on which side it falls.

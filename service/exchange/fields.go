@@ -169,6 +169,8 @@ func (f *fields) length() *Length {
 		}
 		f.fault(colLength, value, "accepted: %s", accepted)
 		return nil
+	case unit == "" && f.text(colLengthUnit) != "":
+		return nil // named as a fault already
 	case unit == "":
 		f.fault(colLengthUnit, "", "is missing beside the length %s; accepted: mm, cm, in", value)
 		return nil
@@ -191,7 +193,8 @@ func (f *fields) further() []string {
 		if i >= len(f.record) {
 			continue
 		}
-		value := unguard(strings.TrimSpace(f.record[i]))
+		// A lone carriage return would be lost when the table is written: CSV has one sort of line end.
+		value := unguard(strings.TrimSpace(strings.ReplaceAll(f.record[i], "\r", "\n")))
 		if !utf8.ValidString(value) {
 			f.fault(f.layout.further[n], value, "is not UTF-8; in a spreadsheet program save the table as CSV UTF-8")
 			continue
