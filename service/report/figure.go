@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -73,24 +74,64 @@ func fit(text string, wide, narrow int) label {
 // allTake is what is said at that end of the share axis where every fish takes the pattern.
 func allTake(pattern string) label { return label{clip("all take "+pattern, 40), clip(pattern, 19)} }
 
-// clip shortens text to about as many average letters as given; wide scripts count double.
+// anglerLabels fits the anglers' names. Names that would look alike once shortened keep their ends in place of their
+// beginnings.
+func anglerLabels(anglers []analysis.Angler, wide, narrow int) []label {
+	labels := make([]label, len(anglers))
+	seenWide, seenNarrow := map[string]int{}, map[string]int{}
+	for _, a := range anglers {
+		seenWide[clip(a.Angler, wide)]++
+		seenNarrow[clip(a.Angler, narrow)]++
+	}
+	distinct := func(name string, letters int, seen map[string]int) string {
+		if short := clip(name, letters); seen[short] == 1 {
+			return short
+		}
+		return clipStart(name, letters)
+	}
+	for i, a := range anglers {
+		labels[i] = label{distinct(a.Angler, wide, seenWide), distinct(a.Angler, narrow, seenNarrow)}
+		if labels[i].Narrow == labels[i].Wide {
+			labels[i].Narrow = ""
+		}
+	}
+	return labels
+}
+
+// clip shortens text to about as many average letters as given, keeping its beginning; wide scripts count double.
 func clip(text string, letters int) string {
-	text = strings.TrimSpace(text)
-	room, end, cut := float64(letters), 0, false
-	for i, r := range text {
-		room -= breadth(r)
-		if room < 0 {
-			cut = true
-			break
+	runes := []rune(strings.TrimSpace(text))
+	if n := room(runes, letters); n < len(runes) {
+		return strings.TrimRight(string(runes[:n]), " ") + "…"
+	}
+	return string(runes)
+}
+
+// clipStart is clip that keeps the end.
+func clipStart(text string, letters int) string {
+	runes := []rune(strings.TrimSpace(text))
+	slices.Reverse(runes)
+	n := room(runes, letters)
+	slices.Reverse(runes)
+	if n < len(runes) {
+		return "…" + strings.TrimLeft(string(runes[len(runes)-n:]), " ")
+	}
+	return string(runes)
+}
+
+// room is how many of the runes have room beside an ellipsis, or all of them when they need none.
+func room(runes []rune, letters int) int {
+	used, kept := 0., 0
+	for i, r := range runes {
+		used += breadth(r)
+		if used > float64(letters) {
+			return kept
 		}
-		if room >= 1 {
-			end = i + len(string(r))
+		if used <= float64(letters-1) {
+			kept = i + 1
 		}
 	}
-	if !cut {
-		return text
-	}
-	return strings.TrimRight(text[:end], " ") + "…"
+	return len(runes)
 }
 
 func breadth(r rune) float64 {

@@ -67,13 +67,14 @@ func newAnglersFigure(r analysis.Result, n names) anglersFigure {
 	f.Test, f.Control = allTake(n.Test), allTake(n.Control)
 	f.headline(s, r)
 
+	labels := anglerLabels(r.Anglers, 20, 9)
 	y := figureHead
 	for i, a := range r.Anglers {
 		if i > 0 && i%axisRepeatsEach == 0 {
 			f.AxisRows = append(f.AxisRows, y+4)
 			y += row
 		}
-		f.add(s, a, y, r.Settings.Alpha)
+		f.add(s, a, labels[i], y, r.Settings.Alpha)
 		y += row
 	}
 	f.Top, f.Bottom = headlineLine, y
@@ -95,10 +96,10 @@ func (f *anglersFigure) headline(s scale, r analysis.Result) {
 }
 
 // prediction is the interval of shares in which another angler's answer is expected, from the combination's headline
-// row; nil where it cannot be given.
+// row; nil where it cannot be given, see noPrediction.
 func prediction(r analysis.Result) (low, high *float64) {
 	c := r.Combined
-	if c == nil || c.Headline < 0 || c.Headline >= len(c.Estimates) {
+	if c == nil || c.Headline < 0 || c.Headline >= len(c.Estimates) || tooManyHalves(r.Anglers) {
 		return nil, nil
 	}
 	e := c.Estimates[c.Headline]
@@ -109,9 +110,37 @@ func prediction(r analysis.Result) (low, high *float64) {
 	return low, high
 }
 
-func (f *anglersFigure) add(s scale, a analysis.Angler, y int, alpha float64) {
+// tooManyHalves reports whether more than one in ten of the anglers combined needed ½ added to their counts: then the
+// combination sees far less spread between anglers than there is, and must not speak of another one.
+func tooManyHalves(anglers []analysis.Angler) bool {
+	combined, halves := 0, 0
+	for _, a := range anglers {
+		if a.LogOdds == nil {
+			continue
+		}
+		combined++
+		if a.HalfAdded {
+			halves++
+		}
+	}
+	return 10*halves > combined
+}
+
+// noPrediction says why another angler's answer cannot be foretold.
+func noPrediction(r analysis.Result) string {
+	switch {
+	case r.Combined != nil && tooManyHalves(r.Anglers):
+		return "How far another angler might differ cannot be said: too many of these anglers have so few fish that one of their counts is zero."
+	case landing(r.Anglers) < 3:
+		return "How far another angler might differ cannot be said from fewer than three anglers."
+	default:
+		return "How far another angler might differ cannot be said from these fish."
+	}
+}
+
+func (f *anglersFigure) add(s scale, a analysis.Angler, name label, y int, alpha float64) {
 	fish := all(a.TestLower) + all(a.ControlLower)
-	row := anglerRow{Y: y, Name: fit(a.Angler, 20, 9), Fish: Count(fish), TextY: y + 4}
+	row := anglerRow{Y: y, Name: name, Fish: Count(fish), TextY: y + 4}
 	numbers := anglerNumbers{Name: a.Angler, Fish: row.Fish, Own: Missing, Shrunk: Missing}
 	if own := expit(a.LogOdds); own != nil {
 		low, high := normalLimits(a.LogOdds, a.StdError, alpha)

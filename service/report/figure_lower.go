@@ -15,7 +15,7 @@ import (
 type lowerFigure struct {
 	Left, Right         string
 	Test, Control       label // under the two arrangements
-	Place               string
+	Place               label // where they are: "at the point"
 	Top, Bottom, Height int
 	Ticks               []heightTick
 	Slopes              []slope
@@ -58,7 +58,7 @@ const (
 
 func newLowerFigure(r analysis.Result, n names) lowerFigure {
 	f := lowerFigure{
-		Left: "28%", Right: "69%", Top: lowerTop, Bottom: lowerBottom, Height: lowerBottom + 16, Place: n.Lower,
+		Left: "28%", Right: "69%", Top: lowerTop, Bottom: lowerBottom, Height: lowerBottom + 16, Place: fit("at the "+n.Lower, 36, 18),
 		Test: fit(n.Test, 36, 19), Control: fit(n.Control, 36, 19), Many: len(r.Anglers) > fliesUpTo,
 		Past: 30,
 	}
@@ -68,9 +68,10 @@ func newLowerFigure(r analysis.Result, n names) lowerFigure {
 	for _, share := range []float64{1, .75, .5, .25, 0} {
 		f.Ticks = append(f.Ticks, heightTick{int(height(share)), strconv.Itoa(int(100 * share)), share == .5})
 	}
-	for _, a := range r.Anglers {
+	labels := anglerLabels(r.Anglers, 18, 8)
+	for i, a := range r.Anglers {
 		f.Table = append(f.Table, lowerNumbers{a.Angler, lowerOf(a.TestLower), lowerOf(a.ControlLower)})
-		s := slope{Name: fit(a.Angler, 18, 8)}
+		s := slope{Name: labels[i]}
 		if share := shareOf(a.TestLower.Lower, all(a.TestLower)); share != nil {
 			s.HasLeft, s.Left = true, pixels(height(*share))
 		}
