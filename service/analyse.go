@@ -41,8 +41,11 @@ func (c *analyseCommand) Run(s streams) error {
 		Test: table.Test, Control: table.Control, LowerWord: c.LowerWord, UpperWord: c.UpperWord,
 		Source: trial.Recorded, Tallies: table.Tallies(),
 	}, analysis.Settings{Vary: analysis.Vary(c.Vary), Points: c.Points, ProgramVersion: programVersion()})
+	if trial.KindOf(err) == trial.Invalid { // the table was checked before: the flags are at fault
+		return usageError{plain(err)}
+	}
 	if err != nil {
-		return plain(err)
+		return err
 	}
 	files, err := c.render(result, table)
 	if err != nil {
@@ -70,6 +73,9 @@ func (c *analyseCommand) read(stdin io.Reader) (exchange.Table, error) {
 	}
 	table, faults, err := exchange.ReadCatchTable(source, exchange.ReadOptions{Test: c.Test, Control: c.Control})
 	if err != nil {
+		if known := (*trial.Error)(nil); c.Control == "" && errors.As(err, &known) && known.Code == "table.patterns" {
+			return exchange.Table{}, fmt.Errorf("%s: %w; --control CODE names the control pattern", c.name(), plain(err))
+		}
 		return exchange.Table{}, fmt.Errorf("%s: %w", c.name(), plain(err))
 	}
 	if table.Faults == 0 {

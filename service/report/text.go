@@ -89,7 +89,7 @@ func (t *textPage) list(name string, items []string) {
 func (t *textPage) wrap(lead, text string) {
 	indent := strings.Repeat(" ", utf8.RuneCountInString(lead))
 	line, used := lead, 0
-	for _, word := range strings.Fields(text) {
+	for _, word := range strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == '\n' }) {
 		if used > 0 && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > textWidth {
 			t.line(line)
 			line, used = indent, 0
