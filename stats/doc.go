@@ -14,4 +14,10 @@
 // the values at fault; a panic means that a caller broke a documented
 // precondition. No exported function returns NaN or an infinity as an answer
 // unless its documentation names the argument that gives it.
+//
+// Limitations. exact takes one odds ratio for all strata and counts fish as
+// independent; it has no mid-p and no limits that go with the minimum-likelihood
+// p-value. meta takes each estimate's variance as known and has no regression on
+// covariates; where many anglers needed the half correction its estimate drifts
+// towards 0, and the mixed model is the method to read.
 package stats

@@ -30,9 +30,9 @@ import (
 // callers tilt φ until μ is where they look, and go back to another φ through
 // P_φ'(s) = P_φ(s)·exp((φ'-φ)s + K(φ) - K(φ')), which is exact.
 
-// tail is the logarithm of the probability given up at either end of the
-// window, and of the size of the terms given up in the Fourier sum.
-const tail = 42 // e^-42 = 6e-19
+// givenUp is minus the logarithm of the probability given up at either end of
+// the window, and of the size of the terms given up in the Fourier sum: e^-42 = 6e-19.
+const givenUp = 42
 
 // strata is the set of informative tables with the sum that was seen. Offsets
 // are counted from that sum: S = seen + offset.
@@ -112,7 +112,7 @@ type lattice struct {
 // at returns the distribution of S under φ.
 func (a *strata) at(phi float64) lattice {
 	mean, variance := a.moments(phi)
-	reach := tail/3. + math.Sqrt(tail*tail/9.+2*tail*variance) // Bernstein's r
+	reach := givenUp/3. + math.Sqrt(givenUp*givenUp/9.+2*givenUp*variance) // Bernstein's r
 	first := max(a.least, int64(math.Floor(mean-reach)))
 	last := min(a.most, int64(math.Ceil(mean+reach)))
 	l := lattice{phi: phi, logNormaliser: a.logNormaliser(phi), first: first}
@@ -132,7 +132,7 @@ func (a *strata) invert(phi, variance float64, first int64, size int) []float64 
 		circle[k] = complex(cos, sin)
 	}
 	frequencies := 1
-	for frequencies <= size/2 && variance*(1-real(circle[frequencies])) <= tail {
+	for frequencies <= size/2 && variance*(1-real(circle[frequencies])) <= givenUp {
 		frequencies++
 	}
 	product := make([]complex128, frequencies)

@@ -12,8 +12,9 @@ import (
 // ErrRange: a probability or a number of degrees of freedom outside its legal range.
 var ErrRange = errors.New("argument outside its range")
 
-// NormalQuantile returns the standard normal quantile of p in [0, 1]: -Inf at 0
-// and +Inf at 1.
+// NormalQuantile returns the standard normal quantile of p: -Inf at 0 and +Inf at
+// 1. It panics for p outside [0, 1]. (math.Erfcinv is not used: it works on 1-x
+// and loses the lower tail.)
 func NormalQuantile(p float64) float64 { return mathext.NormalQuantile(p) }
 
 // NormalTwoSided returns P(|Z| >= |z|) for a standard normal Z, without
