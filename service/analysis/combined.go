@@ -108,7 +108,7 @@ func combined(effects []meta.Effect, labels []string, left int, level float64, n
 	return &c, nil
 }
 
-// halfShare reports whether more than one in ten of the combined anglers needed the ½. Whole numbers: no rounding.
+// tooManyHalves reports whether more than one in ten of the combined anglers needed the ½. Whole numbers: no rounding.
 func tooManyHalves(rows []Angler) bool {
 	var k, halved int
 	for _, row := range rows {

@@ -80,6 +80,9 @@ func (d dataset) strata(n *notes) (tables []exact.Table, by string) {
 			return tables, choice.by
 		}
 	}
+	if !with[0].table.Informative() {
+		return []exact.Table{with[0].table}, "one table"
+	}
 	n.add(WarnOneStratum, "no block and no outing has analysed fish in both arrangements, so that all fish stand in one table: water, day and light are not taken out")
 	return []exact.Table{with[0].table}, "one table"
 }

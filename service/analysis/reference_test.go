@@ -374,3 +374,44 @@ func mustWarn(t testing.TB, r analysis.Result, codes ...string) {
 		}
 	}
 }
+
+// Anglers with outings, invented data: by default outings are in the model, and its joint Laplace approximation is that of
+// two general-purpose packages, which agree with each other to about 1e-6.
+func TestOutingsAgainstPackages(t *testing.T) {
+	type set struct {
+		Data []struct {
+			Angler, Outing string
+			C              int
+			N, Y           int64
+		}
+		Fit struct {
+			Laplace map[string]struct {
+				Theta, Beta float64
+				SE          float64 `json:"std_error_theta"`
+				LogLik      float64 `json:"log_likelihood_single_catches"`
+			} `json:"joint_laplace"`
+		} `json:"pattern_position_outing"`
+	}
+	var want struct{ Boundary, Interior set }
+	stattest.Load(t, "glmm/glmm_outing.json", &want)
+	for name, s := range map[string]set{"boundary": want.Boundary, "interior": want.Interior} {
+		in := analysis.Input{Test: "A", Control: "B"}
+		for _, row := range s.Data {
+			r := rig{angler: row.Angler, outing: row.Outing, a: row.Y, b: row.N - row.Y}
+			if row.C < 0 {
+				r.a, r.b, r.c, r.d = 0, 0, row.Y, row.N-row.Y
+			}
+			in.Tallies = append(in.Tallies, r.tallies()...)
+		}
+		m := mustRun(t, in, analysis.Settings{}).MixedModel
+		if m.Vary != analysis.VaryPatternPositionOuting || m.Method != "laplace" || m.Singular != (name == "boundary") {
+			t.Errorf("%s: %s by %s, singular %v", name, m.Vary, m.Method, m.Singular)
+		}
+		for program, fit := range s.Fit.Laplace {
+			is(t, name+" "+program+" log_odds", m.LogOdds, fit.Theta, 2e-6)
+			is(t, name+" "+program+" position_log_odds", m.PositionLogOdds, fit.Beta, 2e-6)
+			stattest.Relative(t, name+" "+program+" std_error", *m.StdError, fit.SE, 1e-4)
+			stattest.Absolute(t, name+" "+program+" log_likelihood", *m.LogLikelihood, fit.LogLik, 1e-6)
+		}
+	}
+}

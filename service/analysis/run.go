@@ -11,7 +11,7 @@ func Run(in Input, s Settings) (Result, error) {
 	if err := in.check(s); err != nil {
 		return Result{}, err
 	}
-	print, err := fingerprint(in)
+	counted, err := fingerprint(in)
 	if err != nil {
 		return Result{}, err
 	}
@@ -20,7 +20,7 @@ func Run(in Input, s Settings) (Result, error) {
 
 	r := Result{
 		Design: in.Design, Test: in.Test, Control: in.Control, Counts: d.counts,
-		Fingerprint: print, ProgramVersion: s.ProgramVersion,
+		Fingerprint: counted, ProgramVersion: s.ProgramVersion,
 	}
 	if r.RawShare, err = rawShare(d.counts, level); err != nil {
 		return Result{}, err

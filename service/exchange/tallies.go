@@ -19,15 +19,15 @@ func (t Table) Tallies() []trial.Tally {
 	for _, row := range t.Rows {
 		counts[t.tally(row, spans)]++
 	}
-	tallies := slices.SortedFunc(maps.Keys(counts), trialOrder)
+	tallies := slices.SortedFunc(maps.Keys(counts), byFields)
 	for i := range tallies {
 		tallies[i].N = counts[tallies[i]]
 	}
 	return tallies
 }
 
-// trialOrder orders tallies by their fields, so that the same fish give the same list.
-func trialOrder(a, b trial.Tally) int {
+// byFields orders tallies by their fields, so that the same fish give the same list.
+func byFields(a, b trial.Tally) int {
 	return slices.Compare(tallyKey(a), tallyKey(b))
 }
 

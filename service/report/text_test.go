@@ -51,9 +51,8 @@ func TestTextPage(t *testing.T) {
 		t.Fatal(err)
 	}
 	wants := []string{r.Verdict.Sentence, "56 fish", "19 fish", "30 fish", "42 fish", "┬", "╮", "dropper", "point", "angler 5", "no fish bo…", "not sure which fly it took", r.Fingerprint}
-	for _, limit := range append(r.Verdict.Limits, trial.Cautions(18, 20)[0].Text) {
-		wants = append(wants, limit)
-	}
+	wants = append(wants, r.Verdict.Limits...)
+	wants = append(wants, trial.Cautions(18, 20)[0].Text)
 	for _, want := range wants {
 		if !strings.Contains(joined, want) && !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q:\n%s", want, page)
