@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"cmp"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -55,7 +56,8 @@ func WriteCatchTable(w io.Writer, t Table) error {
 	return nil
 }
 
-// value returns what stands in one of the catch table's own columns.
+// value returns what stands in one of the catch table's own columns. What was taken is never left open: two of the three
+// columns must stand for a row to be read.
 func (r Row) value(column string) string {
 	switch column {
 	case colAngler:
@@ -69,9 +71,9 @@ func (r Row) value(column string) string {
 	case colLowerPattern:
 		return r.LowerPattern
 	case colTakenPosition:
-		return string(r.TakenPosition)
+		return cmp.Or(string(r.TakenPosition), unknownPattern)
 	case colTakenPattern:
-		return r.TakenPattern
+		return cmp.Or(r.TakenPattern, unknownPattern)
 	case colCaughtAt:
 		return r.CaughtAt
 	case colSpecies:

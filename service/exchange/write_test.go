@@ -45,6 +45,14 @@ func TestWrittenTableReadsBack(t *testing.T) {
 	}
 }
 
+// A fish of which nothing is known but that it was caught is written so that it can be read.
+func TestUnknownFishReadsBack(t *testing.T) {
+	again := roundTrip(t, Table{Test: "A", Control: "B", Rows: []Row{{Angler: "me", Outcome: trial.Landed}}})
+	if tally := again.Tallies()[0]; tally.Exclusion != trial.NotSure {
+		t.Errorf("counted as %+v", tally)
+	}
+}
+
 // The columns are those of the catch table; exclusion stands only where it says something. Values that a spreadsheet
 // program would run start with an apostrophe (common practice, no source); RFC 4180 asks for CRLF.
 func TestWrittenForm(t *testing.T) {
