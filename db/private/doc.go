@@ -16,6 +16,11 @@
 // stops the server in order. On Linux the kernel asks the server to shut down should its owner be killed.
 package private
 
+import "errors"
+
+// ErrNotRunning is Attach's answer when no process owns the folder's cluster: Start it instead.
+var ErrNotRunning = errors.New("no process runs the database of this folder")
+
 // Database is the application's database, which Start creates when it is missing.
 const Database = "evenrig"
 

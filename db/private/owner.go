@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"syscall"
+	"time"
 )
 
 // makeFolder creates dir and what is missing above it.
@@ -30,7 +31,7 @@ func takeOwnership(dir string) (*os.File, error) {
 		return nil, fmt.Errorf("lock the database folder %s, which belongs to %s (use it as that user, or choose "+
 			"another folder): %w", dir, ownerOf(dir), err)
 	}
-	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+	if err := lockSoon(f); err != nil {
 		defer f.Close()
 		if !errors.Is(err, syscall.EWOULDBLOCK) {
 			return nil, fmt.Errorf("lock %s (the file system must offer locks; choose a folder on a local disk): %w",
@@ -43,6 +44,17 @@ func takeOwnership(dir string) (*os.File, error) {
 		return nil, errors.Join(fmt.Errorf("write %s: %w", path, err), f.Close())
 	}
 	return f, nil
+}
+
+// lockSoon tries for as long as Attach, or a child that a dying owner was just starting, may have the lock.
+func lockSoon(f *os.File) error {
+	const patience = 300 * time.Millisecond
+	for begin := time.Now(); ; time.Sleep(10 * time.Millisecond) {
+		err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
+		if !errors.Is(err, syscall.EWOULDBLOCK) || time.Since(begin) > patience {
+			return err
+		}
+	}
 }
 
 // giveUp unlocks before it closes: a child just being started may hold a copy of the descriptor for an instant.

@@ -5,6 +5,7 @@ package private
 import (
 	"bytes"
 	"context"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -96,6 +97,26 @@ func TestSecondOwnerIsRefused(t *testing.T) {
 	if got := query(t, c, "SELECT 1"); got != "1" {
 		t.Error("the first owner was disturbed")
 	}
+}
+
+func TestAnotherProcessAttaches(t *testing.T) {
+	t.Parallel()
+	dir := made(t)
+	if _, err := Attach(dir, Database); !errors.Is(err, ErrNotRunning) {
+		t.Errorf("a stopped cluster: %v, want ErrNotRunning", err)
+	}
+	if _, err := Attach(filepath.Join(dir, "nowhere"), Database); !errors.Is(err, ErrNotRunning) {
+		t.Errorf("no cluster: %v, want ErrNotRunning", err)
+	}
+	owner := startOwner(t, dir, "loach")
+	url, err := Attach(dir, Database)
+	if err != nil {
+		t.Fatal(err)
+	}
+	execute(t, url, "INSERT INTO fish VALUES ('minnow')")
+	kill(t, owner)
+	c := start(t, dir)
+	want(t, c, "loach,minnow")
 }
 
 func TestServerKilled(t *testing.T) {

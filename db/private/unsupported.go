@@ -4,7 +4,6 @@ package private
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"runtime"
@@ -27,9 +26,6 @@ func (*Cluster) Done() <-chan struct{} { return nil }
 
 // Stop does nothing.
 func (*Cluster) Stop() error { return nil }
-
-// ErrNotRunning says that no process owns the folder's cluster.
-var ErrNotRunning = errors.New("no running process owns the database folder")
 
 // Attach always fails, as Start does.
 func Attach(string, string) (string, error) { return "", ErrNotRunning }
