@@ -123,7 +123,7 @@ func (s *Service) snapshot(ctx context.Context, id trial.ID, n int) (a trial.Ana
 	if err != nil || a.State == trial.Done {
 		return a, in, err
 	}
-	if a.Input, err = canonical(fields{"tallies": in.Tallies, "effort": in.Effort}); err != nil {
+	if a.Input, err = analysis.Canonical(in); err != nil {
 		return a, in, err
 	}
 	return a, in, s.cache(ctx, id, recounted)

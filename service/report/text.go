@@ -189,7 +189,7 @@ func stretchStrip(low, high, estimate *float64) string {
 		}
 	}
 	if isShare(estimate) {
-		strip[column(*estimate)] = '◆'
+		strip[column(*estimate)] = '●'
 	}
 	return string(strip)
 }
@@ -199,7 +199,7 @@ func (t *textPage) methods(r analysis.Result) {
 	for _, row := range methodRows(r) {
 		sign := "   "
 		if row.Speaks {
-			sign = " ◆ "
+			sign = " ● "
 		}
 		p := ""
 		if row.P != Missing {
@@ -208,7 +208,7 @@ func (t *textPage) methods(r analysis.Result) {
 		t.line(sign + pad(row.What, 43) + pad(row.Share, 22) + p)
 	}
 	t.line("")
-	t.line("  ◆ speaks for the result; the others stand beside it and never decide.")
+	t.line("  ● speaks for the result; the others stand beside it and never decide.")
 }
 
 func pad(text string, columns int) string {

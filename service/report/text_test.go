@@ -58,7 +58,7 @@ func TestTextPage(t *testing.T) {
 			t.Errorf("the page does not say %q:\n%s", want, page)
 		}
 	}
-	if marked := strings.Count(page, "\n ◆ "); marked != 1 {
+	if marked := strings.Count(page, "\n ● "); marked != 1 {
 		t.Errorf("one method speaks, %d are marked", marked)
 	}
 	for _, line := range strings.Split(page, "\n") {
