@@ -1,0 +1,73 @@
+package api
+
+import (
+	"context"
+	"encoding/hex"
+	"fmt"
+
+	openapi_types "github.com/oapi-codegen/runtime/types"
+
+	"evenrig/openapi"
+	"evenrig/service/trial"
+)
+
+// PutEnrolment joins the actor to a trial.
+func (h *handlers) PutEnrolment(ctx context.Context, r openapi.PutEnrolmentRequestObject) (openapi.PutEnrolmentResponseObject, error) {
+	code, err := hex.DecodeString(r.Body.Code)
+	if err != nil || len(code) != 32 {
+		var f trial.Faults
+		f.Add("code", "has %d characters; accepted: 32 random bytes as 64 hexadecimal digits", len(r.Body.Code))
+		return nil, f.Err("enrolment.invalid", "the enrolment has faults")
+	}
+	e, receipt, err := h.service.Enrol(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Enrolment{
+		ID: trial.ID(r.Enrolment), Code: [32]byte(code), Consent: trial.Consent(r.Body.Consent),
+	})
+	if err != nil {
+		return nil, err
+	}
+	out := enrolmentFrom(e)
+	if receipt.N == 0 { // sent before
+		return openapi.PutEnrolment200JSONResponse(out), nil
+	}
+	out.Receipt = receiptFrom(&receipt)
+	return openapi.PutEnrolment201JSONResponse{
+		Body:    out,
+		Headers: openapi.PutEnrolment201ResponseHeaders{Location: fmt.Sprintf("/v1/trials/%s/enrolment", r.Trial)},
+	}, nil
+}
+
+// GetEnrolment returns the actor's own enrolment.
+func (h *handlers) GetEnrolment(ctx context.Context, r openapi.GetEnrolmentRequestObject) (openapi.GetEnrolmentResponseObject, error) {
+	e, err := h.service.Enrolment(ctx, actorOf(ctx), trial.ID(r.Trial))
+	if err != nil {
+		return nil, err
+	}
+	return openapi.GetEnrolment200JSONResponse(enrolmentFrom(e)), nil
+}
+
+// ListEnrolments lists who has joined, for the organiser.
+func (h *handlers) ListEnrolments(ctx context.Context, r openapi.ListEnrolmentsRequestObject) (openapi.ListEnrolmentsResponseObject, error) {
+	list, err := h.service.Enrolments(ctx, actorOf(ctx), trial.ID(r.Trial))
+	if err != nil {
+		return nil, err
+	}
+	return openapi.ListEnrolments200JSONResponse{Items: each(list, func(e trial.Enrolment) openapi.EnrolledAngler {
+		return openapi.EnrolledAngler{
+			ID: openapi_types.UUID(e.ID), Name: orNil(e.Name), Pseudonym: e.Pseudonym, EnrolledAt: e.EnrolledAt, LeftAt: e.LeftAt, ErasedAt: e.ErasedAt,
+		}
+	})}, nil
+}
+
+// Withdraw ends the actor's part in a trial.
+func (h *handlers) Withdraw(ctx context.Context, r openapi.WithdrawRequestObject) (openapi.WithdrawResponseObject, error) {
+	if err := h.service.Withdraw(ctx, actorOf(ctx), trial.ID(r.Trial), r.Body.Erase); err != nil {
+		return nil, err
+	}
+	return openapi.Withdraw204Response{}, nil
+}
+
+func enrolmentFrom(e trial.Enrolment) openapi.Enrolment {
+	return openapi.Enrolment{
+		ID: openapi_types.UUID(e.ID), Pseudonym: e.Pseudonym, Consent: openapi.Consent(e.Consent), EnrolledAt: e.EnrolledAt, LeftAt: e.LeftAt,
+	}
+}

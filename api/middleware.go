@@ -1,0 +1,89 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"runtime/debug"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+)
+
+const requestIDHeader = "X-Request-Id"
+
+// identify gives each request an id, which stands in the answer, in problems and in the log.
+func (s *Server) identify(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		id, err := uuid.NewV7()
+		if err != nil {
+			panic("the source of random bytes failed: " + err.Error())
+		}
+		c.Response().Header().Set(requestIDHeader, id.String())
+		c.SetRequest(c.Request().WithContext(context.WithValue(c.Request().Context(), requestIDKey{}, id.String())))
+		return next(c)
+	}
+}
+
+type requestIDKey struct{}
+
+func requestID(ctx context.Context) string {
+	id, _ := ctx.Value(requestIDKey{}).(string)
+	return id
+}
+
+// account writes one line for each request: no body, no query, no header, so that no secret reaches the log. It turns
+// errors into answers first, to know the status.
+func (s *Server) account(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		begun := time.Now()
+		if err := next(c); err != nil {
+			c.Error(err)
+		}
+		r, w := c.Request(), c.Response()
+		level := slog.LevelInfo
+		if w.Status >= http.StatusInternalServerError {
+			level = slog.LevelError
+		}
+		s.log.Log(r.Context(), level, "request", "id", requestID(r.Context()), "method", r.Method, "path", r.URL.Path, "status", w.Status,
+			"bytes", w.Size, "took", time.Since(begun).Round(time.Microsecond), "from", c.RealIP())
+		return nil
+	}
+}
+
+// catchPanics turns a panic into an internal error, so that one request never ends the program.
+func (s *Server) catchPanics(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) (err error) {
+		defer func() {
+			switch r := recover(); {
+			case r == nil:
+			case r == http.ErrAbortHandler:
+				panic(r)
+			default:
+				err = fmt.Errorf("panic: %v\n%s", r, debug.Stack())
+			}
+		}()
+		return next(c)
+	}
+}
+
+// The policies for what a browser may do with an answer: nothing; a report may use its own style and drawings.
+const (
+	contentPolicy = "default-src 'none'; frame-ancestors 'none'"
+	reportPolicy  = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+
+// secure sets the headers that keep browsers from guessing, framing, caching and telling where they came from.
+func secure(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		h := c.Response().Header()
+		h.Set("Content-Security-Policy", contentPolicy)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Cache-Control", "no-store")
+		return next(c)
+	}
+}

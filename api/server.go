@@ -1,0 +1,101 @@
+// Package api is the HTTP edge: it decodes a request, knows who asks, calls one use case and encodes what came of it.
+// The contract is the document in package openapi: routes, decoding and answers are generated from it, and every request
+// is checked against it before it is decoded.
+package api
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"evenrig/openapi"
+	"evenrig/service/conduct"
+)
+
+// Server answers requests for one service.
+type Server struct {
+	http     *http.Server
+	log      *slog.Logger
+	contract *contract
+	auth     *authenticator
+}
+
+// Options are what a Server needs besides its use cases: a log, and the address ranges (CIDR) of the proxies whose
+// X-Forwarded-For is believed, none unless given.
+type Options struct {
+	Log            *slog.Logger
+	TrustedProxies []string
+}
+
+const (
+	headerTime = 10 * time.Second // to send the headers
+	readTime   = time.Minute      // to send the body
+	workTime   = time.Minute      // to be answered
+	idleTime   = 2 * time.Minute
+	importTime = 5 * time.Minute // for a whole catch table, instead of readTime and workTime
+)
+
+// NewServer returns a server that is ready to serve. It panics when an address range of the options cannot be read.
+func NewServer(service *conduct.Service, o Options) *Server {
+	s := &Server{log: o.Log, contract: loadContract(), auth: newAuthenticator(service, time.Now)}
+	e := echo.New()
+	e.HTTPErrorHandler = s.fail
+	e.IPExtractor = addressOf(o.TrustedProxies)
+	e.Binder = binder{}
+	e.Use(s.identify, s.account, s.catchPanics, secure, s.contract.limitTime, s.contract.limitBody, s.authenticate, s.contract.check)
+	h := &handlers{service: service, contract: s.contract, forget: s.auth.forget}
+	openapi.RegisterHandlers(e, operations{openapi.NewStrictHandler(h, nil), h})
+	s.http = &http.Server{
+		Handler: e, ReadHeaderTimeout: headerTime, ReadTimeout: readTime, WriteTimeout: readTime + workTime, IdleTimeout: idleTime,
+		MaxHeaderBytes: 64 << 10, ErrorLog: slog.NewLogLogger(o.Log.Handler(), slog.LevelWarn),
+	}
+	return s
+}
+
+// Handler returns what answers requests, for tests and for other servers.
+func (s *Server) Handler() http.Handler { return s.http.Handler }
+
+// Serve answers on the listener until Shutdown; it then returns nil.
+func (s *Server) Serve(l net.Listener) error {
+	if err := s.http.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+		return fmt.Errorf("serve HTTP: %w", err)
+	}
+	return nil
+}
+
+// Shutdown takes no more requests and waits for those under way, as long as ctx lasts; then it cuts them off.
+func (s *Server) Shutdown(ctx context.Context) error {
+	if err := s.http.Shutdown(ctx); err != nil {
+		return errors.Join(fmt.Errorf("stop HTTP: %w", err), s.http.Close())
+	}
+	return nil
+}
+
+// addressOf says whose request it is: the peer, or what trusted proxies say of it.
+func addressOf(trusted []string) echo.IPExtractor {
+	if len(trusted) == 0 {
+		return echo.ExtractIPDirect()
+	}
+	options := []echo.TrustOption{echo.TrustLoopback(false), echo.TrustLinkLocal(false), echo.TrustPrivateNet(false)}
+	for _, cidr := range trusted {
+		_, network, err := net.ParseCIDR(cidr)
+		if err != nil {
+			panic("trusted proxies: " + err.Error())
+		}
+		options = append(options, echo.TrustIPRange(network))
+	}
+	return echo.ExtractIPFromXFFHeader(options...)
+}
+
+// handlers implements the generated server interface, one method an operation; each calls one use case.
+type handlers struct {
+	service  *conduct.Service
+	contract *contract
+	forget   func() // drops remembered tokens, so that a revoked one is refused at once here
+}
