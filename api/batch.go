@@ -228,5 +228,5 @@ func answerLines(outcomes []openapi.BatchOutcome) (openapi.SubmitCatchesResponse
 			return nil, fmt.Errorf("encode outcomes: %w", err)
 		}
 	}
-	return openapi.SubmitCatches200ApplicationxNdjsonResponse{Body: &b, ContentLength: int64(b.Len())}, nil
+	return openapi.SubmitCatches200ApplicationXNdjsonResponse{Body: &b, ContentLength: int64(b.Len())}, nil
 }

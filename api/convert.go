@@ -45,9 +45,19 @@ func digestOrNil(d trial.Digest) *string {
 	return &text
 }
 
-func measureTo(m *openapi.Measure) *trial.Measure { return (*trial.Measure)(m) }
+func measureTo(m *openapi.Measure) *trial.Measure {
+	if m == nil {
+		return nil
+	}
+	return &trial.Measure{Value: m.Value, Unit: m.Unit}
+}
 
-func measureFrom(m *trial.Measure) *openapi.Measure { return (*openapi.Measure)(m) }
+func measureFrom(m *trial.Measure) *openapi.Measure {
+	if m == nil {
+		return nil
+	}
+	return &openapi.Measure{Value: m.Value, Unit: m.Unit}
+}
 
 func receiptFrom(r *trial.Receipt) *openapi.Receipt {
 	if r == nil {

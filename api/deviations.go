@@ -13,7 +13,7 @@ import (
 // PutDeviation saves a report of something not as planned.
 func (h *handlers) PutDeviation(ctx context.Context, r openapi.PutDeviationRequestObject) (openapi.PutDeviationResponseObject, error) {
 	b := r.Body
-	view, err := h.service.Report(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Deviation{
+	view, err := h.service.ReportDeviation(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Deviation{
 		ID: trial.ID(r.Deviation), OutingID: trial.ID(b.Outing), PeriodID: trial.ID(or(b.Period, openapi_types.UUID{})), Kind: trial.DeviationKind(b.Kind),
 		Water: or(b.Water, ""), FromAt: b.From, UntilAt: b.Until, Note: or(b.Note, ""),
 	})

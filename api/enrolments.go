@@ -20,7 +20,7 @@ func (h *handlers) PutEnrolment(ctx context.Context, r openapi.PutEnrolmentReque
 		return nil, f.Err("enrolment.invalid", "the enrolment has faults")
 	}
 	e, receipt, err := h.service.Enrol(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Enrolment{
-		ID: trial.ID(r.Enrolment), Code: [32]byte(code), Consent: trial.Consent(r.Body.Consent),
+		ID: trial.ID(r.Enrolment), Code: [32]byte(code), Consent: consentTo(r.Body.Consent),
 	})
 	if err != nil {
 		return nil, err
@@ -68,6 +68,20 @@ func (h *handlers) Withdraw(ctx context.Context, r openapi.WithdrawRequestObject
 
 func enrolmentFrom(e trial.Enrolment) openapi.Enrolment {
 	return openapi.Enrolment{
-		ID: openapi_types.UUID(e.ID), Pseudonym: e.Pseudonym, Consent: openapi.Consent(e.Consent), EnrolledAt: e.EnrolledAt, LeftAt: e.LeftAt,
+		ID: openapi_types.UUID(e.ID), Pseudonym: e.Pseudonym, Consent: consentFrom(e.Consent), EnrolledAt: e.EnrolledAt, LeftAt: e.LeftAt,
+	}
+}
+
+func consentTo(c openapi.Consent) trial.Consent {
+	return trial.Consent{
+		TakePart: c.TakePart, Store: c.Store, SharePseudonymous: c.SharePseudonymous, LicenceConfirmed: c.LicenceConfirmed,
+		AdultOrGuardian: c.AdultOrGuardian, PublishOpen: c.PublishOpen, ContactAgain: c.ContactAgain,
+	}
+}
+
+func consentFrom(c trial.Consent) openapi.Consent {
+	return openapi.Consent{
+		TakePart: c.TakePart, Store: c.Store, SharePseudonymous: c.SharePseudonymous, LicenceConfirmed: c.LicenceConfirmed,
+		AdultOrGuardian: c.AdultOrGuardian, PublishOpen: c.PublishOpen, ContactAgain: c.ContactAgain,
 	}
 }

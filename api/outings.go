@@ -110,6 +110,8 @@ func (h *handlers) outing(ctx context.Context, t openapi.TrialID, v conduct.Outi
 	if err != nil {
 		return out, err
 	}
-	out.Cautions = each(p.Protocol.Welfare.Cautions, func(c trial.Caution) openapi.Caution { return openapi.Caution(c) })
+	out.Cautions = each(p.Protocol.Welfare.Cautions, func(c trial.Caution) openapi.Caution {
+		return openapi.Caution{Topic: c.Topic, Text: c.Text, Source: c.Source}
+	})
 	return out, nil
 }

@@ -22,7 +22,7 @@ func (h *handlers) ExportCatches(ctx context.Context, r openapi.ExportCatchesReq
 	if err := exchange.WriteCatchTable(&b, table); err != nil {
 		return nil, err
 	}
-	return openapi.ExportCatches200TextcsvResponse{Body: &b, ContentLength: int64(b.Len())}, nil
+	return openapi.ExportCatches200TextCsvResponse{Body: &b, ContentLength: int64(b.Len())}, nil
 }
 
 // ImportTable takes in a catch table.
