@@ -24,6 +24,9 @@ import (
 // The test binary runs itself as another owner of a cluster when this names a folder.
 const ownerOfEnv = "EVENRIG_PRIVATE_TEST_OWNER_OF"
 
+// With this it only attaches to the one that another owns.
+const attachEnv = "EVENRIG_PRIVATE_TEST_ATTACH"
+
 func TestMain(m *testing.M) {
 	if dir := os.Getenv(ownerOfEnv); dir != "" {
 		own(dir)
@@ -33,6 +36,13 @@ func TestMain(m *testing.M) {
 
 // own is what another owner does: it starts the cluster, prints its URL and waits to be killed.
 func own(dir string) {
+	if os.Getenv(attachEnv) != "" {
+		if _, err := Attach(dir, Database); err != nil {
+			fmt.Println(err)
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
 	c, err := Start(context.Background(), dir, slog.New(slog.DiscardHandler))
 	if err != nil {
 		fmt.Println(err)

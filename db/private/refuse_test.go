@@ -195,6 +195,16 @@ func TestPlainUserMeetsRootsFolder(t *testing.T) {
 	if err == nil || !strings.Contains(string(out), "belongs to user root") {
 		t.Errorf("got %v, %s; want a refusal that names the owner", err, out)
 	}
+
+	// Nor is the password for him to read while root's service runs.
+	start(t, dir, Ephemeral())
+	cmd = helper(dir)
+	cmd.Env = append(cmd.Env, attachEnv+"=1")
+	cmd.SysProcAttr = nobody.sysProcAttr()
+	out, err = cmd.CombinedOutput()
+	if err == nil || !strings.Contains(string(out), "for another user") {
+		t.Errorf("got %v, %s; want a refusal to attach", err, out)
+	}
 }
 
 func write(t *testing.T, path, text string) {
