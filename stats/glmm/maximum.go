@@ -8,14 +8,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-const (
-	maxSD        = 10  // an estimate beyond is a runaway
-	nearZero     = .15 // an SD below it is compared with 0
-	wideSD       = 3   // an SD above it earns a second start
-	manyAnglers  = 100 // with more, one start from an inside point is enough
-	firstStartSD = .5
-	otherStartSD = 1.5
-)
+const maxSD = 10 // an estimate beyond is a runaway
 
 // maximum is a polished maximum of the log-likelihood.
 type maximum struct {
@@ -26,29 +19,30 @@ type maximum struct {
 	singular    bool
 }
 
-// maximise finds the maximum with the given number of points per dimension, by way
-// of the Laplace approximation, whose cost is a fraction.
+// maximise finds the highest maximum with the given number of points per dimension. The
+// likelihood can have several, also one with an SD at 0 beside one inside (an angler with
+// nearly all fish makes such), so every choice of SDs held at 0, a face, is searched by
+// itself: first by the Laplace approximation, whose cost is a fraction.
 func (p *problem) maximise(points int) (*maximum, error) {
 	beta, err := p.fixedOnly()
 	if err != nil {
 		return nil, err
 	}
+	faces := p.faces(beta)
 	e := newEvaluator(p, 1)
 	if points > 1 {
 		e.tolerance = roughTolerance
 	}
-	first, other := searchStart{psi: p.startAt(beta, firstStartSD)}, searchStart{psi: p.startAt(beta, otherStartSD)}
-	best := e.climb([]searchStart{first, other}, len(p.groups) < manyAnglers)
+	best := e.climb(faces)
 	evaluations, iterations := e.count, best.iterations
 	if points > 1 {
-		coarse := e
+		modes := e.b
 		e = newEvaluator(p, points)
-		copy(e.b, coarse.b)
-		starts := []searchStart{first, other}
-		if best.converged {
-			starts = []searchStart{{best.psi, best.free, best.inverse}, first}
+		copy(e.b, modes)
+		for i := range faces {
+			faces[i].startFromFound(p)
 		}
-		best = e.climb(starts, false)
+		best = e.climb(faces)
 		evaluations += e.count
 		iterations += best.iterations
 	}
@@ -69,14 +63,6 @@ func (p *problem) maximise(points int) (*maximum, error) {
 	return m, nil
 }
 
-// searchStart is where a search begins. free and inverse may be nil: all parameters,
-// and no approximation yet.
-type searchStart struct {
-	psi     []float64
-	free    []int
-	inverse *mat.SymDense
-}
-
 // freeParameters are the indices of the model's parameters in the full vector.
 func (p *problem) freeParameters() []int {
 	var free []int
@@ -92,19 +78,6 @@ func (p *problem) freeParameters() []int {
 	return free
 }
 
-// startAt is the fixed-effects fit with every SD such that the largest loading of its
-// effect has the given spread.
-func (p *problem) startAt(beta []float64, sd float64) []float64 {
-	psi := append(slices.Clone(beta), 0, 0, 0)
-	loadings := p.largestLoadings()
-	for k, size := range loadings {
-		if slices.Contains(p.freeParameters(), p.width+k) {
-			psi[p.width+k] = sd / size
-		}
-	}
-	return psi
-}
-
 // largestLoadings are the largest absolute loadings of u, v and w.
 func (p *problem) largestLoadings() [3]float64 {
 	size := [3]float64{0, 0, 1}
@@ -113,97 +86,6 @@ func (p *problem) largestLoadings() [3]float64 {
 		size[1] = max(size[1], math.Abs(c.zv))
 	}
 	return size
-}
-
-// climb searches from the first start, and from the others if thorough or if the first
-// outcome leaves doubt: no convergence, an SD at 0 or a wide one. It returns the
-// highest point; one that ran away counts with the height it had reached.
-func (e *evaluator) climb(starts []searchStart, thorough bool) *point {
-	var best *point
-	iterations := 0
-	for i, s := range starts {
-		if i > 0 && !thorough && !e.doubtful(best) {
-			break
-		}
-		if s.free == nil {
-			s.free = e.problem.freeParameters()
-		}
-		found := e.search(s.psi, s.free, s.inverse)
-		iterations += found.iterations
-		found = e.dropZeros(found, &iterations)
-		if best == nil || math.IsNaN(best.value) || found.value > best.value+e.tie(best) ||
-			(!best.converged && !best.runaway && found.converged && found.value > best.value-e.tie(best)) {
-			best = found
-		}
-	}
-	best.iterations = iterations
-	return best
-}
-
-// tie is the difference in log-likelihood below which two points count as equally
-// high: far below anything statistical, above rounding error.
-func (e *evaluator) tie(at *point) float64 { return 1e-8 + 1e-13*math.Abs(at.value) }
-
-func (e *evaluator) doubtful(at *point) bool {
-	if !at.converged || len(at.free) < len(e.problem.freeParameters()) {
-		return true
-	}
-	for _, sd := range at.psi[e.problem.width:] {
-		if math.Abs(sd) > wideSD {
-			return true
-		}
-	}
-	return false
-}
-
-// dropZeros compares each small SD, smallest first, with the fit that holds it at 0,
-// and keeps that fit if it is as high.
-func (e *evaluator) dropZeros(at *point, iterations *int) *point {
-	tried := map[int]bool{}
-	for !math.IsNaN(at.value) && !at.runaway {
-		smallest := -1
-		for i, k := range at.free {
-			if k < e.problem.width || tried[k] || math.Abs(at.psi[k]) >= nearZero {
-				continue
-			}
-			if smallest < 0 || math.Abs(at.psi[k]) < math.Abs(at.psi[at.free[smallest]]) {
-				smallest = i
-			}
-		}
-		if smallest < 0 {
-			break
-		}
-		k := at.free[smallest]
-		tried[k] = true
-		psi := slices.Clone(at.psi)
-		psi[k] = 0
-		free := slices.Delete(slices.Clone(at.free), smallest, smallest+1)
-		without := e.search(psi, free, at.inverseWithout(smallest))
-		*iterations += without.iterations
-		if without.converged && without.value >= at.value-e.tie(at) {
-			at = without
-		}
-	}
-	return at
-}
-
-// inverseWithout is the inverse information without free parameter i. At an SD of 0
-// its cross terms vanish, so the rest is the inverse of the rest.
-func (at *point) inverseWithout(i int) *mat.SymDense {
-	n := at.inverse.SymmetricDim()
-	var kept []int
-	for k := range n {
-		if k != i {
-			kept = append(kept, k)
-		}
-	}
-	rest := mat.NewSymDense(n-1, nil)
-	for r, from := range kept {
-		for c := range r + 1 {
-			rest.SetSym(r, c, at.inverse.At(from, kept[c]))
-		}
-	}
-	return rest
 }
 
 // checkFinite refuses a point that is no estimate.

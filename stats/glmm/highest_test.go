@@ -1,0 +1,104 @@
+package glmm
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// unevenCells makes a trial whose anglers have anything from one to about a million fish.
+func unevenCells(rng *rand.Rand) []Cell {
+	anglers, outings := 2+rng.IntN(9), 1+rng.IntN(3)
+	largest := float64(1 + rng.IntN(6))
+	theta, beta := rng.NormFloat64()/2, rng.NormFloat64()/2
+	su, sv, sw := rng.ExpFloat64()/2, rng.ExpFloat64()/2, rng.ExpFloat64()/2
+	var cells []Cell
+	for a := range anglers {
+		fish := math.Pow(10, 1.5*rng.Float64())
+		if a == 0 {
+			fish = math.Pow(10, largest)
+		}
+		u, v := su*rng.NormFloat64(), sv*rng.NormFloat64()
+		for o := range outings {
+			w := sw * rng.NormFloat64()
+			for _, c := range []float64{1, -1} {
+				n := int(fish*rng.Float64()) + 1
+				mean := 1 / (1 + math.Exp(-(theta + u + (beta+v)*c + w)))
+				y := 0
+				if n > 1000 {
+					y = int(math.Round(float64(n)*mean + math.Sqrt(float64(n)*mean*(1-mean))*rng.NormFloat64()))
+					y = min(max(y, 0), n)
+				} else {
+					for range n {
+						if rng.Float64() < mean {
+							y++
+						}
+					}
+				}
+				cells = append(cells, Cell{Angler: a, Outing: o, TestLower: c > 0, Test: y, Control: n - y})
+			}
+		}
+	}
+	return cells
+}
+
+// No fit is lower than what a search from anywhere reaches, with all SDs free or any of
+// them held at 0: an angler with nearly all fish makes several maxima.
+func TestNoSearchEndsHigher(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 5))
+	trials, starts, fits := 120, 6, 0
+	if testing.Short() {
+		trials = 20
+	}
+	for n := range trials {
+		cells := unevenCells(rng)
+		for _, options := range everyModel {
+			r, err := FitTrial(cells, options)
+			if err != nil {
+				continue
+			}
+			fits++
+			rows, err := trialRows(cells)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p, err := newProblem(rows, options.Vary)
+			if err != nil {
+				t.Fatal(err)
+			}
+			e := newEvaluator(p, options.Points)
+			for _, f := range p.faces([]float64{0, 0}) {
+				for range starts {
+					psi := []float64{rng.NormFloat64(), rng.NormFloat64(), 0, 0, 0}
+					for _, k := range f.free[2:] {
+						psi[k] = math.Exp(2 * rng.NormFloat64())
+					}
+					at := e.search(psi, f.free, nil)
+					if p.checkFinite(at) == nil && at.value > r.LogLikelihood+1e-6 {
+						t.Errorf("trial %d, %v: log-likelihood %.6f with SDs %.4f %.4f %.4f; from %.3f a search ends at %.6f, %.4f", n, options,
+							r.LogLikelihood, r.SDPattern, r.SDPosition, r.SDOuting, psi, at.value, at.psi)
+					}
+				}
+			}
+		}
+	}
+	if fits < 4*trials {
+		t.Errorf("only %d of %d fits succeeded", fits, 5*trials)
+	}
+}
+
+// The case that made the rule: an angler with a million fish and five with six each. The
+// fit with no variation is higher than the one inside by three log units.
+func TestOneAnglerWithNearlyAllFish(t *testing.T) {
+	var cells []Cell
+	for a, x := range [][4]int{{300000, 200000, 220000, 280000}, {5, 1, 4, 2}, {3, 3, 2, 4}, {1, 5, 2, 4}, {4, 2, 3, 3}, {6, 0, 5, 1}} {
+		cells = append(cells, Cell{Angler: a, TestLower: true, Test: x[0], Control: x[1]}, Cell{Angler: a, Test: x[2], Control: x[3]})
+	}
+	pooled := []Cell{{Test: 300019, Control: 200011}, {Test: 220016, Control: 280014}}
+	alone := saturated(pooled)
+	for _, options := range []Options{{VaryPattern, 1}, {VaryPattern, 15}, {VaryPatternPosition, 1}, {VaryPatternPosition, 15}} {
+		if r := mustFit(t, cells, options); r.LogLikelihood < alone-1e-6 {
+			t.Errorf("%v: log-likelihood %.6f, without variation %.6f", options, r.LogLikelihood, alone)
+		}
+	}
+}
