@@ -14,7 +14,13 @@ import (
 
 // commands are the subcommands; each has a Run method that takes the streams.
 type commands struct {
+	Serve   serveCommand   `cmd:"" help:"Run the service."`
+	Demo    demoCommand    `cmd:"" help:"Play an invented club's trial through the API and serve its report."`
 	Analyse analyseCommand `cmd:"" help:"Analyse a catch table, without any database."`
+	Token   tokenCommand   `cmd:"" help:"Make a server admin and print the token."`
+	Migrate migrateCommand `cmd:"" help:"Change the database's schema."`
+	Check   checkCommand   `cmd:"" help:"Look whether the records agree with themselves."`
+	Version versionCommand `cmd:"" help:"Print the program's version."`
 }
 
 // streams are what a command reads and writes.
@@ -39,7 +45,7 @@ func main() {
 // run carries out one command line and returns the exit status; exit ends the program after help was printed.
 func run(args []string, s streams, exit func(int)) int {
 	var c commands
-	parser, err := kong.New(&c, kong.Name("service"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit))
+	parser, err := kong.New(&c, kong.Name("service"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit), kong.Vars{"data": defaultData()})
 	if err != nil {
 		fmt.Fprintln(s.err, err)
 		return exitData

@@ -1,0 +1,84 @@
+package db
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/jackc/pgx/v5"
+
+	"evenrig/service/trial"
+)
+
+const selectAnalysis = `
+SELECT trial_id, n, state, checkpoint, requested_at, requested_by, finished_at, protocol_version, program_version,
+       settings, fingerprint, input, result, failure
+FROM analyses WHERE trial_id = @trial_id `
+
+// AnalysisBy implements trial.ReadTx.
+func (r readTx) AnalysisBy(ctx context.Context, id trial.ID, n int) (trial.Analysis, error) {
+	const analysisBy = selectAnalysis + `AND n = @n`
+	return one(ctx, r.tx, "analysis", analysisBy, pgx.StrictNamedArgs{"trial_id": id, "n": n}, pgx.RowToStructByName[trial.Analysis])
+}
+
+// AnalysesOf implements trial.ReadTx: in order of number.
+func (r readTx) AnalysesOf(ctx context.Context, id trial.ID) ([]trial.Analysis, error) {
+	const analysesOf = selectAnalysis + `ORDER BY n`
+	return list(ctx, r.tx, "analyses", analysesOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.Analysis])
+}
+
+// EnqueueAnalysis implements trial.Tx. It locks the trial. An analysis that failed does not stand in the way of
+// another.
+func (w writeTx) EnqueueAnalysis(ctx context.Context, a trial.Analysis) (trial.Analysis, error) {
+	if _, err := w.LockTrial(ctx, a.TrialID); err != nil {
+		return trial.Analysis{}, err
+	}
+	const stands = selectAnalysis + `AND checkpoint = @checkpoint AND state <> 'failed'`
+	standing, err := list(ctx, w.tx, "analyses", stands, pgx.StrictNamedArgs{"trial_id": a.TrialID, "checkpoint": a.Checkpoint}, pgx.RowToStructByName[trial.Analysis])
+	if err != nil {
+		return trial.Analysis{}, err
+	}
+	if len(standing) > 0 {
+		return standing[0], nil
+	}
+	const nextNumber = `SELECT coalesce(max(n), 0) + 1 FROM analyses WHERE trial_id = @trial_id`
+	if a.N, err = one(ctx, w.tx, "analyses", nextNumber, pgx.StrictNamedArgs{"trial_id": a.TrialID}, pgx.RowTo[int]); err != nil {
+		return trial.Analysis{}, err
+	}
+	const insertAnalysis = `
+INSERT INTO analyses (trial_id, n, state, checkpoint, requested_at, requested_by, finished_at, protocol_version,
+                      program_version, settings, fingerprint, input, result, failure)
+VALUES (@trial_id, @n, @state, @checkpoint, @requested_at, @requested_by, @finished_at, @protocol_version,
+        @program_version, @settings, @fingerprint, @input, @result, @failure)`
+	args := outcomeArgs(a)
+	args["checkpoint"], args["requested_at"], args["requested_by"] = a.Checkpoint, a.RequestedAt, a.RequestedBy
+	if err := insert(ctx, w.tx, "analysis", insertAnalysis, args); err != nil {
+		return trial.Analysis{}, err
+	}
+	if _, err := w.queue.InsertTx(ctx, w.tx, analysisArgs{a.TrialID, a.N}, nil); err != nil {
+		return trial.Analysis{}, fmt.Errorf("enqueue analysis: %w", translate(err))
+	}
+	return a, nil
+}
+
+// FinishAnalysis implements trial.Tx. One that is done stays as it is.
+func (w writeTx) FinishAnalysis(ctx context.Context, a trial.Analysis) error {
+	const finishAnalysis = `
+UPDATE analyses
+SET state = @state, finished_at = @finished_at, protocol_version = @protocol_version, program_version = @program_version,
+    settings = @settings, fingerprint = @fingerprint, input = @input, result = @result, failure = @failure
+WHERE trial_id = @trial_id AND n = @n AND state <> 'done'`
+	n, err := exec(ctx, w.tx, "finish analysis", finishAnalysis, outcomeArgs(a))
+	if err == nil && n == 0 {
+		_, err = w.AnalysisBy(ctx, a.TrialID, a.N)
+	}
+	return err
+}
+
+// outcomeArgs are the columns of an analysis that its computation may change, and its key.
+func outcomeArgs(a trial.Analysis) pgx.StrictNamedArgs {
+	return pgx.StrictNamedArgs{
+		"trial_id": a.TrialID, "n": a.N, "state": a.State, "finished_at": a.FinishedAt, "protocol_version": a.ProtocolVersion,
+		"program_version": a.ProgramVersion, "settings": a.Settings, "fingerprint": a.Fingerprint, "input": a.Input,
+		"result": a.Result, "failure": a.Failure,
+	}
+}

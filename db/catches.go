@@ -1,0 +1,130 @@
+package db
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+
+	"evenrig/service/trial"
+)
+
+const catchColumns = `
+c.trial_id, c.id, c.enrolment_id, c.period_id, c.taken_pattern, c.taken_position, c.outcome, c.foul_hooked, c.rig_intact,
+c.double_id, c.species, c.origin, c.caught_at, c.caught_offset, c.noted_at, c.noted_offset, c.length_value, c.length_unit,
+c.note, c.noted_by, c.received_at, c.sent_digest, c.version, c.void, c.after_lock, c.reason`
+
+const selectCatch = `SELECT ` + catchColumns + ` FROM catches c `
+
+type catchRow struct {
+	trial.Catch
+	CaughtOffset *int16
+	NotedOffset  *int16
+	LengthValue  *float64
+	LengthUnit   *string
+}
+
+func (r catchRow) record() trial.Catch {
+	c := r.Catch
+	c.CaughtAt, c.NotedAt = in(c.CaughtAt, r.CaughtOffset), in(c.NotedAt, r.NotedOffset)
+	c.Length = measureOf(r.LengthValue, r.LengthUnit)
+	return c
+}
+
+// CatchBy implements trial.ReadTx.
+func (r readTx) CatchBy(ctx context.Context, id, catch trial.ID) (trial.Catch, error) {
+	const catchBy = selectCatch + `WHERE c.trial_id = @trial_id AND c.id = @id`
+	return oneSent(ctx, r.tx, "catch", catchBy, id, catch, through[catchRow])
+}
+
+// CatchesOf implements trial.ReadTx.
+func (r readTx) CatchesOf(ctx context.Context, id, enrolment trial.ID, page trial.Page) ([]trial.Catch, error) {
+	const catchesOf = selectCatch + `
+WHERE c.trial_id = @trial_id AND c.enrolment_id = @enrolment_id AND (@after::uuid IS NULL OR c.id > @after)
+ORDER BY c.id LIMIT @limit`
+	return list(ctx, r.tx, "catches", catchesOf, paged(page, pgx.StrictNamedArgs{"trial_id": id, "enrolment_id": enrolment}), through[catchRow])
+}
+
+// CatchesOfPeriod implements trial.ReadTx: in the order of their times.
+func (r readTx) CatchesOfPeriod(ctx context.Context, id, period trial.ID) ([]trial.Catch, error) {
+	const catchesOfPeriod = selectCatch + `
+WHERE c.trial_id = @trial_id AND c.period_id = @period_id ORDER BY c.caught_at NULLS FIRST, c.id`
+	return list(ctx, r.tx, "catches", catchesOfPeriod, pgx.StrictNamedArgs{"trial_id": id, "period_id": period}, through[catchRow])
+}
+
+// insertCatches adds any number of catches at once; ledger_n is null where a catch has no entry of its own.
+const insertCatches = `
+INSERT INTO catches (trial_id, id, enrolment_id, period_id, taken_pattern, taken_position, outcome, foul_hooked, rig_intact,
+                     double_id, species, origin, caught_at, caught_offset, noted_at, noted_offset, length_value, length_unit,
+                     note, noted_by, received_at, sent_digest, version, void, after_lock, reason, ledger_n)
+SELECT * FROM unnest(
+    @trial_id::uuid[], @id::uuid[], @enrolment_id::uuid[], @period_id::uuid[], @taken_pattern::text[],
+    @taken_position::text[], @outcome::text[], @foul_hooked::boolean[], @rig_intact::boolean[], @double_id::uuid[],
+    @species::text[], @origin::text[], @caught_at::timestamptz[], @caught_offset::smallint[], @noted_at::timestamptz[],
+    @noted_offset::smallint[], @length_value::float8[], @length_unit::text[], @note::text[], @noted_by::uuid[],
+    @received_at::timestamptz[], @sent_digest::bytea[], @version::integer[], @void::boolean[], @after_lock::boolean[],
+    @reason::text[], @ledger_n::bigint[])`
+
+// insertCatchesArgs turns catches into columns. ledgerN is as long as catches.
+func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) pgx.StrictNamedArgs {
+	lengthValue, lengthUnit := make([]*float64, len(catches)), make([]*string, len(catches))
+	for i, c := range catches {
+		lengthValue[i], lengthUnit[i] = measureColumns(c.Length)
+	}
+	return pgx.StrictNamedArgs{
+		"trial_id":       column(catches, func(c trial.Catch) trial.ID { return c.TrialID }),
+		"id":             column(catches, func(c trial.Catch) trial.ID { return c.ID }),
+		"enrolment_id":   column(catches, func(c trial.Catch) trial.ID { return c.EnrolmentID }),
+		"period_id":      column(catches, func(c trial.Catch) trial.ID { return c.PeriodID }),
+		"taken_pattern":  column(catches, func(c trial.Catch) string { return c.TakenPattern }),
+		"taken_position": column(catches, func(c trial.Catch) string { return string(c.TakenPosition) }),
+		"outcome":        column(catches, func(c trial.Catch) string { return string(c.Outcome) }),
+		"foul_hooked":    column(catches, func(c trial.Catch) bool { return c.FoulHooked }),
+		"rig_intact":     column(catches, func(c trial.Catch) bool { return c.RigIntact }),
+		"double_id":      column(catches, func(c trial.Catch) trial.ID { return c.DoubleID }),
+		"species":        column(catches, func(c trial.Catch) string { return c.Species }),
+		"origin":         column(catches, func(c trial.Catch) string { return string(c.Origin) }),
+		"caught_at":      column(catches, func(c trial.Catch) any { return c.CaughtAt }),
+		"caught_offset":  column(catches, func(c trial.Catch) *int16 { return offsetOf(c.CaughtAt) }),
+		"noted_at":       column(catches, func(c trial.Catch) any { return c.NotedAt }),
+		"noted_offset":   column(catches, func(c trial.Catch) *int16 { return offsetOf(c.NotedAt) }),
+		"length_value":   lengthValue,
+		"length_unit":    lengthUnit,
+		"note":           column(catches, func(c trial.Catch) string { return c.Note }),
+		"noted_by":       column(catches, func(c trial.Catch) trial.ID { return c.NotedBy }),
+		"received_at":    column(catches, func(c trial.Catch) any { return c.ReceivedAt }),
+		"sent_digest":    column(catches, func(c trial.Catch) trial.Digest { return c.SentDigest }),
+		"version":        column(catches, func(c trial.Catch) int32 { return int32(c.Version) }),
+		"void":           column(catches, func(c trial.Catch) bool { return c.Void }),
+		"after_lock":     column(catches, func(c trial.Catch) bool { return c.AfterLock }),
+		"reason":         column(catches, func(c trial.Catch) string { return string(c.Reason) }),
+		"ledger_n":       ledgerN,
+	}
+}
+
+// column takes one value of each record.
+func column[R, V any](records []R, value func(R) V) []V {
+	values := make([]V, len(records))
+	for i, r := range records {
+		values[i] = value(r)
+	}
+	return values
+}
+
+// UpdateCatch implements trial.Tx.
+func (w writeTx) UpdateCatch(ctx context.Context, c trial.Catch) error {
+	const updateCatch = `
+UPDATE catches
+SET period_id = @period_id, taken_pattern = @taken_pattern, taken_position = @taken_position, outcome = @outcome,
+    foul_hooked = @foul_hooked, rig_intact = @rig_intact, double_id = @double_id, species = @species, origin = @origin,
+    caught_at = @caught_at, caught_offset = @caught_offset, noted_at = @noted_at, noted_offset = @noted_offset,
+    length_value = @length_value, length_unit = @length_unit, note = @note, version = @version, void = @void, reason = @reason
+WHERE trial_id = @trial_id AND id = @id`
+	value, unit := measureColumns(c.Length)
+	return update(ctx, w.tx, "catch", updateCatch, pgx.StrictNamedArgs{
+		"trial_id": c.TrialID, "id": c.ID, "period_id": c.PeriodID, "taken_pattern": c.TakenPattern, "taken_position": c.TakenPosition,
+		"outcome": c.Outcome, "foul_hooked": c.FoulHooked, "rig_intact": c.RigIntact, "double_id": c.DoubleID, "species": c.Species,
+		"origin": c.Origin, "caught_at": c.CaughtAt, "caught_offset": offsetOf(c.CaughtAt), "noted_at": c.NotedAt,
+		"noted_offset": offsetOf(c.NotedAt), "length_value": value, "length_unit": unit, "note": c.Note, "version": c.Version,
+		"void": c.Void, "reason": c.Reason,
+	})
+}

@@ -1,0 +1,60 @@
+package db
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+
+	"evenrig/service/trial"
+)
+
+const selectCheckpoint = `SELECT trial_id, n, at, root, hash FROM checkpoints WHERE trial_id = @trial_id `
+
+// LastCheckpoint implements trial.ReadTx: nil when there is none.
+func (r readTx) LastCheckpoint(ctx context.Context, id trial.ID) (*trial.Checkpoint, error) {
+	const lastCheckpoint = selectCheckpoint + `ORDER BY n DESC LIMIT 1`
+	last, err := list(ctx, r.tx, "checkpoint", lastCheckpoint, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.Checkpoint])
+	if err != nil || len(last) == 0 {
+		return nil, err
+	}
+	return &last[0], nil
+}
+
+// CheckpointsOf implements trial.ReadTx: in order of number.
+func (r readTx) CheckpointsOf(ctx context.Context, id trial.ID) ([]trial.Checkpoint, error) {
+	const checkpointsOf = selectCheckpoint + `ORDER BY n`
+	return list(ctx, r.tx, "checkpoints", checkpointsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.Checkpoint])
+}
+
+// TrialsMoved implements trial.ReadTx. Chains only grow, so that a trial has moved when it has more chains and entries
+// than its last checkpoint covers.
+func (r readTx) TrialsMoved(ctx context.Context) ([]trial.ID, error) {
+	const trialsMoved = `
+SELECT h.trial_id
+FROM (SELECT trial_id, sum(n + 1)::bigint AS size FROM ledger_heads GROUP BY trial_id) h
+LEFT JOIN LATERAL (SELECT covers FROM checkpoints c WHERE c.trial_id = h.trial_id ORDER BY c.n DESC LIMIT 1) last ON true
+WHERE last.covers IS DISTINCT FROM h.size
+ORDER BY h.trial_id`
+	return list(ctx, r.tx, "trials", trialsMoved, pgx.StrictNamedArgs{}, pgx.RowTo[trial.ID])
+}
+
+// InsertCheckpoint implements trial.Tx. It notes how many chains and entries the checkpoint covers, unless they have
+// moved on since their heads were read: then the trial counts as moved.
+func (w writeTx) InsertCheckpoint(ctx context.Context, c trial.Checkpoint) error {
+	heads, err := w.HeadsOf(ctx, c.TrialID)
+	if err != nil {
+		return err
+	}
+	var covers *int64
+	if trial.NextCheckpoint(c.TrialID, nil, heads, c.At).Root == c.Root {
+		covers = new(int64)
+		for _, h := range heads {
+			*covers += h.N + 1
+		}
+	}
+	const insertCheckpoint = `
+INSERT INTO checkpoints (trial_id, n, at, root, hash, covers) VALUES (@trial_id, @n, @at, @root, @hash, @covers)`
+	return insert(ctx, w.tx, "checkpoint", insertCheckpoint, pgx.StrictNamedArgs{
+		"trial_id": c.TrialID, "n": c.N, "at": c.At, "root": c.Root, "hash": c.Hash, "covers": covers,
+	})
+}

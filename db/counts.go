@@ -1,0 +1,40 @@
+package db
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+
+	"evenrig/service/trial"
+)
+
+// CountsOf implements trial.ReadTx. One that was never counted was counted at -1, which no head is at.
+func (r readTx) CountsOf(ctx context.Context, id trial.ID) ([]trial.EnrolmentCount, error) {
+	const countsOf = `
+SELECT e.id AS enrolment_id, e.pseudonym, e.erased_at IS NOT NULL AS erased, coalesce(h.n, 0) AS head_n,
+       coalesce(c.counted_at, -1) AS counted_at, coalesce(c.tallies, '[]') AS tallies, coalesce(c.effort, '{}') AS effort
+FROM enrolments e
+LEFT JOIN ledger_heads h ON h.trial_id = e.trial_id AND h.chain_id = e.chain_id
+LEFT JOIN counts c ON c.trial_id = e.trial_id AND c.enrolment_id = e.id
+WHERE e.trial_id = @trial_id
+ORDER BY e.pseudonym COLLATE "C"`
+	return list(ctx, r.tx, "counts", countsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.EnrolmentCount])
+}
+
+// SaveCount implements trial.Tx. A count as of a later entry is kept.
+func (w writeTx) SaveCount(ctx context.Context, id trial.ID, c trial.EnrolmentCount) error {
+	const saveCount = `
+INSERT INTO counts AS stands (trial_id, enrolment_id, counted_at, tallies, effort)
+VALUES (@trial_id, @enrolment_id, @counted_at, @tallies, @effort)
+ON CONFLICT (trial_id, enrolment_id) DO UPDATE
+SET counted_at = excluded.counted_at, tallies = excluded.tallies, effort = excluded.effort
+WHERE stands.counted_at <= excluded.counted_at`
+	tallies := c.Tallies
+	if tallies == nil {
+		tallies = []trial.Tally{}
+	}
+	_, err := exec(ctx, w.tx, "save count", saveCount, pgx.StrictNamedArgs{
+		"trial_id": id, "enrolment_id": c.EnrolmentID, "counted_at": c.CountedAt, "tallies": tallies, "effort": c.Effort,
+	})
+	return err
+}

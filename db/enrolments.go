@@ -1,0 +1,114 @@
+package db
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"evenrig/service/trial"
+)
+
+// The name is the account's, for lists; nobody's name stands beside records.
+const selectEnrolment = `
+SELECT e.trial_id, e.id, e.chain_id, e.account_id, coalesce(a.name, '') AS name, e.pseudonym, e.code, e.consent,
+       e.enrolled_at, e.sent_digest, e.left_at, e.erased_at
+FROM enrolments e LEFT JOIN accounts a ON a.id = e.account_id `
+
+// EnrolmentBy implements trial.ReadTx.
+func (r readTx) EnrolmentBy(ctx context.Context, id, enrolment trial.ID) (trial.Enrolment, error) {
+	const enrolmentBy = selectEnrolment + `WHERE e.trial_id = @trial_id AND e.id = @id`
+	return one(ctx, r.tx, "enrolment", enrolmentBy, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment}, pgx.RowToStructByName[trial.Enrolment])
+}
+
+// EnrolmentOf implements trial.ReadTx. An erased enrolment has no account any more.
+func (r readTx) EnrolmentOf(ctx context.Context, id, account trial.ID) (trial.Enrolment, error) {
+	const enrolmentOf = selectEnrolment + `WHERE e.trial_id = @trial_id AND e.account_id = @account_id`
+	return one(ctx, r.tx, "enrolment", enrolmentOf, pgx.StrictNamedArgs{"trial_id": id, "account_id": account}, pgx.RowToStructByName[trial.Enrolment])
+}
+
+// EnrolmentsOf implements trial.ReadTx: in the order of joining, erased ones too.
+func (r readTx) EnrolmentsOf(ctx context.Context, id trial.ID) ([]trial.Enrolment, error) {
+	const enrolmentsOf = selectEnrolment + `WHERE e.trial_id = @trial_id ORDER BY e.enrolled_at, e.id`
+	return list(ctx, r.tx, "enrolments", enrolmentsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.Enrolment])
+}
+
+const insertEnrolment = `
+INSERT INTO enrolments (trial_id, id, chain_id, account_id, pseudonym, code, consent, enrolled_at, sent_digest, left_at, erased_at)
+VALUES (@trial_id, @id, @chain_id, @account_id, @pseudonym, @code, @consent, @enrolled_at, @sent_digest, @left_at, @erased_at)`
+
+func enrolmentArgs(e trial.Enrolment) pgx.StrictNamedArgs {
+	return pgx.StrictNamedArgs{
+		"trial_id": e.TrialID, "id": e.ID, "chain_id": e.ChainID, "account_id": e.AccountID, "pseudonym": e.Pseudonym, "code": e.Code,
+		"consent": e.Consent, "enrolled_at": e.EnrolledAt, "sent_digest": e.SentDigest, "left_at": e.LeftAt, "erased_at": e.ErasedAt,
+	}
+}
+
+// InsertEnrolment implements trial.Tx. The name is the account's and not kept here.
+func (w writeTx) InsertEnrolment(ctx context.Context, e trial.Enrolment) error {
+	return insert(ctx, w.tx, "enrolment", insertEnrolment, enrolmentArgs(e))
+}
+
+// LeaveEnrolment implements trial.Tx. Who left before keeps that time.
+func (w writeTx) LeaveEnrolment(ctx context.Context, id, enrolment trial.ID, at time.Time) error {
+	const leaveEnrolment = `UPDATE enrolments SET left_at = coalesce(left_at, @at) WHERE trial_id = @trial_id AND id = @id`
+	return update(ctx, w.tx, "enrolment", leaveEnrolment, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment, "at": at})
+}
+
+// eraseStatements remove what an enrolment holds, in an order that the keys allow. The parts of its own chain go, and
+// in a shared chain those of its records.
+var eraseStatements = []string{
+	`INSERT INTO tombstones (trial_id, id, enrolment_id)
+SELECT trial_id, id, enrolment_id FROM catches WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+UNION ALL SELECT trial_id, id, enrolment_id FROM deviations WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+UNION ALL SELECT trial_id, id, enrolment_id FROM periods WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+UNION ALL SELECT trial_id, id, enrolment_id FROM units WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+UNION ALL SELECT trial_id, id, enrolment_id FROM outings WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+ON CONFLICT (trial_id, id) DO NOTHING`, // a phone may have used one id for two kinds of record
+	`DELETE FROM ledger_parts p USING ledger_entries e
+WHERE e.trial_id = @trial_id AND p.trial_id = e.trial_id AND p.chain_id = e.chain_id AND p.n = e.n
+  AND (e.chain_id = @enrolment_id
+       OR e.chain_id = (SELECT chain_id FROM enrolments WHERE trial_id = @trial_id AND id = @enrolment_id)
+          AND e.subject IN (SELECT id FROM tombstones WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id))`,
+	`DELETE FROM counts WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`DELETE FROM amendments WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`DELETE FROM catches WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`DELETE FROM deviations WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`DELETE FROM periods WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`DELETE FROM units WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`DELETE FROM outings WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+}
+
+// EraseEnrolment implements trial.Tx. The pseudonym stays, so that the trial's published numbers still add up.
+func (w writeTx) EraseEnrolment(ctx context.Context, id, enrolment trial.ID, at time.Time) error {
+	const eraseEnrolment = `
+UPDATE enrolments
+SET account_id = NULL, code = NULL, consent = '{}', sent_digest = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
+WHERE trial_id = @trial_id AND id = @id`
+	if err := update(ctx, w.tx, "enrolment", eraseEnrolment, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment, "at": at}); err != nil {
+		return err
+	}
+	for _, sql := range eraseStatements {
+		if _, err := exec(ctx, w.tx, "erase records", sql, pgx.StrictNamedArgs{"trial_id": id, "enrolment_id": enrolment}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// oneSent is one for a record that anglers send: one that was erased is Gone, not missing.
+func oneSent[T any](ctx context.Context, tx pgx.Tx, what, sql string, id, record trial.ID, row pgx.RowToFunc[T]) (T, error) {
+	found, err := one(ctx, tx, what, sql, pgx.StrictNamedArgs{"trial_id": id, "id": record}, row)
+	if trial.KindOf(err) != trial.NotFound {
+		return found, err
+	}
+	const isErased = `SELECT count(*) > 0 FROM tombstones WHERE trial_id = @trial_id AND id = @id`
+	erased, erasedErr := one(ctx, tx, "erased records", isErased, pgx.StrictNamedArgs{"trial_id": id, "id": record}, pgx.RowTo[bool])
+	switch {
+	case erasedErr != nil:
+		return found, erasedErr
+	case erased:
+		return found, trial.Fail(trial.Gone, "record.erased", "the record %s was erased on its angler's wish", record)
+	}
+	return found, err
+}

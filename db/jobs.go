@@ -1,0 +1,172 @@
+package db
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river"
+	"github.com/riverqueue/river/riverdriver/riverpgxv5"
+	"github.com/riverqueue/river/rivertype"
+
+	"evenrig/service/trial"
+)
+
+// analysisArgs are all that the queue knows of an analysis: nothing that the trial hides.
+type analysisArgs struct {
+	TrialID trial.ID `json:"trial_id"`
+	N       int      `json:"n"`
+}
+
+// Kind names the job in the queue.
+func (analysisArgs) Kind() string { return "analysis" }
+
+// InsertOpts makes the job unique: an analysis is computed once.
+func (analysisArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{MaxAttempts: analysisAttempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
+// checkpointArgs is the job that each minute looks for trials whose records moved.
+type checkpointArgs struct{}
+
+// Kind names the job in the queue.
+func (checkpointArgs) Kind() string { return "checkpoint" }
+
+// InsertOpts: one that fails is not tried again, the next minute brings another; two never wait at once.
+func (checkpointArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{
+		MaxAttempts: 1, Queue: checkpointQueue,
+		UniqueOpts: river.UniqueOpts{ByState: []rivertype.JobState{
+			rivertype.JobStateAvailable, rivertype.JobStatePending, rivertype.JobStateRunning, rivertype.JobStateScheduled, rivertype.JobStateRetryable,
+		}},
+	}
+}
+
+const (
+	analysisAttempts   = 5
+	analysesAtOnce     = 2
+	checkpointQueue    = "checkpoint"
+	checkpointInterval = time.Minute
+	// jobTimeout is far above what an analysis of a season takes. A job whose process was killed is taken up again
+	// after rescueAfter.
+	jobTimeout  = 4 * time.Minute
+	rescueAfter = 5 * time.Minute
+	fetchPause  = 10 * time.Millisecond
+)
+
+// Jobs works on queued analyses and takes checkpoints. Any number of processes may run one on the same database: each
+// analysis runs on one of them, and one of them, elected, asks for a checkpoint each minute.
+type Jobs struct{ client *river.Client[pgx.Tx] }
+
+// NewJobs returns Jobs that compute analyses with analyse and take checkpoints with checkpoint, once started.
+func NewJobs(s *Store, analyse trial.JobFunc, checkpoint func(ctx context.Context) error) (*Jobs, error) {
+	workers := river.NewWorkers()
+	river.AddWorker(workers, &analysisWorker{store: s, analyse: analyse})
+	river.AddWorker(workers, &checkpointWorker{log: s.log, checkpoint: checkpoint})
+	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
+		Schema: jobsSchema, Logger: s.log, Workers: workers,
+		Queues: map[string]river.QueueConfig{
+			river.QueueDefault: {MaxWorkers: analysesAtOnce},
+			checkpointQueue:    {MaxWorkers: 1},
+		},
+		FetchCooldown: fetchPause, JobTimeout: jobTimeout, RescueStuckJobsAfter: rescueAfter,
+		PeriodicJobs: []*river.PeriodicJob{river.NewPeriodicJob(
+			river.PeriodicInterval(checkpointInterval),
+			func() (river.JobArgs, *river.InsertOpts) { return checkpointArgs{}, nil },
+			&river.PeriodicJobOpts{RunOnStart: true},
+		)},
+	})
+	if err != nil {
+		return nil, fmt.Errorf("set up the job queue: %w", err)
+	}
+	return &Jobs{client}, nil
+}
+
+// Start begins to work. Ending ctx stops the work too, after what is under way.
+func (j *Jobs) Start(ctx context.Context) error {
+	if err := j.client.Start(ctx); err != nil {
+		return fmt.Errorf("start the job queue: %w", translate(err))
+	}
+	return nil
+}
+
+// Stop takes no more jobs and waits for those under way. When ctx ends first they are cancelled and tried again later.
+func (j *Jobs) Stop(ctx context.Context) error {
+	err := j.client.Stop(ctx)
+	if err == nil || ctx.Err() == nil {
+		return err
+	}
+	cancelled, done := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
+	defer done()
+	if err := j.client.StopAndCancel(cancelled); err != nil {
+		return fmt.Errorf("stop the job queue: %w", err)
+	}
+	return nil
+}
+
+// analysisWorker computes one analysis.
+type analysisWorker struct {
+	river.WorkerDefaults[analysisArgs]
+	store   *Store
+	analyse trial.JobFunc
+}
+
+// errAnalysis is all that the queue keeps of a failure: what went wrong may tell what the trial hides, and what did is
+// in the log of the process without the data.
+var errAnalysis = errors.New("the analysis failed; the service's log says why")
+
+// Work runs the job. When the last attempt fails, the analysis is marked as failed, so that another can be asked for.
+func (w *analysisWorker) Work(ctx context.Context, job *river.Job[analysisArgs]) error {
+	err := guard(func() error { return w.analyse(ctx, job.Args.TrialID, job.Args.N) })
+	if err == nil {
+		return nil
+	}
+	w.store.log.Error("an analysis failed", "trial", job.Args.TrialID, "n", job.Args.N, "attempt", job.Attempt, "reason", err)
+	if job.Attempt >= job.MaxAttempts {
+		if err := w.store.failAnalysis(context.WithoutCancel(ctx), job.Args, time.Now()); err != nil {
+			w.store.log.Error("a failed analysis could not be marked", "trial", job.Args.TrialID, "n", job.Args.N, "reason", err)
+		}
+	}
+	return errAnalysis
+}
+
+// guard turns a panic into an error, so that the queue does not keep its text.
+func guard(do func() error) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic: %v", p)
+		}
+	}()
+	return do()
+}
+
+// failAnalysis marks an analysis as failed for good.
+func (s *Store) failAnalysis(ctx context.Context, a analysisArgs, at time.Time) error {
+	const failAnalysis = `
+UPDATE analyses SET state = 'failed', finished_at = @at, failure = @failure WHERE trial_id = @trial_id AND n = @n AND state = 'queued'`
+	_, err := s.pool.Exec(ctx, failAnalysis, pgx.StrictNamedArgs{
+		"trial_id": a.TrialID, "n": a.N, "at": at, "failure": "the analysis could not be computed; ask for another, and tell the server's admin if it fails again",
+	})
+	return translate(err)
+}
+
+// checkpointWorker takes the checkpoints that are due.
+type checkpointWorker struct {
+	river.WorkerDefaults[checkpointArgs]
+	log        *slog.Logger
+	checkpoint func(ctx context.Context) error
+}
+
+var errCheckpoint = errors.New("the checkpoints failed; the service's log says why")
+
+// Work runs the job.
+func (w *checkpointWorker) Work(ctx context.Context, _ *river.Job[checkpointArgs]) error {
+	if err := guard(func() error { return w.checkpoint(ctx) }); err != nil {
+		w.log.Error("checkpoints failed", "reason", err)
+		return errCheckpoint
+	}
+	return nil
+}

@@ -1,0 +1,1 @@
+DROP TABLE invitations, memberships, clubs, tokens, accounts;

@@ -1,0 +1,1 @@
+DROP TABLE enrolments, state_changes, protocols, trials;

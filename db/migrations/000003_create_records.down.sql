@@ -1,0 +1,1 @@
+DROP TABLE tombstones, amendments, catches, deviations, periods, units, outings;

@@ -1,0 +1,1 @@
+DROP TABLE counts, checkpoints, ledger_parts, ledger_entries, ledger_heads;

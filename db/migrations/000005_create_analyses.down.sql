@@ -1,0 +1,2 @@
+DROP SCHEMA jobs;
+DROP TABLE imports, analyses;

@@ -1,0 +1,151 @@
+package db
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river"
+
+	"evenrig/service/trial"
+)
+
+// readTx is one transaction as trial sees it for reading.
+type readTx struct{ tx pgx.Tx }
+
+// writeTx is one transaction as trial sees it for reading and writing.
+type writeTx struct {
+	readTx
+	queue *river.Client[pgx.Tx]
+}
+
+var (
+	_ trial.ReadTx = readTx{}
+	_ trial.Tx     = writeTx{}
+)
+
+// attempts is how often a transaction is tried that others keep getting in the way of.
+const attempts = 4
+
+// InTx implements trial.Store.
+func (s *Store) InTx(ctx context.Context, do func(ctx context.Context, tx trial.Tx) error) error {
+	return s.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, isRetryable, func(tx pgx.Tx) error {
+		return do(ctx, writeTx{readTx{tx}, s.queue})
+	})
+}
+
+// InReadTx implements trial.Store.
+func (s *Store) InReadTx(ctx context.Context, do func(ctx context.Context, tx trial.ReadTx) error) error {
+	options := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
+	return s.inTx(ctx, options, isRetryable, func(tx pgx.Tx) error { return do(ctx, readTx{tx}) })
+}
+
+// inTx runs do in a transaction and commits it, anew as long as it fails in a way that retry accepts and ctx lasts.
+func (s *Store) inTx(ctx context.Context, options pgx.TxOptions, retry func(error) bool, do func(pgx.Tx) error) error {
+	for attempt := 1; ; attempt++ {
+		err := s.once(ctx, options, do)
+		if err == nil {
+			return nil
+		}
+		if !retry(err) || attempt == attempts {
+			return translate(err)
+		}
+		select {
+		case <-ctx.Done():
+			return translate(ctx.Err())
+		case <-time.After(backoff(attempt)):
+		}
+	}
+}
+
+// backoff is how long to wait after a failed attempt: 5 to 10 ms, then twice and four times that, so that two that met
+// do not meet again.
+func backoff(attempt int) time.Duration {
+	base := 5 * time.Millisecond << (attempt - 1)
+	return base + rand.N(base)
+}
+
+func (s *Store) once(ctx context.Context, options pgx.TxOptions, do func(pgx.Tx) error) (err error) {
+	tx, err := s.pool.BeginTx(ctx, options)
+	if err != nil {
+		return fmt.Errorf("begin transaction: %w", err)
+	}
+	defer func() {
+		// Also when do panics. After a commit there is nothing left to roll back; a connection that cannot roll back is
+		// thrown away, which rolls back too.
+		if rollbackErr := tx.Rollback(context.WithoutCancel(ctx)); rollbackErr != nil && !errors.Is(rollbackErr, pgx.ErrTxClosed) {
+			err = errors.Join(err, rollbackErr)
+		}
+	}()
+	if err := do(tx); err != nil {
+		return err
+	}
+	if err := tx.Commit(ctx); err != nil {
+		return fmt.Errorf("commit: %w", err)
+	}
+	return nil
+}
+
+// one returns the record that a statement finds, or Missing.
+func one[T any](ctx context.Context, tx pgx.Tx, what, sql string, args pgx.StrictNamedArgs, row pgx.RowToFunc[T]) (T, error) {
+	var none T
+	rows, err := tx.Query(ctx, sql, args)
+	if err != nil {
+		return none, fmt.Errorf("read %s: %w", what, translate(err))
+	}
+	record, err := pgx.CollectExactlyOneRow(rows, row)
+	if err != nil {
+		return none, fmt.Errorf("read %s: %w", what, missing(err, what))
+	}
+	return record, nil
+}
+
+// list returns the records that a statement finds.
+func list[T any](ctx context.Context, tx pgx.Tx, what, sql string, args pgx.StrictNamedArgs, row pgx.RowToFunc[T]) ([]T, error) {
+	rows, err := tx.Query(ctx, sql, args)
+	if err != nil {
+		return nil, fmt.Errorf("read %s: %w", what, translate(err))
+	}
+	records, err := pgx.CollectRows(rows, row)
+	if err != nil {
+		return nil, fmt.Errorf("read %s: %w", what, translate(err))
+	}
+	return records, nil
+}
+
+// recordRow is a row whose columns are not those of its record one by one.
+type recordRow[T any] interface{ record() T }
+
+// through reads a row as an R and turns it into the record. R embeds the record and adds what the record lacks; a
+// field of the record without a column is left to R's method.
+func through[R recordRow[T], T any](row pgx.CollectableRow) (T, error) {
+	r, err := pgx.RowToStructByNameLax[R](row)
+	return r.record(), err
+}
+
+// exec runs a statement and returns how many rows it changed. what says what it does, for errors.
+func exec(ctx context.Context, tx pgx.Tx, what, sql string, args pgx.StrictNamedArgs) (int64, error) {
+	tag, err := tx.Exec(ctx, sql, args)
+	if err != nil {
+		return 0, fmt.Errorf("%s: %w", what, translate(err))
+	}
+	return tag.RowsAffected(), nil
+}
+
+// insert runs a statement that adds a record.
+func insert(ctx context.Context, tx pgx.Tx, what, sql string, args pgx.StrictNamedArgs) error {
+	_, err := exec(ctx, tx, "insert "+what, sql, args)
+	return err
+}
+
+// update runs a statement that changes one record, Missing when there is none.
+func update(ctx context.Context, tx pgx.Tx, what, sql string, args pgx.StrictNamedArgs) error {
+	n, err := exec(ctx, tx, "update "+what, sql, args)
+	if err == nil && n == 0 {
+		return trial.Missing(what)
+	}
+	return err
+}

@@ -1,0 +1,55 @@
+package db
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"evenrig/service/trial"
+)
+
+const selectUnit = `
+SELECT trial_id, id, enrolment_id, n, first, same_fly_check, fetched_at, opened_at, opened_offset
+FROM units `
+
+type unitRow struct {
+	trial.Unit
+	OpenedOffset *int16
+}
+
+func (r unitRow) record() trial.Unit {
+	u := r.Unit
+	u.OpenedAt = inPointer(u.OpenedAt, r.OpenedOffset)
+	return u
+}
+
+// UnitBy implements trial.ReadTx.
+func (r readTx) UnitBy(ctx context.Context, id, unit trial.ID) (trial.Unit, error) {
+	const unitBy = selectUnit + `WHERE trial_id = @trial_id AND id = @id`
+	return oneSent(ctx, r.tx, "unit", unitBy, id, unit, through[unitRow])
+}
+
+// UnitsOf implements trial.ReadTx: in order of number.
+func (r readTx) UnitsOf(ctx context.Context, id, enrolment trial.ID) ([]trial.Unit, error) {
+	const unitsOf = selectUnit + `WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id ORDER BY n`
+	return list(ctx, r.tx, "units", unitsOf, pgx.StrictNamedArgs{"trial_id": id, "enrolment_id": enrolment}, through[unitRow])
+}
+
+// InsertUnit implements trial.Tx.
+func (w writeTx) InsertUnit(ctx context.Context, u trial.Unit) error {
+	const insertUnit = `
+INSERT INTO units (trial_id, id, enrolment_id, n, first, same_fly_check, fetched_at, opened_at, opened_offset)
+VALUES (@trial_id, @id, @enrolment_id, @n, @first, @same_fly_check, @fetched_at, @opened_at, @opened_offset)`
+	return insert(ctx, w.tx, "unit", insertUnit, pgx.StrictNamedArgs{
+		"trial_id": u.TrialID, "id": u.ID, "enrolment_id": u.EnrolmentID, "n": u.N, "first": u.First, "same_fly_check": u.SameFlyCheck,
+		"fetched_at": u.FetchedAt, "opened_at": u.OpenedAt, "opened_offset": offsetOfPointer(u.OpenedAt),
+	})
+}
+
+// OpenUnit implements trial.Tx.
+func (w writeTx) OpenUnit(ctx context.Context, id, unit trial.ID, at time.Time) error {
+	const openUnit = `
+UPDATE units SET opened_at = @opened_at, opened_offset = @opened_offset WHERE trial_id = @trial_id AND id = @id`
+	return update(ctx, w.tx, "unit", openUnit, pgx.StrictNamedArgs{"trial_id": id, "id": unit, "opened_at": at, "opened_offset": offsetOf(at)})
+}

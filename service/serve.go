@@ -1,0 +1,85 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"evenrig/api"
+	"evenrig/db"
+)
+
+// serveCommand runs the service.
+type serveCommand struct {
+	storage
+	listening
+}
+
+// Run serves until ^C or a polite kill, then finishes what is under way and stops.
+func (c *serveCommand) Run(s streams) error {
+	if err := c.listening.check(); err != nil {
+		return err
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	log := c.log(s)
+	p, err := c.assemble(ctx, log, time.Now)
+	if err != nil {
+		return err
+	}
+	running, err := p.start(ctx, c.listening, log)
+	if err != nil {
+		return errors.Join(err, p.close())
+	}
+	fmt.Fprintf(s.out, "evenrig answers at %s (contract: %s/openapi.yaml); ^C stops it\n", running.url, running.url)
+	select {
+	case <-ctx.Done():
+		log.Info("stopping")
+	case err = <-running.failed:
+	case <-p.database.died():
+		err = errors.New("the private PostgreSQL ended by itself")
+	}
+	return errors.Join(err, running.stop(), p.close())
+}
+
+// running is the service while it answers.
+type running struct {
+	url    string
+	server *api.Server
+	jobs   *db.Jobs
+	failed chan error
+}
+
+// stopTime is how long requests and jobs under way may take to finish.
+const stopTime = 20 * time.Second
+
+// start begins to answer requests and to do jobs.
+func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*running, error) {
+	jobs, err := db.NewJobs(p.store, p.service.Analyse, p.service.Checkpoint)
+	if err != nil {
+		return nil, err
+	}
+	listener, err := net.Listen("tcp", at.Listen)
+	if err != nil {
+		return nil, fmt.Errorf("EVENRIG_LISTEN (--listen) is %q: %w", at.Listen, err)
+	}
+	if err := jobs.Start(ctx); err != nil {
+		return nil, errors.Join(err, listener.Close())
+	}
+	r := &running{jobs: jobs, url: "http://" + listener.Addr().String(), failed: make(chan error, 1)}
+	r.server = api.NewServer(p.service, api.Options{Log: log, TrustedProxies: at.TrustedProxies})
+	go func() { r.failed <- r.server.Serve(listener) }()
+	return r, nil
+}
+
+func (r *running) stop() error {
+	ctx, cancel := context.WithTimeout(context.Background(), stopTime)
+	defer cancel()
+	return errors.Join(r.server.Shutdown(ctx), r.jobs.Stop(ctx))
+}
