@@ -2,6 +2,7 @@ package db
 
 import (
 	"context"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -83,15 +84,15 @@ func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) pgx.StrictNamedA
 		"double_id":      column(catches, func(c trial.Catch) trial.ID { return c.DoubleID }),
 		"species":        column(catches, func(c trial.Catch) string { return c.Species }),
 		"origin":         column(catches, func(c trial.Catch) string { return string(c.Origin) }),
-		"caught_at":      column(catches, func(c trial.Catch) any { return c.CaughtAt }),
+		"caught_at":      column(catches, func(c trial.Catch) time.Time { return c.CaughtAt }),
 		"caught_offset":  column(catches, func(c trial.Catch) *int16 { return offsetOf(c.CaughtAt) }),
-		"noted_at":       column(catches, func(c trial.Catch) any { return c.NotedAt }),
+		"noted_at":       column(catches, func(c trial.Catch) time.Time { return c.NotedAt }),
 		"noted_offset":   column(catches, func(c trial.Catch) *int16 { return offsetOf(c.NotedAt) }),
 		"length_value":   lengthValue,
 		"length_unit":    lengthUnit,
 		"note":           column(catches, func(c trial.Catch) string { return c.Note }),
 		"noted_by":       column(catches, func(c trial.Catch) trial.ID { return c.NotedBy }),
-		"received_at":    column(catches, func(c trial.Catch) any { return c.ReceivedAt }),
+		"received_at":    column(catches, func(c trial.Catch) time.Time { return c.ReceivedAt }),
 		"sent_digest":    column(catches, func(c trial.Catch) trial.Digest { return c.SentDigest }),
 		"version":        column(catches, func(c trial.Catch) int32 { return int32(c.Version) }),
 		"void":           column(catches, func(c trial.Catch) bool { return c.Void }),
