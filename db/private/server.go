@@ -196,8 +196,12 @@ func (s *server) relay(r *os.File, log *slog.Logger) {
 	}
 }
 
-// level ranks a line by the word it starts with. What its clients did wrong they are told themselves.
+// level ranks a line by the word it starts with. What its clients did wrong they are told themselves, and that a stop
+// cuts off who has not hung up yet is what a stop does.
 func level(line string) slog.Level {
+	if strings.HasSuffix(line, "terminating connection due to administrator command") {
+		return slog.LevelDebug
+	}
 	word, _, _ := strings.Cut(line, ":")
 	switch word {
 	case "PANIC":
