@@ -8,18 +8,13 @@ import (
 
 	"evenrig/openapi"
 	"evenrig/service/conduct"
-	"evenrig/service/exchange"
 	"evenrig/service/trial"
 )
 
 // ExportCatches writes the catch table of a locked trial.
 func (h *handlers) ExportCatches(ctx context.Context, r openapi.ExportCatchesRequestObject) (openapi.ExportCatchesResponseObject, error) {
-	table, err := h.service.CatchTable(ctx, actorOf(ctx), trial.ID(r.Trial))
-	if err != nil {
-		return nil, err
-	}
 	var b bytes.Buffer
-	if err := exchange.WriteCatchTable(&b, table); err != nil {
+	if err := h.service.ExportCatches(ctx, actorOf(ctx), trial.ID(r.Trial), &b); err != nil {
 		return nil, err
 	}
 	return openapi.ExportCatches200TextCsvResponse{Body: &b, ContentLength: int64(b.Len())}, nil

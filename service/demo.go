@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -97,8 +96,8 @@ type played struct {
 }
 
 func printDemo(w io.Writer, d played, url string, took time.Duration) error {
-	var r analysis.Result
-	if err := json.Unmarshal(d.result, &r); err != nil {
+	r, err := analysis.Decode(d.result)
+	if err != nil {
 		return fmt.Errorf("read the result: %w", err)
 	}
 	fmt.Fprintf(w, "\n%s\n\n", demoQuestion)

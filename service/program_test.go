@@ -190,10 +190,10 @@ func (s *story) checkDraw(t *testing.T) {
 		if err := expect(units, err, "list the units", 200); err != nil {
 			t.Fatal(err)
 		}
-		if len(units.JSON200.Units) < outingsEach {
-			t.Errorf("angler %d has only %d units", p.number, len(units.JSON200.Units))
+		if len(units.JSON200.Items) < outingsEach {
+			t.Errorf("angler %d has only %d units", p.number, len(units.JSON200.Items))
 		}
-		for _, u := range units.JSON200.Units {
+		for _, u := range units.JSON200.Items {
 			if want := sizes.UnitArrangement(key, u.N); string(u.First) != string(want) {
 				t.Errorf("angler %d, unit %d: handed out %s, the opened seed gives %s", p.number, u.N, u.First, want)
 			}
@@ -259,12 +259,12 @@ func TestKilledWhileSubmitting(t *testing.T) {
 		if err := expect(page, err, "list the catches", 200); err != nil {
 			t.Fatal(err)
 		}
-		for _, c := range page.JSON200.Catches {
+		for _, c := range page.JSON200.Items {
 			present[c.ID]++
 			last := c.ID
 			after = &last
 		}
-		more = len(page.JSON200.Catches) == limit
+		more = len(page.JSON200.Items) == limit
 	}
 	acknowledged.Range(func(key, _ any) bool {
 		fish := key.(openapi.CatchID)

@@ -162,8 +162,8 @@ func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n 
 	if a.State != trial.Done {
 		return trial.Fail(trial.Conflict, "analysis."+string(a.State), "analysis %d is %s; there is no report yet", n, a.State)
 	}
-	var result analysis.Result
-	if err := json.Unmarshal(a.Result, &result); err != nil {
+	result, err := analysis.Decode(a.Result)
+	if err != nil {
 		return fmt.Errorf("decode analysis %d of trial %s: %w", n, id, err)
 	}
 	return report.HTML(w, result, about)

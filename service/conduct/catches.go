@@ -21,7 +21,7 @@ type CatchView struct {
 // SubmitCatch saves a catch of the actor's and returns it once it is on disk. The same catch sent again, also after a
 // correction or after closing, returns its current state.
 func (s *Service) SubmitCatch(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Catch) (CatchView, error) {
-	protocol, err := s.intake(ctx, id)
+	protocol, err := s.intake(ctx, actor, id)
 	if err != nil {
 		return CatchView{}, err
 	}
@@ -49,7 +49,7 @@ type BatchOutcome struct {
 // SubmitBatch saves the catches that can be saved and says of each what became of it, in the order given: one bad catch
 // never spoils the rest.
 func (s *Service) SubmitBatch(ctx context.Context, actor trial.Actor, id trial.ID, batch []trial.Catch) ([]BatchOutcome, error) {
-	protocol, err := s.intake(ctx, id)
+	protocol, err := s.intake(ctx, actor, id)
 	if err != nil {
 		return nil, err
 	}
@@ -73,25 +73,35 @@ func (s *Service) SubmitBatch(ctx context.Context, actor trial.Actor, id trial.I
 	return outcomes, nil
 }
 
-// intake returns the protocol by which a trial's catches are checked. Whether the trial takes the catch, and whether it
-// is the actor's to send, is settled under the chain's lock.
-func (s *Service) intake(ctx context.Context, id trial.ID) (*trial.Protocol, error) {
+// intake returns the protocol by which a trial's catches are checked, to a member who may keep records in it. Whether
+// the trial takes the catch, and whether its period is the actor's, is settled under the chain's lock.
+func (s *Service) intake(ctx context.Context, actor trial.Actor, id trial.ID) (*trial.Protocol, error) {
+	now := s.now()
 	s.mu.RLock()
 	known := s.rules[id]
-	s.mu.RUnlock()
-	if known != nil {
+	if known != nil && now.Sub(known.members[actor.AccountID]) < membershipStale {
+		s.mu.RUnlock()
 		return &known.protocol, nil
 	}
+	s.mu.RUnlock()
 	var p *trial.Protocol
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
-		t, err := tx.TrialBy(ctx, id)
+		t, err := inTrial(ctx, tx, actor, id, trial.KeepOwnRecords)
 		if err != nil {
 			return err
 		}
 		p, err = s.rulesOf(ctx, tx, t)
 		return err
 	})
-	return p, err
+	if err != nil {
+		return nil, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if known := s.rules[id]; known != nil {
+		known.members[actor.AccountID] = now
+	}
+	return p, nil
 }
 
 // submission checks a catch and makes it ready for the writer.

@@ -2,6 +2,7 @@ package conduct
 
 import (
 	"context"
+	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,9 +12,10 @@ import (
 	"evenrig/service/trial"
 )
 
-// CatchTable returns all fish of a locked trial, or of a recorded one, as a catch table: pseudonyms, dates without the
-// hour, no names, waters or notes. Fish that are not analysed are among them, with their reason.
-func (s *Service) CatchTable(ctx context.Context, actor trial.Actor, id trial.ID) (exchange.Table, error) {
+// ExportCatches writes all fish of a locked trial, or of a recorded one, as a catch table: pseudonyms, dates without the
+// hour, no names, waters or notes. Fish that are not analysed are among them, with their reason. Nothing is written when
+// it fails on the way to w.
+func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial.ID, w io.Writer) error {
 	var table exchange.Table
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		t, err := inTrial(ctx, tx, actor, id, trial.ExportCatches)
@@ -45,7 +47,10 @@ func (s *Service) CatchTable(ctx context.Context, actor trial.Actor, id trial.ID
 		}
 		return nil
 	})
-	return table, err
+	if err != nil {
+		return err
+	}
+	return exchange.WriteCatchTable(w, table)
 }
 
 // tableRows writes one angler's fish as rows, outings numbered in their order.

@@ -2,12 +2,20 @@ package conduct
 
 import (
 	"context"
+	"time"
 
 	"evenrig/service/trial"
 )
 
-// rules are a registered trial's protocol in the form that intake needs: it never changes, so it is read once.
-type rules struct{ protocol trial.Protocol }
+// rules are a registered trial's protocol, which never changes and so is read once, and who was lately seen to be a
+// member who may keep records in it.
+type rules struct {
+	protocol trial.Protocol
+	members  map[trial.ID]time.Time
+}
+
+// membershipStale is how long intake relies on a membership that it has seen.
+const membershipStale = 5 * time.Second
 
 // rulesOf returns the trial's protocol.
 func (s *Service) rulesOf(ctx context.Context, tx trial.ReadTx, t trial.Trial) (*trial.Protocol, error) {
@@ -29,7 +37,7 @@ func (s *Service) rulesOf(ctx context.Context, tx trial.ReadTx, t trial.Trial) (
 	if len(s.rules) >= 1000 {
 		clear(s.rules) // a bound, not a policy: a server has few running trials
 	}
-	known = &rules{p}
+	known = &rules{protocol: p, members: map[trial.ID]time.Time{}}
 	s.rules[t.ID] = known
 	return &known.protocol, nil
 }

@@ -255,7 +255,7 @@ func (s *Service) belongs(ctx context.Context, tx trial.ReadTx, o *own, d trial.
 func (s *Service) Deviation(ctx context.Context, actor trial.Actor, id, deviation trial.ID) (d trial.Deviation, err error) {
 	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
 		d, err = tx.DeviationBy(ctx, id, deviation)
-		return o.mine(err, d.EnrolmentID, "report")
+		return o.mine(err, d.EnrolmentID, "deviation")
 	})
 	return d, err
 }

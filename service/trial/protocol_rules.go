@@ -56,7 +56,7 @@ func (p Protocol) checkPatterns(f *Faults) {
 		case !codeForm.MatchString(pattern.Code):
 			f.Add(at+"code", "is %q; accepted: 1 to 20 letters, digits, _ . + -, beginning with a letter or digit", pattern.Code)
 		case pattern.Code == string(TookUnknown) || pattern.Code == string(TookOther):
-			f.Add(at+"code", "%q is reserved for a fly that is not known or a third fly", pattern.Code)
+			f.Add(at+"code", "is %q, which stands for a fly that is not known or a third fly; accepted: any other code", pattern.Code)
 		}
 		length(f, at+"name", pattern.Name, 1, 80)
 		length(f, at+"shape", pattern.Shape, 0, 40)
