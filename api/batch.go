@@ -48,7 +48,7 @@ type batchItem struct {
 // which they were sent: a JSON array begins with [, lines of JSON with {.
 func (h *handlers) SubmitCatches(ctx context.Context, r openapi.SubmitCatchesRequestObject) (openapi.SubmitCatchesResponseObject, error) {
 	body := bufio.NewReader(r.Body)
-	first, err := firstByte(body)
+	first, line, err := firstByte(body)
 	if err != nil {
 		return nil, err
 	}
@@ -56,7 +56,7 @@ func (h *handlers) SubmitCatches(ctx context.Context, r openapi.SubmitCatchesReq
 	if first == '[' {
 		read, answer = h.readArray, answerArray
 	}
-	items, err := read(body)
+	items, err := read(body, line)
 	if err != nil {
 		return nil, err
 	}
@@ -67,23 +67,26 @@ func (h *handlers) SubmitCatches(ctx context.Context, r openapi.SubmitCatchesReq
 	return answer(outcomes)
 }
 
-// firstByte returns the first byte that is no white space, and leaves it to be read.
-func firstByte(body *bufio.Reader) (byte, error) {
-	for {
+// firstByte returns the first byte that is no white space and the line it stands on, and leaves it to be read.
+func firstByte(body *bufio.Reader) (first byte, line int, err error) {
+	for line = 1; ; {
 		b, err := body.ReadByte()
 		switch {
 		case errors.Is(err, io.EOF):
-			return 0, malformed("the body is empty; accepted: a JSON array of catches, or one catch a line")
+			return 0, line, malformed("the body is empty; accepted: a JSON array of catches, or one catch a line")
 		case err != nil:
-			return 0, unreadable(err)
-		case b != ' ' && b != '\t' && b != '\r' && b != '\n':
-			return b, body.UnreadByte()
+			return 0, line, unreadable(err)
+		case b == '\n':
+			line++
+		case b != ' ' && b != '\t' && b != '\r':
+			return b, line, body.UnreadByte()
 		}
 	}
 }
 
-// readArray reads a JSON array item by item. What is no JSON cannot be read past, and refuses the whole.
-func (h *handlers) readArray(body *bufio.Reader) ([]batchItem, error) {
+// readArray reads a JSON array item by item; an item's line is its place. What is no JSON cannot be read past, and
+// refuses the whole.
+func (h *handlers) readArray(body *bufio.Reader, _ int) ([]batchItem, error) {
 	d := json.NewDecoder(body)
 	if _, err := d.Token(); err != nil {
 		return nil, malformed("the body is no JSON: %v", err)
@@ -115,12 +118,12 @@ func brokenArray(err error, item int) error {
 	return malformed("the array is no JSON from item %d on: %v; nothing of it was saved", item, err)
 }
 
-// readLines reads one JSON object a line; a line that is none spoils no other.
-func (h *handlers) readLines(body *bufio.Reader) ([]batchItem, error) {
+// readLines reads one JSON object a line, from the given line on; a line that is none spoils no other.
+func (h *handlers) readLines(body *bufio.Reader, line int) ([]batchItem, error) {
 	var items []batchItem
 	lines := bufio.NewScanner(body)
 	lines.Buffer(nil, batchLimit)
-	for n := 1; lines.Scan(); n++ {
+	for ; lines.Scan(); line++ {
 		text := bytes.TrimSpace(lines.Bytes())
 		if len(text) == 0 {
 			continue
@@ -128,7 +131,7 @@ func (h *handlers) readLines(body *bufio.Reader) ([]batchItem, error) {
 		if len(items) == batchMost {
 			return nil, tooMany()
 		}
-		items = append(items, h.readItem(n, bytes.Clone(text)))
+		items = append(items, h.readItem(line, bytes.Clone(text)))
 	}
 	if err := lines.Err(); err != nil {
 		return nil, unreadable(err)

@@ -5108,6 +5108,8 @@ type GetHealthResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Health
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
 }
@@ -5115,6 +5117,11 @@ type GetHealthResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetHealthResponse) GetJSON200() *Health {
 	return r.JSON200
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetHealthResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
 }
 
 // GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -5154,8 +5161,15 @@ func (r GetHealthResponse) ContentType() string {
 type GetContractResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetContractResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
 }
 
 // GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -5202,6 +5216,8 @@ type GetReadinessResponse struct {
 	HTTPResponse *http.Response
 	// JSON200 the response for an HTTP 200 `application/json` response
 	JSON200 *Health
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationProblemJSON503 *Unavailable
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
@@ -5213,6 +5229,11 @@ type GetReadinessResponse struct {
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
 func (r GetReadinessResponse) GetJSON200() *Health {
 	return r.JSON200
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetReadinessResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
 }
 
 // GetApplicationProblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
@@ -5261,6 +5282,8 @@ type ListClubsResponse struct {
 	JSON200 *ClubList
 	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
 	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
 }
@@ -5273,6 +5296,11 @@ func (r ListClubsResponse) GetJSON200() *ClubList {
 // GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
 func (r ListClubsResponse) GetApplicationProblemJSON401() *Unauthenticated {
 	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListClubsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
 }
 
 // GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -6084,6 +6112,8 @@ type GetMeResponse struct {
 	JSON200 *Me
 	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
 	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
 }
@@ -6096,6 +6126,11 @@ func (r GetMeResponse) GetJSON200() *Me {
 // GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
 func (r GetMeResponse) GetApplicationProblemJSON401() *Unauthenticated {
 	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetMeResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
 }
 
 // GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -6139,6 +6174,8 @@ type ListTokensResponse struct {
 	JSON200 *TokenList
 	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
 	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
 }
@@ -6151,6 +6188,11 @@ func (r ListTokensResponse) GetJSON200() *TokenList {
 // GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
 func (r ListTokensResponse) GetApplicationProblemJSON401() *Unauthenticated {
 	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListTokensResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
 }
 
 // GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -6339,6 +6381,8 @@ type GetProtocolTemplateResponse struct {
 	JSON200 *Protocol
 	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
 	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
 }
@@ -6351,6 +6395,11 @@ func (r GetProtocolTemplateResponse) GetJSON200() *Protocol {
 // GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
 func (r GetProtocolTemplateResponse) GetApplicationProblemJSON401() *Unauthenticated {
 	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetProtocolTemplateResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
 }
 
 // GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -11032,6 +11081,13 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 		}
 		response.JSON200 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Failure
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -11058,6 +11114,13 @@ func ParseGetContractResponse(rsp *http.Response) (*GetContractResponse, error) 
 	}
 
 	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Failure
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -11090,6 +11153,13 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 			return nil, err
 		}
 		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
 		var dest Unavailable
@@ -11150,6 +11220,13 @@ func ParseListClubsResponse(rsp *http.Response) (*ListClubsResponse, error) {
 			return nil, err
 		}
 		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Failure
@@ -11851,6 +11928,13 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 		}
 		response.ApplicationProblemJSON401 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Failure
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -11890,6 +11974,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 			return nil, err
 		}
 		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Failure
@@ -12048,6 +12139,13 @@ func ParseGetProtocolTemplateResponse(rsp *http.Response) (*GetProtocolTemplateR
 			return nil, err
 		}
 		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Failure
