@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"strings"
 	"sync"
 	"syscall"
@@ -75,7 +76,11 @@ func (c *demoCommand) Run(s streams) (err error) {
 	if err := printDemo(s.out, played, running.url, time.Since(begun)); err != nil || c.Exit {
 		return err
 	}
-	fmt.Fprintln(s.out, "Serving until ^C.")
+	page := filepath.Join(folder, "report.html")
+	if err := os.WriteFile(page, played.page, 0o600); err != nil {
+		return fmt.Errorf("save the report: %w", err)
+	}
+	fmt.Fprintf(s.out, "\nFor a browser: file://%s\nServing until ^C.\n", page)
 	select {
 	case <-ctx.Done():
 	case err = <-running.failed:
@@ -91,8 +96,8 @@ type played struct {
 	analysis  string // path of its closing analysis
 	organiser string // token
 	result    []byte
+	page      []byte // the report
 	requests  int
-	fish      int
 }
 
 func printDemo(w io.Writer, d played, url string, took time.Duration) error {
@@ -108,7 +113,7 @@ func printDemo(w io.Writer, d played, url string, took time.Duration) error {
   anglers %d · outings %d · fish recorded %d · analysed %d
   %s lower: %d took it, %d the other · %s lower: %d took it, %d the other
 
-The season took %s and %d requests. The report, for a browser with the organiser's token, or by:
+The season took %s and %d requests. The report, with the organiser's token:
 
   curl -H 'Authorization: Bearer %s' \
        %s%s/report > report.html

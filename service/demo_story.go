@@ -234,7 +234,11 @@ func (s *story) read(ctx context.Context) (played, error) {
 			return done, err
 		}
 		if a.StatusCode() == 200 {
-			done.result, done.requests, done.fish = a.Body, int(s.requests.Load()), s.fish
+			report, err := s.organiser.api.GetReportWithResponse(ctx, s.trial, 1)
+			if err := expect(report, err, "read the report", 200); err != nil {
+				return done, err
+			}
+			done.result, done.page, done.requests = a.Body, report.Body, int(s.requests.Load())
 			return done, nil
 		}
 		select {
