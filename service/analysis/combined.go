@@ -64,6 +64,9 @@ func ways() []CombinedEstimate {
 // combined pools the anglers' own answers; nil unless there are two. left is the number of anglers left out.
 func combined(effects []meta.Effect, labels []string, left int, level float64, n *notes) (*Combined, error) {
 	if len(effects) < 2 {
+		if len(effects)+left > 1 {
+			n.add(WarnNotCombined, "the anglers' own answers are not combined: fewer than two anglers have analysed fish in both arrangements")
+		}
 		return nil, nil
 	}
 	h, err := meta.MeasureHeterogeneity(effects, level)
@@ -102,23 +105,11 @@ func combined(effects []meta.Effect, labels []string, left int, level float64, n
 			influential = append(influential, labels[i])
 		}
 	}
-	if len(influential) > 0 {
-		n.add(WarnInfluential, "without %s the combined log odds would move by more than 0.25", listed(influential))
+	switch {
+	case len(influential) == 1:
+		n.add(WarnInfluential, "without %s the combined log odds would move by more than 0.25", influential[0])
+	case len(influential) > 1:
+		n.add(WarnInfluential, "without any one of %s the combined log odds would move by more than 0.25", listed(influential))
 	}
 	return &c, nil
-}
-
-// tooManyHalves reports whether more than one in ten of the combined anglers needed the ½. Whole numbers: no rounding.
-func tooManyHalves(rows []Angler) bool {
-	var k, halved int
-	for _, row := range rows {
-		if row.LogOdds == nil {
-			continue
-		}
-		k++
-		if row.HalfAdded {
-			halved++
-		}
-	}
-	return 10*halved > k
 }

@@ -142,6 +142,21 @@ func (d dataset) outingsKnown() bool {
 	return true
 }
 
+// outingsShared reports whether any outing has two analysed fish: where none has, days cannot make fish alike.
+func outingsShared(tallies []trial.Tally) bool {
+	fish := map[[2]string]int64{}
+	for _, t := range tallies {
+		if t.Exclusion != trial.Analysed || t.Outing == "" {
+			continue
+		}
+		key := [2]string{t.Angler, t.Outing}
+		if fish[key] += t.N; fish[key] > 1 {
+			return true
+		}
+	}
+	return false
+}
+
 // outingsRepeat reports whether days can be told apart from anglers: at least 2 anglers have at least 2 outings with
 // an analysed fish, and such an outing has 2 fish or more on average.
 func (d dataset) outingsRepeat() bool {

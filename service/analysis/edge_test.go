@@ -113,7 +113,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "one arrangement", in: anglers(6, 8, 2, 0, 0),
-			warnings: []string{analysis.WarnOneArrangement}, method: analysis.ExactStratified, verdict: analysis.NotSettled,
+			warnings: []string{analysis.WarnOneArrangement, analysis.WarnLeftOut, analysis.WarnNotCombined}, method: analysis.MixedModelWald, verdict: analysis.NotSettled,
 			look: func(t *testing.T, r analysis.Result) {
 				if r.PooledTable != nil || r.Stratified != nil || r.Combined != nil || r.Headline.Share != nil || r.Headline.ShareLow != nil {
 					t.Error("a position-free part was estimated from one arrangement")
@@ -126,7 +126,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "only the lower fly is ever taken", in: anglers(6, 8, 0, 0, 7),
-			warnings: []string{analysis.WarnOnePosition, analysis.WarnSeparation, analysis.WarnHalfAdded}, method: analysis.ExactStratified, verdict: analysis.NotSettled,
+			warnings: []string{analysis.WarnOnePosition, analysis.WarnSeparation, analysis.WarnHalfAdded}, method: analysis.MixedModelWald, verdict: analysis.NotSettled,
 		},
 		{
 			name: "complete separation: only the test pattern is ever taken", in: anglers(6, 8, 0, 7, 0),
@@ -196,6 +196,51 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 			name: "every angler has one arrangement, both occur", in: input(rig{angler: "a", a: 3, b: 2}, rig{angler: "b", c: 2, d: 3}),
 			warnings: []string{analysis.WarnFewAnglers, analysis.WarnLeftOut, analysis.WarnNoInformation}, method: analysis.ExactStratified, verdict: analysis.NotSettled,
 		},
+		{
+			name: "anglers of opposite minds: the exact method, which takes them as one, must not call the patterns even",
+			in: input(rig{angler: "a", a: 8, c: 8}, rig{angler: "b", a: 8, c: 8}, rig{angler: "c", a: 8, c: 8},
+				rig{angler: "d", b: 8, d: 8}, rig{angler: "e", b: 8, d: 8}, rig{angler: "f", b: 8, d: 8}),
+			warnings: []string{analysis.WarnNoMaximum, analysis.WarnNoMethod, analysis.WarnHalfAdded}, method: analysis.MixedModelWald, verdict: analysis.NotSettled,
+			look: func(t *testing.T, r analysis.Result) {
+				if r.Headline.Share != nil || !strings.Contains(r.Verdict.Sentence, "not enough to tell") {
+					t.Errorf("share %v: %s", r.Headline.Share, r.Verdict.Sentence)
+				}
+			},
+		},
+		{
+			name:     "four anglers of opposite minds",
+			in:       input(rig{angler: "a", a: 40, b: 9, c: 38, d: 8}, rig{angler: "b", a: 40, b: 9, c: 38, d: 8}, rig{angler: "c", a: 9, b: 40, c: 8, d: 38}, rig{angler: "d", a: 9, b: 40, c: 8, d: 38}),
+			warnings: []string{analysis.WarnFewAnglers, analysis.WarnAnglersDiffer}, method: analysis.ExactStratified, verdict: analysis.Even,
+			look: func(t *testing.T, r analysis.Result) {
+				if !strings.Contains(r.Verdict.Sentence, "do not agree") {
+					t.Error(r.Verdict.Sentence)
+				}
+			},
+		},
+		{
+			name: "one angler has nearly all fish", in: mixedRigs(6, rig{angler: "many", a: 3300, b: 1700, c: 2700, d: 2300}),
+			warnings: []string{analysis.WarnPrevailing, analysis.WarnSingular}, method: analysis.MixedModelWald, verdict: analysis.TestTakesMore,
+			look: func(t *testing.T, r analysis.Result) {
+				all := r.Verdict.Sentence + strings.Join(r.Verdict.Limits, " ")
+				for _, text := range []string{"99 of 100 by one angler", "mostly one angler's answer", "One angler caught 10000 of the 10095 analysed fish"} {
+					if !strings.Contains(all, text) {
+						t.Errorf("%q does not say %q", all, text)
+					}
+				}
+				if low, _ := r.Prediction(); low != nil || strings.Contains(all, "anglers like ours") {
+					t.Errorf("it speaks of other anglers (%v): %s", low, all)
+				}
+			},
+		},
+		{
+			name: "one angler has most fish, but anglers differ", in: mixedRigs(6, rig{angler: "many", a: 60, b: 90, c: 20, d: 130}),
+			method: analysis.MixedModelWald, verdict: analysis.NotSettled,
+			look: func(t *testing.T, r analysis.Result) {
+				if _, one := r.Prevailing(); one || *r.MixedModel.SDPattern == 0 {
+					t.Errorf("prevailing with sd_pattern %g", *r.MixedModel.SDPattern)
+				}
+			},
+		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := mustRun(t, c.in, analysis.Settings{})
@@ -252,6 +297,11 @@ func TestDefaultVary(t *testing.T) {
 		single.Tallies = append(single.Tallies, rig{angler: fmt.Sprint(i), outing: "1", a: 3, b: 2}.tallies()...)
 		single.Tallies = append(single.Tallies, rig{angler: fmt.Sprint(i), outing: "2", c: 3, d: 1}.tallies()...)
 	}
+	singles := analysis.Input{Test: "A", Control: "B"}
+	for i := range 6 * 12 {
+		singles.Tallies = append(singles.Tallies, rig{angler: fmt.Sprint(i % 6), outing: fmt.Sprint(i / 6), a: int64(i % 2), d: int64((i + 1) % 2)}.tallies()...)
+		singles.Tallies = append(singles.Tallies, rig{angler: fmt.Sprint(i % 6), outing: fmt.Sprint("and ", i/6), b: int64((i / 3) % 2), c: int64((i/3 + 1) % 2)}.tallies()...)
+	}
 	for _, c := range []struct {
 		name   string
 		in     analysis.Input
@@ -263,6 +313,7 @@ func TestDefaultVary(t *testing.T) {
 		{"two outings each", days(5, 2, 1, day), trial.Paired, analysis.VaryPatternPositionOuting, 1, false},
 		{"one outing each", days(5, 1, 1, day), trial.Paired, analysis.VaryPatternPosition, 15, true},
 		{"days not known", days(5, 2, 1, func(int) string { return "" }), trial.Paired, analysis.VaryPatternPosition, 15, true},
+		{"one fish an outing", singles, trial.PairedByOuting, analysis.VaryPatternPosition, 15, true},
 		{"one arrangement an outing", single, trial.PairedByOuting, analysis.VaryPatternPositionOuting, 1, false},
 	} {
 		r := mustRun(t, c.in, analysis.Settings{})

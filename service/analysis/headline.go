@@ -11,16 +11,19 @@ import (
 const fewAnglers = 4
 
 // headline chooses the one method that speaks and copies its numbers: this is the only place where that is decided.
-// With k up to 4 anglers the exact conditional method over strata; from 5 the mixed model; where that was refused, the
-// combination of the anglers' own answers if at most one in ten of them needed the ½, else the exact method.
+//
+// With k up to 4 anglers the exact conditional method over strata; from 5 the mixed model. Where that was refused, the
+// combination of the anglers' own answers if at most one in ten of them needed the ½; else the exact method if all fish of
+// an arrangement took one pattern, so that nothing shows that anglers differ; else none, since the exact method takes one
+// effect for all and a model that ran away says the opposite.
 func headline(r Result, conditional *exact.Conditional, k int, by string, n *notes) Headline {
 	switch {
 	case k == 0:
-		return exactHeadline(nil, "No fish could be analysed; the exact method is named, and has nothing to say.", n)
+		return Headline{Method: ExactStratified, Reason: "No fish could be analysed; the exact method is named, and has nothing to say."}
 	case k == 1:
-		return exactHeadline(conditional, "One angler has analysed fish: the exact method speaks, over "+by+".", n)
+		return exactHeadline(conditional, "One angler has analysed fish: the exact method", by)
 	case k <= fewAnglers:
-		return exactHeadline(conditional, fmt.Sprintf("%d anglers have analysed fish: up to %d the exact method speaks, with one stratum an angler.", k, fewAnglers), n)
+		return exactHeadline(conditional, fmt.Sprintf("%d anglers have analysed fish: up to %d the exact method", k, fewAnglers), by)
 	case r.MixedModel.Status == Converged:
 		m := r.MixedModel
 		return Headline{
@@ -30,7 +33,7 @@ func headline(r Result, conditional *exact.Conditional, k int, by string, n *not
 			Share: m.Share, ShareLow: m.ShareLow, ShareHigh: m.ShareHigh,
 			AverageShare: m.AverageShare, AverageLow: m.AverageLow, AverageHigh: m.AverageHigh,
 		}
-	case r.Combined != nil && !tooManyHalves(r.Anglers):
+	case r.Combined != nil && !r.TooManyHalves():
 		e := r.Combined.Estimates[r.Combined.Headline]
 		return Headline{
 			Method:  CombinedAnglers,
@@ -38,28 +41,93 @@ func headline(r Result, conditional *exact.Conditional, k int, by string, n *not
 			LogOdds: e.LogOdds, Low: e.Low, High: e.High, P: e.P, DF: known(float64(r.Combined.QDF)),
 			Share: share(e.LogOdds), ShareLow: share(e.Low), ShareHigh: share(e.High),
 		}
-	default:
-		return exactHeadline(conditional, fmt.Sprintf("%d anglers have analysed fish, but the mixed model could not be fitted and too many counts are zero "+
-			"to combine the anglers' own answers: the exact method speaks, with one stratum an angler.", k), n)
+	case r.MixedModel.Status == Separated && conditional != nil:
+		return exactHeadline(conditional, fmt.Sprintf("%d anglers have analysed fish, but where a pattern was always taken neither the mixed model nor "+
+			"the combination of the anglers' own answers can be had: the exact method", k), by)
 	}
+	if !n.has(WarnOneArrangement, WarnOnePosition) {
+		n.add(WarnNoMethod, "the mixed model is not given, and the combination of the anglers' own answers cannot stand in: fewer than two of them have one, or more than one in ten needed the ½; "+
+			"the other methods take anglers as alike and do not speak from %d anglers on", fewAnglers+1)
+	}
+	return Headline{Method: MixedModelWald, Reason: fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model would speak, but it is not given, and nothing speaks in its place.", k, fewAnglers+1)}
 }
 
 // exactHeadline is the exact conditional answer: ½ ln of the odds ratio and its limits, and the p that goes with the
 // limits. Without one every number is null.
-func exactHeadline(c *exact.Conditional, reason string, n *notes) Headline {
-	h := Headline{Method: ExactStratified, Reason: reason}
+func exactHeadline(c *exact.Conditional, reason, by string) Headline {
+	h := Headline{Method: ExactStratified, Reason: reason + " speaks, over " + by + "."}
 	if c == nil {
-		if !n.has(WarnNoCatches, WarnOneArrangement, WarnOnePosition) {
-			n.add(WarnNoInformation, "no stratum has analysed fish in both arrangements and at both positions, so that the exact method has nothing to compare")
-		}
+		h.Reason = reason + " would speak, but these fish give it nothing to compare."
 		return h
 	}
 	h.LogOdds, h.Low, h.High, h.P = known2(c.Estimate.Theta()), known2(c.Low.Theta()), known2(c.High.Theta()), known(c.PCentral)
 	h.Share, h.ShareLow, h.ShareHigh = known(c.Estimate.Share()), known(c.Low.Share()), known(c.High.Share())
-	if h.LogOdds == nil || h.Low == nil || h.High == nil {
-		n.add(WarnUnbounded, "the fish of every stratum lie as far to one side as they can: the exact estimate or a limit has no bound, and the share stands at its end")
-	}
 	return h
+}
+
+// TooManyHalves reports whether more than one in ten of the combined anglers needed the ½: then the combination sees far
+// less spread between anglers than there is, and speaks neither for these anglers nor of another one. Whole numbers: no rounding.
+func (r Result) TooManyHalves() bool {
+	var k, halved int
+	for _, row := range r.Anglers {
+		if row.LogOdds == nil {
+			continue
+		}
+		k++
+		if row.HalfAdded {
+			halved++
+		}
+	}
+	return 10*halved > k
+}
+
+// Prevailing returns the angler who has more analysed fish than all others together, where the headline's method sees or
+// allows no spread between two or more anglers: then the answer is mostly that angler's. (Where a spread is estimated the
+// weights of the anglers are nearly equal.)
+func (r Result) Prevailing() (Angler, bool) {
+	var most Angler
+	k := 0
+	for _, a := range r.Anglers {
+		if a.analysed() > 0 {
+			k++
+		}
+		if a.analysed() > most.analysed() {
+			most = a
+		}
+	}
+	if k < 2 || 2*most.analysed() <= r.Counts.Analysed || r.Headline.Share == nil {
+		return Angler{}, false
+	}
+	switch r.Headline.Method {
+	case MixedModelWald:
+		return most, *r.MixedModel.SDPattern == 0
+	case CombinedAnglers:
+		return most, *r.Combined.Estimates[r.Combined.Headline].Tau2 == 0
+	}
+	return most, true
+}
+
+func (a Angler) analysed() int64 {
+	return a.TestLower.Lower + a.TestLower.Upper + a.ControlLower.Lower + a.ControlLower.Upper
+}
+
+// anglersDisagree reports whether the exact method speaks for anglers who are not of one effect, by Tarone's test at .05.
+func (r Result) anglersDisagree(k int) bool {
+	return k > 1 && r.Headline.Method == ExactStratified && r.Stratified != nil && r.Stratified.HomogeneityP != nil && *r.Stratified.HomogeneityP < .05
+}
+
+// Prediction returns the interval of shares, 0 to 1, in which another angler's own share is expected, from the
+// combination's headline row; nil, nil where it cannot be told: fewer than three anglers' own answers, too many that needed the
+// ½, or one angler prevailing.
+func (r Result) Prediction() (low, high *float64) {
+	if r.Combined == nil || r.TooManyHalves() {
+		return nil, nil
+	}
+	if _, one := r.Prevailing(); one {
+		return nil, nil
+	}
+	e := r.Combined.Estimates[r.Combined.Headline]
+	return share(e.PredictionLow), share(e.PredictionHigh)
 }
 
 func share(logOdds *float64) *float64 {

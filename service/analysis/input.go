@@ -81,7 +81,7 @@ func (in Input) check(s Settings) error {
 	}
 	if s.Vary != "" {
 		trial.OneOf(&f, "vary", s.Vary, VaryPattern, VaryPatternPosition, VaryPatternPositionOuting)
-		if in.Design == trial.PairedByOuting && s.Vary != VaryPatternPositionOuting {
+		if in.Design == trial.PairedByOuting && s.Vary != VaryPatternPositionOuting && outingsShared(in.Tallies) {
 			f.Add("vary", "is %q, but every outing has one arrangement, so that outings must be in the model; accepted: %s", s.Vary, VaryPatternPositionOuting)
 		}
 	}

@@ -9,28 +9,28 @@ import (
 )
 
 // chooseVary returns the form of the mixed model: as asked for, else pattern and position, with outings where the records
-// can tell them apart. Where days are not known for every fish, w cannot be in it.
+// can tell them apart. Where days are not known for every fish, or none has two, w cannot be in it.
 func chooseVary(d dataset, in Input, s Settings, n *notes) Vary {
-	vary := s.Vary
-	if vary == "" {
-		vary = VaryPatternPosition
-		switch {
-		case in.Design == trial.PairedByOuting || d.outingsKnown() && d.outingsRepeat():
-			vary = VaryPatternPositionOuting
-		case d.outingsKnown() && len(d.withFish()) > 1:
-			n.add(WarnOutingsLeftOut, "outings are not in the mixed model: that takes two anglers with two outings each and two fish an outing on average")
-		}
+	why := ""
+	switch {
+	case !d.outingsKnown():
+		why = "the day is not known for every analysed fish"
+	case !outingsShared(in.Tallies):
+		why = "no day has two analysed fish, so that days cannot be told from single fish"
+	case s.Vary != "":
+		return s.Vary
+	case in.Design == trial.PairedByOuting || d.outingsRepeat():
+		return VaryPatternPositionOuting
+	default:
+		why = "that takes two anglers with two outings each and two fish an outing on average"
 	}
-	if d.outingsKnown() {
-		return vary
+	if s.Vary == VaryPattern || s.Vary == VaryPatternPosition {
+		return s.Vary
 	}
-	if len(d.withFish()) > 1 && (s.Vary == "" || s.Vary == VaryPatternPositionOuting) {
-		n.add(WarnOutingsLeftOut, "outings are not in the mixed model: the day is not known for every analysed fish")
+	if len(d.withFish()) > 1 {
+		n.add(WarnOutingsLeftOut, "outings are not in the mixed model: %s", why)
 	}
-	if vary == VaryPatternPositionOuting {
-		vary = VaryPatternPosition
-	}
-	return vary
+	return VaryPatternPosition
 }
 
 // choosePoints returns the quadrature points per dimension for a form of the model.
@@ -65,6 +65,10 @@ func mixedModel(d dataset, vary Vary, points int, level float64, n *notes) (*Mix
 	m := &MixedModel{Vary: vary, Method: glmm.MethodQuadrature, Points: points}
 	if points == 1 {
 		m.Method = glmm.MethodLaplace
+	}
+	if len(d.withFish()) < 2 {
+		m.Status = NotFitted // WarnOneAngler says why
+		return m, nil, nil
 	}
 	fit, err := glmm.FitTrial(d.cells(vary == VaryPatternPositionOuting), glmm.Options{Vary: form, Points: points})
 	if err != nil {

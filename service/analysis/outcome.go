@@ -18,17 +18,22 @@ const (
 	WarnOnePosition    = "one_position"       // every analysed fish took the lower fly, or every one the upper
 	WarnOneAngler      = "one_angler"         // one angler's answer
 	WarnFewAnglers     = "few_anglers"        // 2 to 4 anglers with an analysed fish
+	WarnPrevailing     = "prevailing_angler"  // one angler has more analysed fish than all others together
+	WarnAnglersDiffer  = "anglers_differ"     // the exact method speaks, and one effect does not fit all anglers
 	WarnOneStratum     = "one_stratum"        // one angler without blocks or outings that have both arrangements
 	WarnNoInformation  = "no_information"     // no stratum has both arrangements and both positions
 	WarnZeroCell       = "zero_cell"          // a cell of the pooled table is zero
 	WarnUnbounded      = "unbounded"          // an estimate or limit is infinite
+	WarnNoHomogeneity  = "no_homogeneity"     // whether strata agree cannot be tested
 	WarnHalfAdded      = "half_added"         // ½ added to an angler's four cells
 	WarnLeftOut        = "left_out"           // anglers left out of the combination
+	WarnNotCombined    = "not_combined"       // fewer than two anglers' own answers
 	WarnSingular       = "singular"           // a standard deviation estimated as 0
 	WarnSeparation     = "separation"         // the mixed model has no finite estimate
 	WarnNoMaximum      = "no_maximum"         // a standard deviation of the mixed model runs away
 	WarnNotConverged   = "not_converged"      // the mixed model's search found no maximum
 	WarnNotIdentified  = "not_identified"     // the mixed model's terms cannot be told apart
+	WarnNoMethod       = "no_method"          // from 5 anglers: no method that allows for anglers who differ gives an answer
 	WarnOutingsLeftOut = "outings_left_out"   // outings are not in the mixed model
 	WarnMethodsDiffer  = "methods_differ"     // mixed model and combination differ by more than ¼ standard error
 	WarnInfluential    = "influential_angler" // leaving one angler out moves the combined θ by more than ¼
@@ -67,8 +72,6 @@ func noInformation(err error) bool {
 func fitOutcome(err error) (status FitStatus, code, reason string, ok bool) {
 	reason = strings.TrimPrefix(err.Error(), "glmm: ")
 	switch {
-	case errors.Is(err, glmm.ErrOneAngler):
-		return NotFitted, "", reason, true // WarnOneAngler says it
 	case errors.Is(err, glmm.ErrOneArrangement):
 		return NotFitted, "", reason, true // WarnOneArrangement says it
 	case errors.Is(err, glmm.ErrNoVariation), errors.Is(err, glmm.ErrSeparation):

@@ -33,7 +33,7 @@ func pooledTable(t exact.Table, level float64, n *notes) (*PooledTable, error) {
 	var p PooledTable
 	switch woolf, err := exact.Woolf(t, level); {
 	case errors.Is(err, exact.ErrZeroCell):
-		n.add(WarnZeroCell, "one of the four counts of the pooled table is zero, so that its large-sample estimate is not given; the exact one beside it is")
+		n.add(WarnZeroCell, "one of the four counts of the pooled table is zero: its large-sample estimate is not given, and its conditional odds ratio is 0 or without bound")
 	case err != nil:
 		return nil, fmt.Errorf("pooled table: %w", err)
 	default:
@@ -89,10 +89,13 @@ func (d dataset) strata(n *notes) (tables []exact.Table, by string) {
 
 // stratified is the answer within strata, and the odds ratio that the headline may use; nil where no stratum says
 // anything.
-func stratified(tables []exact.Table, level float64) (*Stratified, *exact.Conditional, error) {
+func stratified(tables []exact.Table, level float64, n *notes) (*Stratified, *exact.Conditional, error) {
 	cond, err := exact.ConditionalTest(tables, level)
 	switch {
 	case noInformation(err):
+		if !n.has(WarnNoCatches, WarnOneArrangement, WarnOnePosition) {
+			n.add(WarnNoInformation, "no stratum has analysed fish in both arrangements and at both positions, so that the stratified methods have nothing to compare")
+		}
 		return nil, nil, nil
 	case err != nil:
 		return nil, nil, fmt.Errorf("stratified: %w", err)
@@ -106,8 +109,11 @@ func stratified(tables []exact.Table, level float64) (*Stratified, *exact.Condit
 		return nil, nil, fmt.Errorf("stratified: %w", err)
 	}
 	s.Statistic, s.P = known(cmh.Statistic), known(cmh.P)
+	if s.ExactOddsRatio == nil || s.ExactHigh == nil || cond.Low.End != exact.Inside {
+		n.add(WarnUnbounded, "the fish of every stratum lie as far to one side as they can: within strata an estimate or limit has no bound, and its share stands at the end, 0 or 1")
+	}
 	switch mh, err := exact.MantelHaenszel(tables, level); {
-	case noInformation(err):
+	case noInformation(err): // ErrUnbounded, as the exact one
 	case err != nil:
 		return nil, nil, fmt.Errorf("stratified: %w", err)
 	default:
@@ -115,6 +121,7 @@ func stratified(tables []exact.Table, level float64) (*Stratified, *exact.Condit
 	}
 	switch h, err := exact.TaroneHomogeneity(tables); {
 	case noInformation(err):
+		n.add(WarnNoHomogeneity, "whether the strata agree is not tested: that takes two of them with fish in both arrangements and at both positions, and an odds ratio that has bounds")
 	case err != nil:
 		return nil, nil, fmt.Errorf("stratified: %w", err)
 	default:

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/gowebpki/jcs"
@@ -181,6 +182,50 @@ func TestResultHoldsTogether(t *testing.T) {
 		under := h.ShareHigh != nil && *h.ShareHigh < .5
 		if over != (r.Verdict.Code == analysis.TestTakesMore) || under != (r.Verdict.Code == analysis.ControlTakesMore) {
 			t.Fatalf("verdict %s for %v to %v", r.Verdict.Code, h.ShareLow, h.ShareHigh)
+		}
+	})
+}
+
+// Nothing is null without a warning that says why.
+func TestNullsAreExplained(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := drawInput(t, rapid.SampledFrom([]int64{1, 3, 12}).Draw(t, "most"))
+		if rapid.Bool().Draw(t, "one arrangement") {
+			in = swapped(in, func(tally *trial.Tally) { tally.Arrangement = trial.TestLower })
+		}
+		r, err := analysis.Run(in, analysis.Settings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		oneSided := []string{analysis.WarnNoCatches, analysis.WarnOneArrangement, analysis.WarnOnePosition}
+		refused := append([]string{
+			analysis.WarnOneAngler, analysis.WarnSeparation, analysis.WarnNoMaximum, analysis.WarnNotConverged, analysis.WarnNotIdentified,
+		}, oneSided...)
+		null := func(part string, isNull bool, codes ...string) {
+			if isNull && !slices.ContainsFunc(r.Warnings, func(w analysis.Warning) bool { return slices.Contains(codes, w.Code) }) {
+				t.Fatalf("%s is null and none of the warnings %v is there: %+v", part, codes, r.Warnings)
+			}
+		}
+		null("raw_share", r.RawShare == nil, analysis.WarnNoCatches)
+		null("pooled_table", r.PooledTable == nil, oneSided...)
+		null("stratified", r.Stratified == nil, append(oneSided, analysis.WarnNoInformation)...)
+		null("mixed_model", r.MixedModel == nil, analysis.WarnNoCatches)
+		null("combined", r.Combined == nil, analysis.WarnNoCatches, analysis.WarnOneAngler, analysis.WarnNotCombined)
+		null("headline.share", r.Headline.Share == nil, append(oneSided, analysis.WarnNoInformation, analysis.WarnNoMethod)...)
+		null("headline.low or high", r.Headline.Share != nil && (r.Headline.Low == nil || r.Headline.High == nil || r.Headline.LogOdds == nil), analysis.WarnUnbounded)
+		if p := r.PooledTable; p != nil {
+			null("pooled_table.log_odds", p.LogOdds == nil || p.Conditional == nil || p.ConditionalHigh == nil, analysis.WarnZeroCell)
+		}
+		if s := r.Stratified; s != nil {
+			null("stratified.odds_ratio", s.OddsRatio == nil || s.ExactOddsRatio == nil || s.ExactHigh == nil, analysis.WarnUnbounded)
+			null("stratified.homogeneity_p", s.HomogeneityP == nil, analysis.WarnNoHomogeneity)
+		}
+		if m := r.MixedModel; m != nil {
+			null("mixed_model.log_odds", m.LogOdds == nil, refused...)
+			null("mixed_model.sd_outing", m.LogOdds != nil && m.SDOuting == nil, analysis.WarnOutingsLeftOut)
+		}
+		for _, a := range r.Anglers {
+			null("log_odds of "+a.Angler, a.LogOdds == nil && a.TestLower != a.ControlLower, analysis.WarnLeftOut)
 		}
 	})
 }

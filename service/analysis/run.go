@@ -1,5 +1,10 @@
 package analysis
 
+import (
+	"math"
+	"strconv"
+)
+
 // Run returns the pooled analysis of the input. Data never make it fail: what they cannot say is null in the result,
 // with a warning that says why. The error, of kind trial.Invalid with code analysis.invalid, names every fault of input
 // and settings; any other error is a fault of this program.
@@ -29,7 +34,7 @@ func Run(in Input, s Settings) (Result, error) {
 		return Result{}, err
 	}
 	tables, by := d.strata(n)
-	strat, conditional, err := stratified(tables, level)
+	strat, conditional, err := stratified(tables, level, n)
 	if err != nil {
 		return Result{}, err
 	}
@@ -65,6 +70,7 @@ func Run(in Input, s Settings) (Result, error) {
 	warnIfMethodsDiffer(r, n)
 
 	r.Headline = headline(r, conditional, len(with), by, n)
+	warnOfAnglers(r, len(with), n)
 	r.Verdict = verdict(r, in, len(with))
 	r.Settings = SettingsUsed{
 		Vary: vary, Points: points, Alpha: in.Alpha, SmallestShare: in.SmallestShare,
@@ -104,9 +110,27 @@ func warnIfMethodsDiffer(r Result, n *notes) {
 	if r.Combined == nil || r.MixedModel == nil || r.MixedModel.LogOdds == nil {
 		return
 	}
-	other := *r.Combined.Estimates[r.Combined.Headline].LogOdds
-	if difference := other - *r.MixedModel.LogOdds; difference > *r.MixedModel.StdError/4 || -difference > *r.MixedModel.StdError/4 {
-		n.add(WarnMethodsDiffer, "the mixed model gives log odds %.2f and the combination of the anglers' own answers %.2f; few fish for an angler, zero counts or anglers who differ much are the usual reasons",
-			*r.MixedModel.LogOdds, other)
+	model, own, stdError := *r.MixedModel.LogOdds, *r.Combined.Estimates[r.Combined.Headline].LogOdds, *r.MixedModel.StdError
+	if math.Abs(own-model) > stdError/4 {
+		n.add(WarnMethodsDiffer, "the mixed model gives log odds %.3g and the combination of the anglers' own answers %.3g, more than a quarter of a standard error (%.2g) apart; "+
+			"few fish for an angler, zero counts or anglers who differ much are the usual reasons", model, own, stdError)
 	}
+}
+
+// warnOfAnglers says where the headline leans on one angler, or takes as one what is not.
+func warnOfAnglers(r Result, k int, n *notes) {
+	if a, ok := r.Prevailing(); ok {
+		n.add(WarnPrevailing, "%s has %d of the %d analysed fish, more than all other anglers together: how anglers differ can hardly be seen", a.Angler, a.analysed(), r.Counts.Analysed)
+	}
+	if r.anglersDisagree(k) {
+		n.add(WarnAnglersDiffer, "one effect for all does not fit these anglers (p %s): the interval of the exact method does not allow for that and is too narrow for anglers at large", belowOr(*r.Stratified.HomogeneityP))
+	}
+}
+
+// belowOr says a p value; none is said as 0.
+func belowOr(p float64) string {
+	if p < .0001 {
+		return "below 0.0001"
+	}
+	return strconv.FormatFloat(p, 'g', 2, 64)
 }

@@ -33,9 +33,10 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 		switch {
 		case r.Counts.Analysed == 0:
 			return "No fish could be analysed, so these data say nothing about the two patterns."
-		default:
+		case r.oneSided():
 			return "These data cannot tell the patterns from their positions on the line; not enough to tell."
 		}
+		return "No method that allows for how these fish were caught gives an answer; not enough to tell."
 	}
 	estimate, low, high := *h.Share, *h.ShareLow, *h.ShareHigh
 	if h.AverageShare != nil {
@@ -43,7 +44,16 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 	}
 	interval := fmt.Sprintf("%s %% interval %s to %s", strconv.FormatFloat(math.Round(1000*(1-in.Alpha))/10, 'f', -1, 64), limit100(low), limit100(high))
 	var b strings.Builder
+	most, prevails := r.Prevailing()
 	switch {
+	case prevails:
+		taken := "with the position effect taken out"
+		if h.AverageShare != nil {
+			taken = "each pattern as the " + in.LowerWord + " fly half the time"
+		}
+		part := float64(most.analysed()) / float64(r.Counts.Analysed)
+		fmt.Fprintf(&b, "Of 100 fish of these species caught as these were, %s of 100 by one angler, %s, %s (%s) would take %s, the test pattern.",
+			outOf100(part), taken, about(estimate), interval, in.Test)
 	case h.AverageShare != nil:
 		fmt.Fprintf(&b, "Of 100 fish of these species caught by anglers like ours, each pattern as the %s fly half the time, %s (%s) would take %s, the test pattern.",
 			in.LowerWord, about(estimate), interval, in.Test)
@@ -72,7 +82,21 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 	default:
 		fmt.Fprintf(&b, "These data fit anything from %s to %s; not enough to tell.", limit100(low), limit100(high))
 	}
+	switch {
+	case code == NotSettled:
+	case prevails:
+		b.WriteString(" That is mostly one angler's answer; how others would fare is hardly seen.")
+	case r.anglersDisagree(k):
+		b.WriteString(" But these anglers do not agree with one another, so that one number does not fit them all.")
+	}
 	return b.String()
+}
+
+// oneSided reports whether the analysed fish are of one arrangement, or all took the fly at one position.
+func (r Result) oneSided() bool {
+	c := r.Counts
+	return c.TestLower.Lower+c.TestLower.Upper == 0 || c.ControlLower.Lower+c.ControlLower.Upper == 0 ||
+		c.TestLower.Lower+c.ControlLower.Lower == 0 || c.TestLower.Upper+c.ControlLower.Upper == 0
 }
 
 // limits says what the result does not show.
@@ -91,12 +115,26 @@ func limits(r Result, in Input, k int) []string {
 	case r.Headline.Method == CombinedAnglers:
 		list = append(list, "The combination weighs the anglers' own answers; anglers with fish in one arrangement only are not in it.")
 	}
+	if most, prevails := r.Prevailing(); prevails {
+		list = append(list, fmt.Sprintf("One angler caught %d of the %d analysed fish, and no spread between anglers could be seen: the interval is as narrow as if all were alike.", most.analysed(), r.Counts.Analysed))
+	}
+	if r.Headline.Method != MixedModelWald && r.Headline.Share != nil {
+		list = append(list, independence(r))
+	}
 	if in.Source == trial.Recorded {
 		list = append(list, "No draw here: the records were brought in as a table, and how the order of the two arrangements was chosen is not known.")
 	} else {
 		list = append(list, "Anglers see what they catch, and word of mouth cannot be prevented: what they heard or believed may have swayed how they fished.")
 	}
 	return list
+}
+
+// independence says what a method without outings takes for granted.
+func independence(r Result) string {
+	if r.Design == trial.PairedByOuting {
+		return "Every outing had one arrangement, and this method takes the fish of an outing as independent of one another: where days differ its interval is too narrow."
+	}
+	return "This method takes the fish that it compares as independent of one another: where fish of a day follow one another to the same fly its interval is too narrow."
 }
 
 // outOf100 says a share as a whole number of fish out of 100; what is not quite none or all is not rounded to it.

@@ -5,14 +5,15 @@ import (
 	"testing"
 
 	"evenrig/service/trial"
+	"evenrig/stats/exact"
 )
 
 // refused is a result of k anglers whose mixed model was refused; the first halved of them needed the ½.
-func refused(k, halved int) Result {
-	r := Result{MixedModel: &MixedModel{Status: NoMaximum}, Combined: &Combined{QDF: k - 1, Estimates: ways()}}
+func refused(k, halved int, status FitStatus) Result {
+	r := Result{MixedModel: &MixedModel{Status: status}, Combined: &Combined{QDF: k - 1, Estimates: ways()}}
 	for i := range r.Combined.Estimates {
 		e := &r.Combined.Estimates[i]
-		e.LogOdds, e.Low, e.High, e.P = known(.5), known(.1), known(.9), known(.02)
+		e.LogOdds, e.Low, e.High, e.P, e.Tau2 = known(.5), known(.1), known(.9), known(.02), known(.3)
 		if e.Estimator == REML && e.Adjustment == ModifiedHK {
 			r.Combined.Headline = i
 		}
@@ -23,30 +24,53 @@ func refused(k, halved int) Result {
 	return r
 }
 
-// Where the mixed model is refused the combination speaks if at most one in ten anglers needed the ½, else the exact method
-// with the limit that says what it tests.
+// Where the mixed model is refused the combination speaks if at most one in ten anglers needed the ½. Else the exact method
+// speaks with the limit that says what it tests, but only if a pattern was always taken: a spread that ran away says that
+// anglers differ, which the exact method denies.
 func TestHeadlineWhenTheMixedModelIsRefused(t *testing.T) {
+	conditional, err := exact.ConditionalTest([]exact.Table{{A: 9, B: 2, C: 7, D: 5}}, .95)
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
 		k, halved int
+		status    FitStatus
 		want      Method
-	}{{10, 1, CombinedAnglers}, {10, 2, ExactStratified}, {9, 1, ExactStratified}, {9, 0, CombinedAnglers}, {20, 2, CombinedAnglers}, {29, 3, ExactStratified}} {
-		r := refused(c.k, c.halved)
-		r.Headline = headline(r, nil, c.k, "anglers", &notes{})
-		if r.Headline.Method != c.want {
-			t.Errorf("%d of %d anglers needed the half: %s, want %s", c.halved, c.k, r.Headline.Method, c.want)
+		answers   bool
+	}{
+		{10, 1, NoMaximum, CombinedAnglers, true},
+		{10, 2, NoMaximum, MixedModelWald, false},
+		{10, 2, Separated, ExactStratified, true},
+		{10, 2, NotConverged, MixedModelWald, false},
+		{9, 1, Separated, ExactStratified, true},
+		{9, 0, Separated, CombinedAnglers, true},
+		{20, 2, NoMaximum, CombinedAnglers, true},
+		{29, 3, NoMaximum, MixedModelWald, false},
+	} {
+		r, n := refused(c.k, c.halved, c.status), &notes{}
+		r.Headline = headline(r, &conditional, c.k, "anglers", n)
+		if r.Headline.Method != c.want || (r.Headline.Share != nil) != c.answers || n.has(WarnNoMethod) == c.answers {
+			t.Errorf("%d of %d anglers needed the half, %s: %s, want %s", c.halved, c.k, c.status, r.Headline.Method, c.want)
 		}
 		if c.want == CombinedAnglers && (*r.Headline.DF != float64(c.k-1) || *r.Headline.Low != .1 || r.Headline.AverageShare != nil) {
 			t.Errorf("combined headline %+v", r.Headline)
 		}
-		said := strings.Contains(strings.Join(limits(r, Input{}.filled(), c.k), " "), "no effect for any angler")
+		v := verdict(r, Input{}.filled(), c.k)
+		said := strings.Contains(strings.Join(v.Limits, " "), "no effect for any angler")
 		if said != (c.want == ExactStratified) {
 			t.Errorf("%s: the limit on what the exact method tests is said: %v", c.want, said)
 		}
+		if !c.answers && v.Code != NotSettled {
+			t.Errorf("no method speaks and the verdict is %s", v.Code)
+		}
 	}
-	alone := refused(6, 0)
+	alone := refused(6, 0, Separated)
 	alone.Combined = nil
-	if h := headline(alone, nil, 6, "anglers", &notes{}); h.Method != ExactStratified {
+	if h := headline(alone, &conditional, 6, "anglers", &notes{}); h.Method != ExactStratified || h.Share == nil {
 		t.Errorf("without a combination: %s", h.Method)
+	}
+	if h := headline(alone, nil, 6, "anglers", &notes{}); h.Share != nil {
+		t.Errorf("without anything: %+v", h)
 	}
 }
 
