@@ -30,7 +30,7 @@ var morning = time.Date(2026, 9, 1, 8, 0, 0, 0, time.UTC)
 
 // world is a server on its own database, with a clock that moves only when told.
 type world struct {
-	t       *testing.T
+	t       testing.TB
 	url     string
 	service *conduct.Service
 	admin   *person
@@ -65,7 +65,7 @@ type person struct {
 	token string
 }
 
-func newWorld(t *testing.T) *world {
+func newWorld(t testing.TB) *world {
 	t.Helper()
 	w := &world{t: t, now: morning, log: &syncBuffer{}}
 	log := slog.New(slog.NewTextHandler(w.log, nil))
@@ -154,7 +154,7 @@ func (p *person) send(method, path, body string, headers ...string) answer {
 }
 
 // ok returns what a generated call was answered, and fails the test unless the answer has the status.
-func ok[R interface{ StatusCode() int }](t *testing.T, status int) func(R, error) R {
+func ok[R interface{ StatusCode() int }](t testing.TB, status int) func(R, error) R {
 	return func(answer R, err error) R {
 		t.Helper()
 		if err != nil {
@@ -307,7 +307,7 @@ func (e *contest) path(format string, args ...any) string {
 	return fmt.Sprintf("/v1/trials/%s", e.trial) + fmt.Sprintf(format, args...)
 }
 
-func text(t *testing.T, v any) string {
+func text(t testing.TB, v any) string {
 	t.Helper()
 	b, err := json.Marshal(v)
 	if err != nil {
