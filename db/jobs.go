@@ -114,8 +114,8 @@ type analysisWorker struct {
 	analyse trial.JobFunc
 }
 
-// errAnalysis is all that the queue keeps of a failure: what went wrong may tell what the trial hides, and what did is
-// in the log of the process without the data.
+// errAnalysis is all that the queue keeps of a failure: whoever looks into the queue needs no role in the club, so no
+// word of an analysis stands there. The reason goes to the service's log once.
 var errAnalysis = errors.New("the analysis failed; the service's log says why")
 
 // Work runs the job. When the last attempt fails, the analysis is marked as failed, so that another can be asked for.

@@ -1,0 +1,237 @@
+package db_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"log/slog"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"evenrig/db"
+	"evenrig/service/trial"
+)
+
+func enqueue(t *testing.T, w *world, checkpoint int64) (queued trial.Analysis) {
+	t.Helper()
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) (err error) {
+		queued, err = tx.EnqueueAnalysis(ctx, trial.Analysis{TrialID: w.trial.ID, State: trial.Queued, Checkpoint: checkpoint, RequestedAt: server, ProtocolVersion: 1})
+		return err
+	})
+	return queued
+}
+
+func none(context.Context) error { return nil }
+
+// work starts Jobs and stops them when the test ends.
+func work(t *testing.T, s *db.Store, analyse trial.JobFunc, checkpoint func(context.Context) error) {
+	t.Helper()
+	jobs, err := db.NewJobs(s, analyse, checkpoint)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := jobs.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+		defer cancel()
+		if err := jobs.Stop(ctx); err != nil {
+			t.Errorf("stop: %v", err)
+		}
+	})
+}
+
+// eventually waits until ok, at most 20 s.
+func eventually(t *testing.T, what string, ok func() bool) {
+	t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); !ok(); time.Sleep(10 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("%s did not happen", what)
+		}
+	}
+}
+
+func (w *world) analysis(t *testing.T, n int) (a trial.Analysis) {
+	t.Helper()
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) (err error) {
+		a, err = tx.AnalysisBy(ctx, w.trial.ID, n)
+		return err
+	})
+	return a
+}
+
+func finish(s *db.Store) trial.JobFunc {
+	return func(ctx context.Context, id trial.ID, n int) error {
+		return s.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+			a, err := tx.AnalysisBy(ctx, id, n)
+			a.State, a.FinishedAt, a.Result = trial.Done, &server, []byte("{}")
+			return first(err, tx.FinishAnalysis(ctx, a))
+		})
+	}
+}
+
+// TestJobs lets two processes work on the same queue: every analysis is computed once, whether it was queued before or
+// after they started, and a checkpoint is asked for.
+func TestJobs(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	var mu sync.Mutex
+	calls := map[int]int{}
+	checkpoints := 0
+	analyse := func(ctx context.Context, id trial.ID, n int) error {
+		mu.Lock()
+		calls[n]++
+		mu.Unlock()
+		return finish(w.store)(ctx, id, n)
+	}
+	checkpoint := func(context.Context) error {
+		mu.Lock()
+		defer mu.Unlock()
+		checkpoints++
+		return nil
+	}
+	enqueue(t, w, 1)
+	work(t, w.store, analyse, checkpoint)
+	work(t, w.store, analyse, checkpoint)
+	for i := range 8 {
+		enqueue(t, w, int64(i+2))
+		enqueue(t, w, int64(i+2)) // the same stands already
+	}
+	eventually(t, "every analysis", func() bool {
+		for n := 1; n <= 9; n++ {
+			if w.analysis(t, n).State != trial.Done {
+				return false
+			}
+		}
+		return true
+	})
+	eventually(t, "a checkpoint", func() bool {
+		mu.Lock()
+		defer mu.Unlock()
+		return checkpoints > 0
+	})
+	mu.Lock()
+	defer mu.Unlock()
+	for n := 1; n <= 9; n++ {
+		if calls[n] != 1 {
+			t.Errorf("analysis %d was computed %d times", n, calls[n])
+		}
+	}
+	if len(calls) != 9 {
+		t.Errorf("%d analyses were computed, want 9", len(calls))
+	}
+}
+
+// TestEnqueueWithItsTransaction: a transaction that fails enqueues nothing.
+func TestEnqueueWithItsTransaction(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	stop := errors.New("stop")
+	err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error {
+		_, err := tx.EnqueueAnalysis(ctx, trial.Analysis{TrialID: w.trial.ID, State: trial.Queued, Checkpoint: 1, RequestedAt: server})
+		return first(err, stop)
+	})
+	if !errors.Is(err, stop) {
+		t.Fatal(err)
+	}
+	conn := connect(t, w.store.URL())
+	if jobs := texts(t, conn, `SELECT args::text FROM jobs.river_job`); len(jobs) != 0 {
+		t.Errorf("the queue has %v", jobs)
+	}
+	enqueue(t, w, 1)
+	jobs := texts(t, conn, `SELECT args::text FROM jobs.river_job`)
+	if want := `{"n": 1, "trial_id": "` + w.trial.ID.String() + `"}`; len(jobs) != 1 || jobs[0] != want {
+		t.Errorf("the queue has %v, want %s", jobs, want)
+	}
+}
+
+// TestFailingJob: what went wrong is in the log and nowhere in the queue; at the last attempt the analysis is marked.
+func TestFailingJob(t *testing.T) {
+	t.Parallel()
+	const secret = "the test pattern took 41 of 60"
+	for _, panics := range []bool{false, true} {
+		w := newWorld(t)
+		var log syncBuffer
+		store, err := db.Open(t.Context(), w.store.URL(), slog.New(slog.NewTextHandler(&log, nil)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(store.Close)
+		enqueue(t, w, 1)
+		conn := connect(t, store.URL())
+		// The first attempt is the last one.
+		if _, err := conn.Exec(t.Context(), `UPDATE jobs.river_job SET max_attempts = 1`); err != nil {
+			t.Fatal(err)
+		}
+		work(t, store, func(context.Context, trial.ID, int) error {
+			if panics {
+				panic(secret)
+			}
+			return errors.New(secret)
+		}, none)
+		eventually(t, "the failure", func() bool { return w.analysis(t, 1).State == trial.Failed })
+		if a := w.analysis(t, 1); strings.Contains(a.Failure, secret) || a.Failure == "" || a.FinishedAt == nil {
+			t.Errorf("the failed analysis is %+v", a)
+		}
+		eventually(t, "the job's end", func() bool {
+			return len(texts(t, conn, `SELECT state::text FROM jobs.river_job WHERE kind = 'analysis' AND state = 'discarded'`)) == 1
+		})
+		if jobs := strings.Join(texts(t, conn, `SELECT j::text FROM jobs.river_job j`), "\n"); strings.Contains(jobs, secret) {
+			t.Errorf("the queue has %s", jobs)
+		}
+		if !strings.Contains(log.String(), "an analysis failed") {
+			t.Errorf("the log says nothing of the failure:\n%s", log.String())
+		}
+	}
+}
+
+// TestStopInTheMidst: an analysis under way when time is up is cancelled and taken up by the next process.
+func TestStopInTheMidst(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	enqueue(t, w, 1)
+	running := make(chan struct{})
+	jobs, err := db.NewJobs(w.store, func(ctx context.Context, _ trial.ID, _ int) error {
+		close(running)
+		<-ctx.Done()
+		return ctx.Err()
+	}, none)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := jobs.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	<-running
+	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
+	defer cancel()
+	if err := jobs.Stop(ctx); err != nil {
+		t.Fatal(err)
+	}
+	if a := w.analysis(t, 1); a.State != trial.Queued {
+		t.Errorf("the analysis is %+v", a)
+	}
+	work(t, w.store, finish(w.store), none)
+	eventually(t, "the analysis", func() bool { return w.analysis(t, 1).State == trial.Done })
+}
+
+// syncBuffer is a buffer that several goroutines may write to.
+type syncBuffer struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (s *syncBuffer) Write(p []byte) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.Write(p)
+}
+
+func (s *syncBuffer) String() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.b.String()
+}
