@@ -104,7 +104,7 @@ func stratified(tables []exact.Table, level float64, n *notes) (*Stratified, *ex
 		Strata: cond.Strata, ExactP: known(cond.P), ExactPCentral: known(cond.PCentral),
 		ExactOddsRatio: known2(cond.Estimate.Ratio()), ExactLow: known2(cond.Low.Ratio()), ExactHigh: known2(cond.High.Ratio()),
 	}
-	cmh, err := exact.CochranMantelHaenszel(tables, false)
+	cmh, err := exact.CochranMantelHaenszel(tables)
 	if err != nil {
 		return nil, nil, fmt.Errorf("stratified: %w", err)
 	}

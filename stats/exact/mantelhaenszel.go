@@ -15,15 +15,15 @@ type CMH struct {
 
 // CochranMantelHaenszel returns
 //
-//	X² = (|ΣA - ΣE| - cc)² / ΣV,  E = mt/N,  V = mnt(N-t)/(N²(N-1)),
+//	X² = (ΣA - ΣE)² / ΣV,  E = mt/N,  V = mnt(N-t)/(N²(N-1)),
 //
-// m = A+B, n = C+D, t = A+D, N = m+n; cc is 0, or min(½, |ΣA - ΣE|) with
-// continuity. Uninformative strata have V = 0 and are passed over.
+// m = A+B, n = C+D, t = A+D, N = m+n, without a continuity correction.
+// Uninformative strata have V = 0 and are passed over.
 //
 // Errors: ErrCount, ErrNoInformation. Source: Mantel & Haenszel (1959), Journal
 // of the National Cancer Institute 22:719-748; Cochran (1954), Biometrics
 // 10:417-451.
-func CochranMantelHaenszel(tables []Table, continuity bool) (CMH, error) {
+func CochranMantelHaenszel(tables []Table) (CMH, error) {
 	strata, err := informative(tables)
 	if err != nil {
 		return CMH{}, err
@@ -36,11 +36,7 @@ func CochranMantelHaenszel(tables []Table, continuity bool) (CMH, error) {
 		excess += (float64(s.A)*float64(s.C) - float64(s.B)*float64(s.D)) / total
 		variance += (m / total) * (n / total) * t * ((total - t) / (total - 1))
 	}
-	distance := math.Abs(excess)
-	if continuity {
-		distance -= math.Min(0.5, distance)
-	}
-	x2 := distance * distance / variance
+	x2 := excess * excess / variance
 	return CMH{Strata: len(strata), Statistic: x2, P: num.ChiSquaredTail(x2, 1)}, nil
 }
 

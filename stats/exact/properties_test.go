@@ -3,6 +3,7 @@ package exact_test
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -130,7 +131,7 @@ func TestConditionalAgainstConvolution(t *testing.T) {
 			for i, l := range logs {
 				terms[i] = l + phi*float64(i-at)
 			}
-			total := num.LogSumExp(terms)
+			total := logSum(terms)
 			for i, term := range terms {
 				p := math.Exp(term - total)
 				mean += p * float64(i-at)
@@ -193,8 +194,8 @@ func TestSymmetries(t *testing.T) {
 
 func sameAsymptotics(t *rapid.T, name string, strata, base []exact.Table, sign float64) {
 	t.Helper()
-	x, errX := exact.CochranMantelHaenszel(strata, false)
-	y, errY := exact.CochranMantelHaenszel(base, false)
+	x, errX := exact.CochranMantelHaenszel(strata)
+	y, errY := exact.CochranMantelHaenszel(base)
 	if errX != nil || errY != nil {
 		t.Fatalf("%s: %v, %v", name, errX, errY)
 	}
@@ -345,7 +346,6 @@ func TestRefusals(t *testing.T) {
 		{"level NaN", second(exact.MantelHaenszel([]exact.Table{good}, math.NaN())), exact.ErrLevel},
 		{"Woolf at a zero", second(exact.Woolf(exact.Table{A: 3, C: 2, D: 2}, 0.95)), exact.ErrZeroCell},
 		{"Woolf of nothing", second(exact.Woolf(exact.Table{}, 0.95)), exact.ErrNoCatches},
-		{"share of nothing", second(exact.Table{}.CrudeShare()), exact.ErrNoCatches},
 		{"Fisher of nothing", second(exact.FisherTwoSided(exact.Table{})), exact.ErrNoCatches},
 		{"unbounded Mantel-Haenszel", second(exact.MantelHaenszel([]exact.Table{{A: 5, C: 4, D: 3}}, 0.95)), exact.ErrUnbounded},
 		{"unbounded homogeneity", second(exact.TaroneHomogeneity([]exact.Table{{A: 5, C: 4, D: 3}, {A: 5, C: 4, D: 3}})), exact.ErrUnbounded},
@@ -391,4 +391,13 @@ func TestOddsRatioEnds(t *testing.T) {
 			t.Errorf("%s: share %g", c.name, share)
 		}
 	}
+}
+
+// logSum is the logarithm of Σ exp(x), from the largest on.
+func logSum(x []float64) float64 {
+	top, sum := slices.Max(x), 0.0
+	for _, v := range x {
+		sum += math.Exp(v - top)
+	}
+	return top + math.Log(sum)
 }

@@ -83,33 +83,6 @@ func (t Table) Informative() bool {
 // HasZeroCell reports whether any of the four counts is zero.
 func (t Table) HasZeroCell() bool { return t.A == 0 || t.B == 0 || t.C == 0 || t.D == 0 }
 
-// CrudeShare returns the test pattern's part of all fish, (A+C)/total, in
-// [0, 1]. It is the share of takes only if both arrangements have equal numbers
-// of fish; otherwise the position effect leaks into it. Errors: ErrCount,
-// ErrNoCatches.
-func (t Table) CrudeShare() (float64, error) {
-	if err := t.Validate(); err != nil {
-		return 0, err
-	}
-	if t.Total() == 0 {
-		return 0, ErrNoCatches
-	}
-	return float64(t.A+t.C) / float64(t.Total()), nil
-}
-
-// Pool returns the cell-by-cell sum of the tables. The sum is not checked
-// against MaxCount; the functions that take a Table do that.
-func Pool(tables []Table) Table {
-	var sum Table
-	for _, t := range tables {
-		sum.A += t.A
-		sum.B += t.B
-		sum.C += t.C
-		sum.D += t.D
-	}
-	return sum
-}
-
 // informative returns the tables that say something about the odds ratio,
 // after checking all of them. Errors: ErrCount, naming the stratum;
 // ErrNoInformation if none is left.

@@ -96,10 +96,6 @@ func (m *maximum) groupEffects(visit func(public GroupEffect, inner *effect)) bo
 		public := GroupEffect{Group: grp.label, U: inner.u, UCondSD: math.Sqrt(inner.uVar), V: inner.v, VCondSD: math.Sqrt(inner.vVar)}
 		public.USE = m.spread(inner.uVar, inner.uSlope)
 		public.VSE = m.spread(inner.vVar, inner.vSlope)
-		for _, c := range p.rows[grp.rows.from:grp.rows.to] {
-			public.Successes += int(c.y)
-			public.Total += int(c.n)
-		}
 		visit(public, &inner)
 	}
 	return true

@@ -78,7 +78,6 @@ func (m *maximum) result(options Options) *Result {
 		Points:        options.Points,
 		Iterations:    m.iterations,
 		Evaluations:   m.evaluations,
-		Status:        StatusConverged,
 	}
 	if options.Points == 1 {
 		r.Method = MethodLaplace

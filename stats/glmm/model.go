@@ -67,9 +67,6 @@ const (
 	MethodQuadrature = "adaptive_gauss_hermite"
 )
 
-// StatusConverged is the Status of every result: a fit that did not converge is an error.
-const StatusConverged = "converged"
-
 // Row is one binomial count of the general model
 //
 //	logit P = X·coefficients + U·u_group + V·v_group + w_subgroup.
@@ -107,7 +104,6 @@ type Result struct {
 	// entry of the gradient at the solution.
 	Iterations, Evaluations int
 	GradientNorm            float64
-	Status                  string
 	// Groups holds one entry per group with N > 0, in the order of first appearance.
 	Groups []GroupEffect
 }
@@ -121,8 +117,7 @@ type Result struct {
 // 1989, J. Am. Stat. Assoc. 84:717). All are 0 where the SD is 0 or the model lacks
 // the term.
 type GroupEffect struct {
-	Group            int
-	U, UCondSD, USE  float64
-	V, VCondSD, VSE  float64
-	Successes, Total int
+	Group           int
+	U, UCondSD, USE float64
+	V, VCondSD, VSE float64
 }

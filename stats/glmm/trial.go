@@ -28,7 +28,6 @@ type TrialResult struct {
 	Points                          int
 	Iterations, Evaluations         int
 	GradientNorm                    float64
-	Status                          string
 	// Anglers holds one entry per angler with a fish, in the order of first appearance.
 	Anglers []AnglerEffect
 }
@@ -71,7 +70,6 @@ func FitTrial(cells []Cell, options Options) (*TrialResult, error) {
 		Iterations:    r.Iterations,
 		Evaluations:   r.Evaluations,
 		GradientNorm:  r.GradientNorm,
-		Status:        r.Status,
 		Anglers:       make([]AnglerEffect, 0, len(m.evaluator.problem.groups)),
 	}
 	ok := m.groupEffects(func(public GroupEffect, inner *effect) {

@@ -9,7 +9,7 @@
 //
 // Sections: effect.go (an angler's estimate), tau2.go (τ² by five estimators),
 // pool.go (one row: estimate, limits, prediction), heterogeneity.go (Q, I², limits
-// of τ²), influence.go (leave-one-out, shrunken estimates).
+// of τ²), influence.go (leave-one-out).
 //
 // The v_i are taken as known, which they are not: with few fish per angler, or
 // many anglers who needed the half correction, the pooled estimate drifts towards

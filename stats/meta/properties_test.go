@@ -227,24 +227,9 @@ func TestTwoMaxima(t *testing.T) {
 	}
 }
 
-func TestInfluence(t *testing.T) {
+func TestLeaveOneOut(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		all := drawEffects(t, 3)
-		row := mustPool(t, all, meta.REML, meta.ModifiedHK)
-		shrunken, err := meta.Shrink(all, row)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for i, s := range shrunken {
-			low, high := math.Min(all[i].Y, row.Mu), math.Max(all[i].Y, row.Mu)
-			if s.Estimate < low-1e-12 || s.Estimate > high+1e-12 {
-				t.Errorf("shrunken %g lies outside %g to %g", s.Estimate, low, high)
-			}
-			if row.Tau2 == 0 {
-				near(t, "shrunken at τ² = 0", s.Estimate, row.Mu, 0)
-				near(t, "its SE", s.StdErr, row.StdErr, 1e-15)
-			}
-		}
 		refits, err := meta.LeaveOneOut(all, meta.REML, meta.ModifiedHK, 0.95)
 		if err != nil {
 			t.Fatal(err)
@@ -273,7 +258,6 @@ func TestRefusals(t *testing.T) {
 	_, looErr := meta.LeaveOneOut(two, meta.REML, meta.ModifiedHK, 0.95)
 	_, hetErr := meta.MeasureHeterogeneity(one, 0.95)
 	_, levelErr := meta.MeasureHeterogeneity(two, 0)
-	_, shrinkErr := meta.Shrink(nil, meta.Row{})
 	_, _, emptyErr := meta.AnglerEffect(exact.Table{A: 3, B: 2})
 	_, _, countErr := meta.AnglerEffect(exact.Table{A: -3, B: 2})
 	for _, c := range []struct {
@@ -294,7 +278,6 @@ func TestRefusals(t *testing.T) {
 		{"leave one of two out", looErr, meta.ErrTooFewEffects},
 		{"heterogeneity of one", hetErr, meta.ErrTooFewEffects},
 		{"heterogeneity at level 0", levelErr, meta.ErrLevel},
-		{"shrink none", shrinkErr, meta.ErrTooFewEffects},
 		{"an empty arrangement", emptyErr, meta.ErrEmptyArrangement},
 		{"a negative count", countErr, exact.ErrCount},
 	} {
@@ -342,13 +325,6 @@ func FuzzFiniteOrError(f *testing.F) {
 				finite(string(e)+" "+string(adjustment), r.Mu, r.StdErr, r.Low, r.High, r.P, r.Tau2, r.PredictionLow, r.PredictionHigh)
 				if r.P < 0 || r.P > 1 || r.Tau2 < 0 {
 					t.Errorf("%v: %+v", all, r)
-				}
-				shrunken, err := meta.Shrink(all, r)
-				if err != nil {
-					t.Error(err)
-				}
-				for _, s := range shrunken {
-					finite("shrunken", s.Estimate, s.StdErr)
 				}
 			}
 		}

@@ -2,23 +2,6 @@ package num
 
 import "math"
 
-// LogChoose returns ln C(n, k) for integers 0 <= k <= n, and -Inf for k outside
-// that. Relative accuracy about 1e-14 up to n = 10^9, also of small differences
-// between neighbouring k.
-func LogChoose(n, k int64) float64 {
-	switch {
-	case k < 0 || k > n:
-		return math.Inf(-1)
-	case k == 0 || k == n:
-		return 0
-	}
-	x, y, total := float64(k), float64(n-k), float64(n)
-	// ln C = -x ln(x/n) - y ln(y/n) + ½ ln(n/(2πxy)) + Stirling remainders.
-	return -x*math.Log(x/total) - y*math.Log1p(-x/total) +
-		0.5*math.Log(total/(2*math.Pi*x*y)) +
-		stirlingError(n) - stirlingError(k) - stirlingError(n-k)
-}
-
 // LogBinomial returns ln P(X = k) for X binomial with n trials and success
 // probability p in [0, 1]: -Inf where the probability is 0 (k outside 0..n, or p
 // at an end that forbids k), 0 where it is 1. The result is accurate to about

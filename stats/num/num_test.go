@@ -141,22 +141,6 @@ func TestTails(t *testing.T) {
 
 func TestLogTerms(t *testing.T) {
 	for _, c := range []struct {
-		n, k int64
-		want float64
-	}{
-		{10, 3, 4.787491742782046},
-		{16, 8, 9.4626543005901723},
-		{1000, 1, 6.9077552789821371},
-		{1000000, 400000, 673004.55387335818},
-		{1000000000, 3, 60.378038038611178},
-		{1000000000, 500000000, 693147169.97252104},
-		{7, 0, 0},
-		{7, 8, math.Inf(-1)},
-		{7, -1, math.Inf(-1)},
-	} {
-		stattest.Relative(t, "ln C", num.LogChoose(c.n, c.k), c.want, 1e-14)
-	}
-	for _, c := range []struct {
 		k, n    int64
 		p, want float64
 	}{
@@ -208,7 +192,7 @@ func TestLogTermsSumToOne(t *testing.T) {
 		for x := int64(0); x <= m; x++ {
 			logs = append(logs, num.LogHypergeometric(x, m, n, drawn))
 		}
-		if got := num.LogSumExp(logs); math.Abs(got) > 1e-12 {
+		if got := logSum(logs); math.Abs(got) > 1e-12 {
 			t.Errorf("hypergeometric probabilities add up to exp(%g)", got)
 		}
 		p := rapid.Float64Range(0, 1).Draw(t, "p")
@@ -216,38 +200,22 @@ func TestLogTermsSumToOne(t *testing.T) {
 		for k := int64(0); k <= n; k++ {
 			logs = append(logs, num.LogBinomial(k, n, p))
 		}
-		if got := num.LogSumExp(logs); math.Abs(got) > 1e-12 {
+		if got := logSum(logs); math.Abs(got) > 1e-12 {
 			t.Errorf("binomial probabilities add up to exp(%g)", got)
 		}
 	})
 }
 
-func TestLogExp(t *testing.T) {
-	for _, c := range []struct{ x, want float64 }{
-		{-40, 4.248354255291589e-18},
-		{0.5, 0.97407698418010668},
-		{20, 20.000000002061154},
-		{35, 35.000000000000001},
-		{-800, 0},
-		{800, 800},
-	} {
-		stattest.Relative(t, "ln(1+e^x)", num.Log1pExp(c.x), c.want, 1e-15)
+// logSum is the logarithm of Σ exp(x).
+func logSum(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += math.Exp(v)
 	}
-	for _, c := range []struct{ x, want float64 }{
-		{-1e-10, -23.025850929990457},
-		{-2, -0.14541345786885906},
-		{-40, -4.248354255291589e-18},
-		{0, math.Inf(-1)},
-	} {
-		stattest.Relative(t, "ln(1-e^x)", num.Log1mExp(c.x), c.want, 1e-14)
-	}
-	if got := num.LogSumExp(nil); !math.IsInf(got, -1) {
-		t.Errorf("the log of an empty sum is %g", got)
-	}
-	if got := num.LogSumExp([]float64{math.Inf(-1), math.Inf(-1)}); !math.IsInf(got, -1) {
-		t.Errorf("the log of a sum of zeros is %g", got)
-	}
-	stattest.Relative(t, "log sum", num.LogSumExp([]float64{1000, 1000 + math.Log(3)}), 1000+math.Log(4), 1e-15)
+	return math.Log(sum)
+}
+
+func TestExpitAndLogit(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		x := rapid.Float64Range(-30, 30).Draw(t, "x")
 		if got := num.Logit(num.Expit(x)); math.Abs(got-x) > 1e-15*math.Exp(math.Abs(x))+1e-13 {

@@ -1,0 +1,21 @@
+// Package num holds the numerical steps that several methods share: the logistic
+// function, log probabilities with safe edges, a bracketing root finder, and
+// quantiles and tails with guarded ranges. Nothing in it is an estimator.
+//
+// Sections: logistic.go, logterms.go, root.go, quantile.go. All functions are
+// pure; inputs are never modified.
+package num
+
+import "math"
+
+// Expit returns exp(x)/(1+exp(x)), in [0, 1]; 0 at -Inf and 1 at +Inf.
+func Expit(x float64) float64 {
+	if x >= 0 {
+		return 1 / (1 + math.Exp(-x))
+	}
+	e := math.Exp(x)
+	return e / (1 + e)
+}
+
+// Logit returns ln(p/(1-p)) for p in [0, 1]: -Inf at 0 and +Inf at 1.
+func Logit(p float64) float64 { return math.Log(p) - math.Log1p(-p) }
