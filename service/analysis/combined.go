@@ -101,7 +101,7 @@ func combined(effects []meta.Effect, labels []string, left int, level float64, n
 	var influential []string
 	for i, row := range rest {
 		c.LeaveOneOut = append(c.LeaveOneOut, LeftOneOut{Angler: labels[i], LogOdds: known(row.Mu), Low: known(row.Low), High: known(row.High)})
-		if math.Abs(row.Mu-*c.Estimates[c.Headline].LogOdds) > .25 {
+		if math.Abs(row.Mu-*c.HeadlineRow().LogOdds) > .25 {
 			influential = append(influential, labels[i])
 		}
 	}

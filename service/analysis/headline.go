@@ -34,7 +34,7 @@ func headline(r Result, conditional *exact.Conditional, k int, by string, n *not
 			AverageShare: m.AverageShare, AverageLow: m.AverageLow, AverageHigh: m.AverageHigh,
 		}
 	case r.Combined != nil && !r.TooManyHalves():
-		e := r.Combined.Estimates[r.Combined.Headline]
+		e := r.Combined.HeadlineRow()
 		return Headline{
 			Method:  CombinedAnglers,
 			Reason:  fmt.Sprintf("%d anglers have analysed fish, but the mixed model could not be fitted: the combination of the anglers' own answers speaks.", k),
@@ -63,6 +63,14 @@ func exactHeadline(c *exact.Conditional, reason, by string) Headline {
 	h.LogOdds, h.Low, h.High, h.P = known2(c.Estimate.Theta()), known2(c.Low.Theta()), known2(c.High.Theta()), known(c.PCentral)
 	h.Share, h.ShareLow, h.ShareHigh = known(c.Estimate.Share()), known(c.Low.Share()), known(c.High.Share())
 	return h
+}
+
+// HeadlineRow returns the row that may speak for the anglers, REML with modified_HK; nil where there is no combination.
+func (c *Combined) HeadlineRow() *CombinedEstimate {
+	if c == nil || c.Headline < 0 || c.Headline >= len(c.Estimates) {
+		return nil
+	}
+	return &c.Estimates[c.Headline]
 }
 
 // TooManyHalves reports whether more than one in ten of the combined anglers needed the ½: then the combination sees far
@@ -98,11 +106,12 @@ func (r Result) Prevailing() (Angler, bool) {
 	if k < 2 || 2*most.analysed() <= r.Counts.Analysed || r.Headline.Share == nil {
 		return Angler{}, false
 	}
-	switch r.Headline.Method {
+	switch m, c := r.MixedModel, r.Combined; r.Headline.Method {
 	case MixedModelWald:
-		return most, *r.MixedModel.SDPattern == 0
+		return most, m != nil && m.SDPattern != nil && *m.SDPattern == 0
 	case CombinedAnglers:
-		return most, *r.Combined.Estimates[r.Combined.Headline].Tau2 == 0
+		e := c.HeadlineRow()
+		return most, e != nil && *e.Tau2 == 0
 	}
 	return most, true
 }
@@ -120,13 +129,13 @@ func (r Result) anglersDisagree(k int) bool {
 // combination's headline row; nil, nil where it cannot be told: fewer than three anglers' own answers, too many that needed the
 // ½, or one angler prevailing.
 func (r Result) Prediction() (low, high *float64) {
-	if r.Combined == nil || r.TooManyHalves() {
+	e := r.Combined.HeadlineRow()
+	if e == nil || r.TooManyHalves() {
 		return nil, nil
 	}
 	if _, one := r.Prevailing(); one {
 		return nil, nil
 	}
-	e := r.Combined.Estimates[r.Combined.Headline]
 	return share(e.PredictionLow), share(e.PredictionHigh)
 }
 

@@ -110,7 +110,7 @@ func warnIfMethodsDiffer(r Result, n *notes) {
 	if r.Combined == nil || r.MixedModel == nil || r.MixedModel.LogOdds == nil {
 		return
 	}
-	model, own, stdError := *r.MixedModel.LogOdds, *r.Combined.Estimates[r.Combined.Headline].LogOdds, *r.MixedModel.StdError
+	model, own, stdError := *r.MixedModel.LogOdds, *r.Combined.HeadlineRow().LogOdds, *r.MixedModel.StdError
 	if math.Abs(own-model) > stdError/4 {
 		n.add(WarnMethodsDiffer, "the mixed model gives log odds %.3g and the combination of the anglers' own answers %.3g, more than a quarter of a standard error (%.2g) apart; "+
 			"few fish for an angler, zero counts or anglers who differ much are the usual reasons", model, own, stdError)

@@ -42,7 +42,7 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 	if h.AverageShare != nil {
 		estimate, low, high = *h.AverageShare, *h.AverageLow, *h.AverageHigh
 	}
-	interval := fmt.Sprintf("%s %% interval %s to %s", strconv.FormatFloat(math.Round(1000*(1-in.Alpha))/10, 'f', -1, 64), limit100(low), limit100(high))
+	interval := fmt.Sprintf("%s %% interval %s to %s", strconv.FormatFloat(math.Round(1000*(1-in.Alpha))/10, 'f', -1, 64), Limit100(low), Limit100(high))
 	var b strings.Builder
 	most, prevails := r.Prevailing()
 	switch {
@@ -53,7 +53,7 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 		}
 		part := float64(most.analysed()) / float64(r.Counts.Analysed)
 		fmt.Fprintf(&b, "Of 100 fish of these species caught as these were, %s of 100 by one angler, %s, %s (%s) would take %s, the test pattern.",
-			outOf100(part), taken, about(estimate), interval, in.Test)
+			OutOf100(part), taken, about(estimate), interval, in.Test)
 	case h.AverageShare != nil:
 		fmt.Fprintf(&b, "Of 100 fish of these species caught by anglers like ours, each pattern as the %s fly half the time, %s (%s) would take %s, the test pattern.",
 			in.LowerWord, about(estimate), interval, in.Test)
@@ -65,7 +65,7 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 			about(estimate), interval, in.Test)
 	}
 	b.WriteByte(' ')
-	band := fmt.Sprintf("%s to %s", outOf100(1-in.SmallestShare), outOf100(in.SmallestShare))
+	band := fmt.Sprintf("%s to %s", OutOf100(1-in.SmallestShare), OutOf100(in.SmallestShare))
 	switch code {
 	case TestTakesMore:
 		fmt.Fprintf(&b, "The data favour %s.", in.Test)
@@ -80,7 +80,7 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 	case Even:
 		fmt.Fprintf(&b, "The whole interval lies within %s: for the purpose of this trial the two patterns are even.", band)
 	default:
-		fmt.Fprintf(&b, "These data fit anything from %s to %s; not enough to tell.", limit100(low), limit100(high))
+		fmt.Fprintf(&b, "These data fit anything from %s to %s; not enough to tell.", Limit100(low), Limit100(high))
 	}
 	switch {
 	case code == NotSettled:
@@ -137,8 +137,8 @@ func independence(r Result) string {
 	return "This method takes the fish that it compares as independent of one another: where fish of a day follow one another to the same fly its interval is too narrow."
 }
 
-// outOf100 says a share as a whole number of fish out of 100; what is not quite none or all is not rounded to it.
-func outOf100(share float64) string {
+// OutOf100 says a share, 0 to 1, as a whole number of fish out of 100; what is not quite none or all is not rounded to it.
+func OutOf100(share float64) string {
 	switch {
 	case share > 0 && share < .005:
 		return "under 1"
@@ -148,20 +148,21 @@ func outOf100(share float64) string {
 	return strconv.Itoa(int(math.Round(100 * share)))
 }
 
-// about is outOf100 as an estimate is said: "about 69", but "over 99".
+// about is OutOf100 as an estimate is said: "about 69", but "over 99".
 func about(share float64) string {
-	s := outOf100(share)
+	s := OutOf100(share)
 	if strings.Contains(s, " ") {
 		return s
 	}
 	return "about " + s
 }
 
-// limit100 is outOf100 for an end of an interval: near the halfway line it shows on which side it falls.
-func limit100(share float64) string {
+// Limit100 is OutOf100 for an end of an interval: one that rounds to 50 without being 50 keeps a decimal, so that a reader
+// sees on which side of the halfway line it falls.
+func Limit100(share float64) string {
 	x := 100 * share
 	if x == 50 || math.Round(x) != 50 {
-		return outOf100(share)
+		return OutOf100(share)
 	}
 	switch rounded := math.Round(10*x) / 10; {
 	case rounded != 50:

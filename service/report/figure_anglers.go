@@ -90,46 +90,18 @@ func (f *anglersFigure) headline(s scale, r analysis.Result) {
 		f.HeadlineText = Share100(h.Share, h.ShareLow, h.ShareHigh)
 		f.TextX, f.Anchor = s.text(*h.Share)
 	}
-	if low, high := prediction(r); low != nil {
+	if low, high := r.Prediction(); low != nil {
 		f.Prediction, f.PredictText = s.stretch(low, high), Interval100(low, high)
 	}
 }
 
-// prediction is the interval of shares in which another angler's answer is expected, from the combination's headline
-// row; nil where it cannot be given, see noPrediction.
-func prediction(r analysis.Result) (low, high *float64) {
-	c := r.Combined
-	if c == nil || c.Headline < 0 || c.Headline >= len(c.Estimates) || tooManyHalves(r.Anglers) {
-		return nil, nil
-	}
-	e := c.Estimates[c.Headline]
-	low, high = expit(e.PredictionLow), expit(e.PredictionHigh)
-	if low == nil || high == nil {
-		return nil, nil
-	}
-	return low, high
-}
-
-// tooManyHalves reports whether more than one in ten of the anglers combined needed ½ added to their counts: then the
-// combination sees far less spread between anglers than there is, and must not speak of another one.
-func tooManyHalves(anglers []analysis.Angler) bool {
-	combined, halves := 0, 0
-	for _, a := range anglers {
-		if a.LogOdds == nil {
-			continue
-		}
-		combined++
-		if a.HalfAdded {
-			halves++
-		}
-	}
-	return 10*halves > combined
-}
-
 // noPrediction says why another angler's answer cannot be foretold.
 func noPrediction(r analysis.Result) string {
+	_, prevails := r.Prevailing()
 	switch {
-	case r.Combined != nil && tooManyHalves(r.Anglers):
+	case prevails:
+		return "How far another angler might differ cannot be said: one angler has more fish than all others together."
+	case r.Combined != nil && r.TooManyHalves():
 		return "How far another angler might differ cannot be said: too many of these anglers have so few fish that one of their counts is zero."
 	case landing(r.Anglers) < 3:
 		return "How far another angler might differ cannot be said from fewer than three anglers."
@@ -186,7 +158,7 @@ func (f *anglersFigure) describe(r analysis.Result) string {
 	default:
 		s += " Together, for a typical angler: " + f.HeadlineText + "."
 	}
-	if low, high := prediction(r); low != nil {
+	if low, high := r.Prediction(); low != nil {
 		s += " Another angler like these: between " + Limit100(low) + " and " + Limit100(high) + "."
 	}
 	return s

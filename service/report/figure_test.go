@@ -97,11 +97,11 @@ func TestNoPredictionFromHalves(t *testing.T) {
 		r.Anglers[i] = analysis.Angler{TestLower: analysis.ByPosition{Lower: 3}, LogOdds: at(0)}
 	}
 	r.Anglers[0].HalfAdded = true
-	if low, high := prediction(r); low == nil || high == nil {
+	if low, high := r.Prediction(); low == nil || high == nil {
 		t.Error("one in ten with a half, and no prediction")
 	}
 	r.Anglers[1].HalfAdded = true
-	if low, _ := prediction(r); low != nil || !strings.Contains(noPrediction(r), "zero") {
+	if low, _ := r.Prediction(); low != nil || !strings.Contains(noPrediction(r), "zero") {
 		t.Errorf("two in ten with a half, and a prediction from %v; said: %q", low, noPrediction(r))
 	}
 }

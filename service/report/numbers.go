@@ -47,7 +47,7 @@ func methodRows(r analysis.Result) []methodRow {
 	}
 	if t := r.PooledTable; t != nil {
 		rows = append(rows, methodRow{
-			What: "All fish in one table, position taken out", Share: Share100(t.Share, t.ShareLow, t.ShareHigh),
+			What: "All fish in one table, position out", Share: Share100(t.Share, t.ShareLow, t.ShareHigh),
 			Effect: effect(t.LogOdds, t.Low, t.High, t.ShareLow, t.ShareHigh), P: PValue(t.P),
 			Notes: []string{
 				"Takes every fish as independent of the others.",
@@ -59,15 +59,19 @@ func methodRows(r analysis.Result) []methodRow {
 	if m := r.MixedModel; m != nil {
 		rows = append(rows, mixedRow(*m, r))
 	}
-	if c := r.Combined; c != nil && c.Headline >= 0 && c.Headline < len(c.Estimates) {
-		e := c.Estimates[c.Headline]
+	if e := r.Combined.HeadlineRow(); e != nil {
 		rows = append(rows, methodRow{
 			What: "Anglers' own answers combined", Share: Share100(expit(e.LogOdds), expit(e.Low), expit(e.High)),
-			Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P), Speaks: r.Headline.Method == analysis.CombinedAnglers,
-			Notes: []string{"Spread between anglers: " + EstimatorName(e.Estimator) + "; interval: " + AdjustmentName(e.Adjustment) + ".", leftOut(c.LeftOut)},
+			Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P), Speaks: speaks(r, analysis.CombinedAnglers),
+			Notes: []string{"Spread between anglers: " + EstimatorName(e.Estimator) + "; interval: " + AdjustmentName(e.Adjustment) + ".", leftOut(r.Combined.LeftOut)},
 		})
 	}
 	return rows
+}
+
+// speaks reports whether the answer comes from the method.
+func speaks(r analysis.Result, method analysis.Method) bool {
+	return r.Headline.Method == method && isShare(r.Headline.Share)
 }
 
 func stratifiedRows(r analysis.Result) []methodRow {
@@ -80,7 +84,7 @@ func stratifiedRows(r analysis.Result) []methodRow {
 	exact := methodRow{
 		What: "Stratum by stratum, exact", Share: Share100(ratioShare(s.ExactOddsRatio, s.ExactLow), ratioShare(s.ExactLow, s.ExactLow), ratioShare(s.ExactHigh, s.ExactLow)),
 		Effect: oddsRatioEffect(s.ExactOddsRatio, s.ExactLow, s.ExactHigh), P: PValue(s.ExactPCentral),
-		Speaks: r.Headline.Method == analysis.ExactStratified,
+		Speaks: speaks(r, analysis.ExactStratified),
 		Notes:  []string{"Right however few the fish are. Odds ratio " + oddsRatio(s.ExactOddsRatio, s.ExactLow, s.ExactHigh) + "; p by minimum likelihood " + PValue(s.ExactP) + "."},
 	}
 	if h := r.Headline; exact.Speaks {
@@ -100,7 +104,7 @@ func mixedRow(m analysis.MixedModel, r analysis.Result) methodRow {
 	row := methodRow{
 		What: "Model of all fish, anglers differing", Share: Share100(m.Share, m.ShareLow, m.ShareHigh),
 		Effect: effect(m.LogOdds, m.Low, m.High, m.ShareLow, m.ShareHigh), P: PValue(m.P),
-		Speaks: r.Headline.Method == analysis.MixedModelWald,
+		Speaks: speaks(r, analysis.MixedModelWald),
 	}
 	if m.Status != analysis.Converged {
 		row.Notes = []string{fitStatus(m.Status)}
@@ -163,11 +167,15 @@ func mixedFacts(m *analysis.MixedModel, n names) []fact {
 	if m.BoundaryP != nil {
 		list = append(list, fact{"Whether anglers differ at all (p)", PValue(m.BoundaryP)})
 	}
-	how := "Laplace approximation"
-	if m.Points > 1 {
-		how = "adaptive quadrature, " + strconv.Itoa(m.Points) + " points"
+	return append(list, fact{"Log likelihood, by " + integration(m.Points), Number(m.LogLikelihood, 3)})
+}
+
+// integration names how the anglers' leanings were integrated out.
+func integration(points int) string {
+	if points == 1 {
+		return "Laplace approximation"
 	}
-	return append(list, fact{"Log likelihood, by " + how, Number(m.LogLikelihood, 3)})
+	return "adaptive quadrature, " + strconv.Itoa(points) + " points a dimension"
 }
 
 func spread(sd *float64) string {
@@ -194,7 +202,7 @@ func combinedRows(r analysis.Result) []combinedRow {
 			What: sentenceCase(EstimatorName(e.Estimator)), Width: AdjustmentName(e.Adjustment),
 			Share: Share100(expit(e.LogOdds), expit(e.Low), expit(e.High)), Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P),
 			Spread: Number(e.Tau2, 3), Another: Interval100(expit(e.PredictionLow), expit(e.PredictionHigh)),
-			Speaks: i == c.Headline && r.Headline.Method == analysis.CombinedAnglers,
+			Speaks: i == c.Headline && speaks(r, analysis.CombinedAnglers),
 		})
 	}
 	return rows

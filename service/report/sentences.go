@@ -60,11 +60,11 @@ func sure(r analysis.Result, about About, n names) []string {
 		typical := Share100(r.Headline.Share, r.Headline.ShareLow, r.Headline.ShareHigh)
 		said := fmt.Sprintf("For a typical angler, with the position effect taken out, it is %s.", typical)
 		if OutOf100(average) != OutOf100(r.Headline.Share) {
-			said += " The average over anglers lies nearer to 50 because they differ from one another."
+			said += " The other number lies nearer to 50 because " + nearerBecause(r.MixedModel) + "."
 		}
 		s = append(s, said)
 	}
-	if l, h := prediction(r); l != nil {
+	if l, h := r.Prediction(); l != nil {
 		s = append(s, fmt.Sprintf("For another angler like ours: between %s and %s of 100.", Limit100(l), Limit100(h)))
 	} else {
 		s = append(s, noPrediction(r))
@@ -87,6 +87,23 @@ func sure(r analysis.Result, about About, n names) []string {
 		s = append(s, spoken)
 	}
 	return s
+}
+
+// nearerBecause says why the share averaged over fish lies nearer to 50 than that of a typical angler without position.
+func nearerBecause(m *analysis.MixedModel) string {
+	for _, sd := range spreads(m) {
+		if sd != nil && *sd > 0 {
+			return "it is an average over anglers who differ, and over fish that went by the position"
+		}
+	}
+	return "some fish go by the position, whichever fly is there"
+}
+
+func spreads(m *analysis.MixedModel) []*float64 {
+	if m == nil {
+		return nil
+	}
+	return []*float64{m.SDPattern, m.SDPosition, m.SDOuting}
 }
 
 // speaker names the method that gives the answer; empty where there is none.

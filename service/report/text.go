@@ -18,8 +18,8 @@ const (
 )
 
 // Text writes the result as a page for a terminal, in UTF-8 and at most 78 columns wide unless a name is longer: the
-// answer, the rig both ways round with its counts, every angler on one stretch, the methods beside each other, what the
-// result does not show, and the usual cautions. Errors come from w only.
+// answer, what must be known before a number is read, the rig both ways round with its counts, every angler on one stretch,
+// the methods beside each other, what the result does not show, and the usual cautions. Errors come from w only.
 func Text(w io.Writer, r analysis.Result, about About) error {
 	n := about.names(r.Test, r.Control, r.Settings.LowerWord, r.Settings.UpperWord)
 	var t textPage
@@ -31,6 +31,7 @@ func Text(w io.Writer, r analysis.Result, about About) error {
 	for _, s := range sure(r, about, n) {
 		t.wrap("  · ", s)
 	}
+	t.list("Before you read a number", warnings(r))
 	t.section("The rig, both ways round")
 	t.rigs(r, n)
 	t.section("Where each angler's fish put it")
@@ -46,16 +47,15 @@ func Text(w io.Writer, r analysis.Result, about About) error {
 		t.line(indent + pad(row.What, textWidth-12-utf8.RuneCountInString(indent)) + padLeft(row.N, 10))
 	}
 	t.list("What this does not show", r.Verdict.Limits)
-	t.list("Before you read a number", warnings(r))
 	var cautions []string
 	for _, c := range about.cautions() {
 		cautions = append(cautions, c.Topic+": "+c.Text)
 	}
 	t.list("On the water", cautions)
 	t.section("To check it")
-	t.line("  print of the counts  " + r.Fingerprint)
-	t.wrap("  ", strings.TrimSpace(fmt.Sprintf("%s; %s; intervals %s; evenrig %s", VaryName(r.Settings.Vary),
-		Counted(int64(r.Settings.Points), "point", "points")+" a dimension", levelOf(r), r.ProgramVersion)))
+	t.line("  Fingerprint of the counts:")
+	t.line("  " + r.Fingerprint)
+	t.wrap("  ", "Intervals: "+levelOf(r)+". "+fitted(r.MixedModel)+"Worked out by evenrig "+r.ProgramVersion+".")
 	_, err := t.b.WriteTo(w)
 	return err
 }
@@ -137,7 +137,12 @@ func rig(lower, upper string, fish analysis.ByPosition, n names) []string {
 // anglers draws a stretch from 0 to 100 for every angler and for all together.
 func (t *textPage) anglers(r analysis.Result, n names) {
 	t.wrap("  ", "Of 100 fish, how many take "+n.Test+", position taken out.")
-	t.wrap("  ", "o the angler's own fish   + after all anglers have been heard   @ both at one place   ½ added to a count of zero")
+	for _, key := range []string{
+		"o  the angler's own fish (½: added to each count, where one was zero)", "+  after all anglers have been heard", "@  both at one place",
+		"●  together: for a typical angler, with the interval",
+	} {
+		t.line("    " + key)
+	}
 	t.line("")
 	scale := pad("0", 10) + pad("25", 10) + pad("50", 10) + pad("75", 9) + "100"
 	t.line("  " + pad("", 12) + padLeft("fish", 6) + "  " + pad(scale, stripWidth+2) + "  own  after")
@@ -155,8 +160,8 @@ func (t *textPage) anglers(r analysis.Result, n names) {
 	}
 	h := r.Headline
 	t.line("  " + pad("together", 12) + padLeft(Count(r.Counts.Analysed), 6) + "  " + stretchStrip(h.ShareLow, h.ShareHigh, h.Share) + "  " +
-		Share100(h.Share, h.ShareLow, h.ShareHigh))
-	if low, high := prediction(r); low != nil {
+		strings.Replace(Share100(h.Share, h.ShareLow, h.ShareHigh), " of 100", "", 1))
+	if low, high := r.Prediction(); low != nil {
 		t.line("  " + pad("another", 12) + pad("", 6) + "  " + stretchStrip(low, high, nil) + "  " + Interval100(low, high))
 	}
 }
@@ -205,10 +210,22 @@ func (t *textPage) methods(r analysis.Result) {
 		if row.P != Missing {
 			p = "p " + row.P
 		}
-		t.line(sign + pad(row.What, 43) + pad(row.Share, 22) + p)
+		t.line(sign + pad(row.What, 38) + pad(row.Share, 22) + p)
 	}
 	t.line("")
+	if speaker(r.Headline) == "" {
+		t.line("  None of them speaks for the result.")
+		return
+	}
 	t.line("  ● speaks for the result; the others stand beside it and never decide.")
+}
+
+// fitted says in what form the model of all fish was fitted; empty when it was not.
+func fitted(m *analysis.MixedModel) string {
+	if m == nil || m.Status != analysis.Converged {
+		return ""
+	}
+	return fmt.Sprintf("In the model of all fish %s (%s). ", VaryName(m.Vary), integration(m.Points))
 }
 
 func pad(text string, columns int) string {

@@ -62,7 +62,7 @@ func TestTextPage(t *testing.T) {
 		t.Errorf("one method speaks, %d are marked", marked)
 	}
 	for _, line := range strings.Split(page, "\n") {
-		if utf8.RuneCountInString(line) > textWidth+12 {
+		if utf8.RuneCountInString(line) > textWidth {
 			t.Errorf("a line of %d columns: %q", utf8.RuneCountInString(line), line)
 		}
 	}
@@ -87,6 +87,72 @@ func TestTextPageOfPoorData(t *testing.T) {
 		}
 		if !strings.Contains(page, "A bare table") || !strings.Contains(page, "The rig, both ways round") {
 			t.Errorf("%s: no whole page:\n%s", name, page)
+		}
+	}
+}
+
+// Each page says why its two shares differ, of whom it speaks, and what speaks; never more than the fish support.
+func TestWhatThePagesClaim(t *testing.T) {
+	six := func(tallies ...trial.Tally) analysis.Input {
+		in := analysis.Input{Test: "A", Control: "B", Tallies: tallies}
+		for i := range 5 {
+			in.Tallies = append(in.Tallies, fished(fmt.Sprintf("angler %d", i), 8, 3, 5, 6)...)
+		}
+		return in
+	}
+	var opposed []trial.Tally
+	for i := range 6 {
+		one := int64(i % 2)
+		opposed = append(opposed, fished(fmt.Sprintf("angler %d", i), 8*one, 8-8*one, 8*one, 8-8*one)...)
+	}
+	for _, c := range []struct {
+		name        string
+		in          analysis.Input
+		says, never []string
+	}{
+		{
+			"anglers alike, so that position alone makes the average differ", six(fished("one", 9, 1, 6, 4)...),
+			[]string{"nearer to 50 because some fish go by the position"},
+			[]string{"anglers who differ"},
+		},
+		{
+			"one angler prevails", six(fished("one", 900, 300, 700, 500)...),
+			[]string{"by one angler", "mostly one angler's answer", "cannot be said: one angler has more fish"},
+			[]string{"anglers like ours", "another angler like"},
+		},
+		{
+			"nothing speaks",
+			analysis.Input{Test: "A", Control: "B", Tallies: opposed},
+			[]string{"not enough to tell", "There is no answer to be sure of", "None of them speaks"},
+			[]string{"favour", "are even", "speaks for the trial"},
+		},
+		{
+			"a lone angler",
+			analysis.Input{Test: "A", Control: "B", Tallies: fished("me", 9, 3, 7, 5)},
+			[]string{"One angler's answer", "independent of one another", "was not drawn here"},
+			[]string{"anglers like ours", "by the Laplace", "by adaptive quadrature"},
+		},
+		{
+			"a recorded table", six(fished("one", 9, 1, 6, 4)...),
+			[]string{"No draw"},
+			[]string{"Chance, not the angler", "is of a species of the trial"},
+		},
+	} {
+		r, err := analysis.Run(c.in, analysis.Settings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		pages := strings.Join(strings.Fields(textOf(t, c.in, About{})+render(t, r, About{})), " ")
+		pages = strings.ReplaceAll(pages, "&#39;", "'")
+		for _, text := range c.says {
+			if !strings.Contains(pages, text) {
+				t.Errorf("%s: the pages do not say %q", c.name, text)
+			}
+		}
+		for _, text := range append(c.never, "proves", "significant") {
+			if strings.Contains(pages, text) {
+				t.Errorf("%s: the pages say %q", c.name, text)
+			}
 		}
 	}
 }

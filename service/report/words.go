@@ -12,40 +12,21 @@ import (
 // Missing stands wherever a value cannot be estimated; a table that may contain it explains it below.
 const Missing = "–"
 
-// OutOf100 returns a share (0 to 1) as a whole number out of 100: "69". A share that is neither 0 nor 1 is never shown
-// as "0" or "100" but as "under 1" or "over 99". Nil, or a value that is no share, is Missing.
+// OutOf100 returns a share (0 to 1) as a whole number out of 100, see analysis.OutOf100. Nil, or a value that is no share, is
+// Missing.
 func OutOf100(share *float64) string {
 	if !isShare(share) {
 		return Missing
 	}
-	switch x := *share; {
-	case x > 0 && x < .005:
-		return "under 1"
-	case x < 1 && x >= .995:
-		return "over 99"
-	default:
-		return strconv.Itoa(int(math.Round(100 * x)))
-	}
+	return analysis.OutOf100(*share)
 }
 
-// Limit100 is OutOf100 for an end of an interval. An end that rounds to 50 without being 50 keeps a decimal, so that a
-// reader sees on which side of the halfway line it falls.
+// Limit100 is OutOf100 for an end of an interval, see analysis.Limit100.
 func Limit100(share *float64) string {
 	if !isShare(share) {
 		return Missing
 	}
-	x := 100 * *share
-	if x == 50 || math.Round(x) != 50 {
-		return OutOf100(share)
-	}
-	switch oneDecimal := math.Round(10*x) / 10; {
-	case oneDecimal != 50:
-		return strconv.FormatFloat(oneDecimal, 'f', 1, 64)
-	case x < 50:
-		return "just under 50"
-	default:
-		return "just over 50"
-	}
+	return analysis.Limit100(*share)
 }
 
 // Interval100 returns "59 to 77" for two shares, Missing when either is missing.
