@@ -19,7 +19,10 @@ type tokenCommand struct {
 // Run prints the token's secret alone, so that a script can take it.
 func (c *tokenCommand) Run(s streams) error {
 	ctx := context.Background()
-	p, err := c.assemble(ctx, c.log(s), time.Now)
+	if err := c.check(); err != nil {
+		return usageError{err}
+	}
+	p, err := c.assemble(ctx, c.anyDatabase, c.log(s), time.Now)
 	if err != nil {
 		return err
 	}
@@ -36,7 +39,10 @@ type checkCommand struct{ storage }
 // Run prints what was gone through and every fault, and fails when there is one.
 func (c *checkCommand) Run(s streams) error {
 	ctx := context.Background()
-	p, err := c.assemble(ctx, c.log(s), time.Now)
+	if err := c.check(); err != nil {
+		return usageError{err}
+	}
+	p, err := c.assemble(ctx, c.anyDatabase, c.log(s), time.Now)
 	if err != nil {
 		return err
 	}
@@ -94,9 +100,9 @@ func (c *migrateVersion) Run(s streams) error {
 func (c *storage) onDatabase(s streams, do func(ctx context.Context, url string) error) error {
 	ctx := context.Background()
 	if err := c.check(); err != nil {
-		return err
+		return usageError{err}
 	}
-	d, err := c.openDatabase(ctx, c.log(s))
+	d, err := c.anyDatabase(ctx, c.log(s))
 	if err != nil {
 		return err
 	}

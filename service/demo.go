@@ -29,7 +29,7 @@ type demoCommand struct {
 func (c *demoCommand) Run(s streams) (err error) {
 	at := listening{Listen: c.Listen}
 	if err := at.check(); err != nil {
-		return err
+		return usageError{err}
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -48,7 +48,7 @@ func (c *demoCommand) Run(s streams) (err error) {
 	fmt.Fprintln(s.out, "Starting a private PostgreSQL and the service …")
 	clock := &storyClock{}
 	clock.set(demoStart)
-	p, err := where.assemble(ctx, log, clock.now)
+	p, err := where.assemble(ctx, where.ownDatabase, log, clock.now)
 	if err != nil {
 		return err
 	}

@@ -47,7 +47,8 @@ func dataFolder(t *testing.T) string {
 func startParts(t *testing.T, clock *storyClock) (*parts, *running) {
 	t.Helper()
 	log := slog.New(slog.DiscardHandler)
-	p, err := storage{Data: dataFolder(t), LogLevel: "error"}.assemble(t.Context(), log, clock.now)
+	where := storage{Data: dataFolder(t), LogLevel: "error"}
+	p, err := where.assemble(t.Context(), where.ownDatabase, log, clock.now)
 	if err != nil {
 		needServer(t, err)
 	}

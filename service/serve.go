@@ -23,13 +23,13 @@ type serveCommand struct {
 
 // Run serves until ^C or a polite kill, then finishes what is under way and stops.
 func (c *serveCommand) Run(s streams) error {
-	if err := c.listening.check(); err != nil {
-		return err
+	if err := errors.Join(c.listening.check(), c.storage.check()); err != nil {
+		return usageError{err}
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	log := c.log(s)
-	p, err := c.assemble(ctx, log, time.Now)
+	p, err := c.assemble(ctx, c.ownDatabase, log, time.Now)
 	if err != nil {
 		return err
 	}

@@ -19,18 +19,11 @@ type database struct {
 	cluster *private.Cluster // nil when the server is somebody else's
 }
 
-// openDatabase returns the database that the settings name: a given server, the private cluster that a running service
-// already owns, or the private cluster, started for this command.
-func (c storage) openDatabase(ctx context.Context, log *slog.Logger) (*database, error) {
+// ownDatabase returns the database that the settings name: a given server, or the private cluster, started for this
+// command. It fails when another process owns the cluster.
+func (c storage) ownDatabase(ctx context.Context, log *slog.Logger) (*database, error) {
 	if c.DatabaseURL != "" {
 		return &database{url: c.DatabaseURL}, nil
-	}
-	url, err := private.Attach(c.Data, private.Database)
-	if err == nil {
-		return &database{url: url}, nil
-	}
-	if !errors.Is(err, private.ErrNotRunning) {
-		return nil, err
 	}
 	cluster, err := private.Start(ctx, c.Data, log)
 	if err != nil {
@@ -38,6 +31,23 @@ func (c storage) openDatabase(ctx context.Context, log *slog.Logger) (*database,
 	}
 	return &database{url: cluster.URL(private.Database), cluster: cluster}, nil
 }
+
+// anyDatabase is ownDatabase for a command that may work beside the service that owns the cluster.
+func (c storage) anyDatabase(ctx context.Context, log *slog.Logger) (*database, error) {
+	if c.DatabaseURL == "" {
+		url, err := private.Attach(c.Data, private.Database)
+		if err == nil {
+			return &database{url: url}, nil
+		}
+		if !errors.Is(err, private.ErrNotRunning) {
+			return nil, err
+		}
+	}
+	return c.ownDatabase(ctx, log)
+}
+
+// openFunc is ownDatabase or anyDatabase.
+type openFunc func(ctx context.Context, log *slog.Logger) (*database, error)
 
 // close stops the cluster if this command started it.
 func (d *database) close() error {
@@ -62,18 +72,15 @@ type parts struct {
 	service  *conduct.Service
 }
 
-// assemble opens the database, brings its schema up when migrate says so, and puts the use cases on it.
-func (c storage) assemble(ctx context.Context, log *slog.Logger, clock func() time.Time) (_ *parts, err error) {
-	if err := c.check(); err != nil {
-		return nil, err
-	}
+// assemble opens the database, brings its schema up, and puts the use cases on it. The settings have been checked.
+func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, clock func() time.Time) (_ *parts, err error) {
 	p := &parts{}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, p.close())
 		}
 	}()
-	if p.database, err = c.openDatabase(ctx, log); err != nil {
+	if p.database, err = open(ctx, log); err != nil {
 		return nil, err
 	}
 	key, err := c.sealKey()

@@ -50,7 +50,7 @@ type periodContent struct {
 
 // AmendCatch corrects one of the actor's catches. A catch can be corrected until its trial is locked.
 func (s *Service) AmendCatch(ctx context.Context, actor trial.Actor, id, catch trial.ID, c Correction) (view CatchView, err error) {
-	err = s.amend(ctx, actor, id, c, func(ctx context.Context, tx trial.Tx, o *own) (amended, error) {
+	err = s.amend(ctx, actor, id, catch, c, func(ctx context.Context, tx trial.Tx, o *own) (amended, error) {
 		stored, err := tx.CatchBy(ctx, id, catch)
 		if err := o.mine(err, stored.EnrolmentID, "catch"); err != nil {
 			return amended{}, err
@@ -100,7 +100,7 @@ func (s *Service) fits(ctx context.Context, tx trial.ReadTx, o *own, c trial.Cat
 // AmendPeriod corrects one of the actor's periods. Correcting what was fished re-derives every catch of the period: what
 // was given of each fly stays, the other is read anew, and what was drawn stays beside it.
 func (s *Service) AmendPeriod(ctx context.Context, actor trial.Actor, id, period trial.ID, c Correction) (view PeriodView, err error) {
-	err = s.amend(ctx, actor, id, c, func(ctx context.Context, tx trial.Tx, o *own) (amended, error) {
+	err = s.amend(ctx, actor, id, period, c, func(ctx context.Context, tx trial.Tx, o *own) (amended, error) {
 		stored, err := tx.PeriodBy(ctx, id, period)
 		if err := o.mine(err, stored.EnrolmentID, "period"); err != nil {
 			return amended{}, err
@@ -142,7 +142,7 @@ type change struct {
 }
 
 // amend runs change under the actor's chain and records what it changed there and as an amendment.
-func (s *Service) amend(ctx context.Context, actor trial.Actor, id trial.ID, c Correction, do func(context.Context, trial.Tx, *own) (amended, error)) error {
+func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject trial.ID, c Correction, do func(context.Context, trial.Tx, *own) (amended, error)) error {
 	if err := trial.CheckReason(c.Reason); err != nil {
 		return err
 	}
@@ -151,7 +151,7 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id trial.ID, c C
 	if err != nil {
 		return err
 	}
-	return s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+	return s.keepOwn(ctx, actor, id, subject, func(ctx context.Context, tx trial.Tx, o *own) error {
 		if o.trial.State == trial.Locked || o.trial.State == trial.Published {
 			return trial.Fail(trial.Conflict, "trial.locked", "the trial is %s; its records can no longer be corrected", o.trial.State)
 		}

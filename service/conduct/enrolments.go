@@ -93,7 +93,7 @@ func (s *Service) Withdraw(ctx context.Context, actor trial.Actor, id trial.ID, 
 	if err != nil {
 		return err
 	}
-	return s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+	return s.keepOwn(ctx, actor, id, trial.ID{}, func(ctx context.Context, tx trial.Tx, o *own) error {
 		if o.enrolment.LeftAt != nil && !erase {
 			return nil
 		}

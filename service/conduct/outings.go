@@ -30,7 +30,7 @@ func (s *Service) OpenOuting(ctx context.Context, actor trial.Actor, id trial.ID
 		return view, err
 	}
 	in.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.OutingBy(ctx, id, in.ID)
 		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
 		if err != nil {
@@ -77,7 +77,7 @@ func (s *Service) EndOuting(ctx context.Context, actor trial.Actor, id, outing t
 		return view, err
 	}
 	end.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepOwn(ctx, actor, id, outing, func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.OutingBy(ctx, id, outing)
 		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
 			return err
@@ -147,7 +147,7 @@ func (s *Service) FetchUnit(ctx context.Context, actor trial.Actor, id, unit tri
 	if err != nil {
 		return view, err
 	}
-	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepOwn(ctx, actor, id, unit, func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.UnitBy(ctx, id, unit)
 		if err == nil {
 			view = viewUnit(stored, o.protocol)

@@ -2,6 +2,7 @@ package conduct
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"evenrig/service/trial"
@@ -51,6 +52,9 @@ type own struct {
 	head      trial.Head
 }
 
+// errNotEnrolled answers a member of the club who has no records in the trial.
+var errNotEnrolled = trial.Fail(trial.NotFound, "not_enrolled", "you have not joined this trial; send your enrolment first")
+
 // readOwn runs do on one snapshot of the actor's own records.
 func (s *Service) readOwn(ctx context.Context, actor trial.Actor, id trial.ID, do func(ctx context.Context, tx trial.ReadTx, o own) error) error {
 	return s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
@@ -62,10 +66,14 @@ func (s *Service) readOwn(ctx context.Context, actor trial.Actor, id trial.ID, d
 	})
 }
 
-// keepOwn runs do in a transaction that holds the actor's chain, so that it may append to it.
-func (s *Service) keepOwn(ctx context.Context, actor trial.Actor, id trial.ID, do func(ctx context.Context, tx trial.Tx, o *own) error) error {
+// keepOwn runs do in a transaction that holds the actor's chain, so that it may append to it. subject is the record that
+// do is about: when the actor's enrolment was erased, the record's erasure is told instead.
+func (s *Service) keepOwn(ctx context.Context, actor trial.Actor, id, subject trial.ID, do func(ctx context.Context, tx trial.Tx, o *own) error) error {
 	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
 		o, err := s.ownIn(ctx, tx, actor, id)
+		if errors.Is(err, errNotEnrolled) {
+			return erasedOr(ctx, tx, id, subject, err)
+		}
 		if err != nil {
 			return err
 		}
@@ -80,13 +88,21 @@ func (s *Service) keepOwn(ctx context.Context, actor trial.Actor, id trial.ID, d
 	})
 }
 
+// erasedOr returns the Gone error of an erased record, of whatever kind it was, else err.
+func erasedOr(ctx context.Context, tx trial.ReadTx, id, record trial.ID, err error) error {
+	if _, found := tx.OutingBy(ctx, id, record); trial.KindOf(found) == trial.Gone {
+		return found
+	}
+	return err
+}
+
 func (s *Service) ownIn(ctx context.Context, tx trial.ReadTx, actor trial.Actor, id trial.ID) (o own, err error) {
 	if o.trial, err = inTrial(ctx, tx, actor, id, trial.KeepOwnRecords); err != nil {
 		return o, err
 	}
 	o.enrolment, err = tx.EnrolmentOf(ctx, id, actor.AccountID)
 	if trial.KindOf(err) == trial.NotFound {
-		return o, trial.Fail(trial.NotFound, "not_enrolled", "you have not joined this trial; send your enrolment first")
+		return o, errNotEnrolled
 	}
 	if err != nil {
 		return o, err

@@ -40,7 +40,7 @@ func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.I
 		return view, err
 	}
 	in.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.PeriodBy(ctx, id, in.ID)
 		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
 		if err != nil {
@@ -120,7 +120,7 @@ func (s *Service) EndPeriod(ctx context.Context, actor trial.Actor, id, period t
 		return view, err
 	}
 	end.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepOwn(ctx, actor, id, period, func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.PeriodBy(ctx, id, period)
 		if err := o.mine(err, stored.EnrolmentID, "period"); err != nil {
 			return err
@@ -202,7 +202,7 @@ func (s *Service) ReportDeviation(ctx context.Context, actor trial.Actor, id tri
 		return view, err
 	}
 	in.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.DeviationBy(ctx, id, in.ID)
 		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
 		if err != nil {
