@@ -1,11 +1,9 @@
 package db
 
 import (
-	"context"
 	"fmt"
 	"time"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgtype"
 
 	"evenrig/service/trial"
@@ -15,9 +13,8 @@ import (
 // the one to the other, both ways and in arrays too, so that records need no copy made of pointers. A column that must
 // have a value is NOT NULL, which then refuses a zero one. Times come back in UTC.
 
-// registerTypes teaches a new connection trial's types.
-func registerTypes(_ context.Context, conn *pgx.Conn) error {
-	m := conn.TypeMap()
+// registerTypes teaches a connection trial's types.
+func registerTypes(m *pgtype.Map) {
 	register := func(name, array string, oid, arrayOID uint32, codec pgtype.Codec) {
 		element := &pgtype.Type{Name: name, OID: oid, Codec: codec}
 		m.RegisterType(element)
@@ -27,7 +24,6 @@ func registerTypes(_ context.Context, conn *pgx.Conn) error {
 	register("bytea", "_bytea", pgtype.ByteaOID, pgtype.ByteaArrayOID, digestCodec{})
 	register("timestamptz", "_timestamptz", pgtype.TimestamptzOID, pgtype.TimestamptzArrayOID,
 		timeCodec{&pgtype.TimestamptzCodec{ScanLocation: time.UTC}})
-	return nil
 }
 
 type (

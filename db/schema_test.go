@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"evenrig/db"
 	"evenrig/db/dbtest"
@@ -24,7 +25,11 @@ var smallLinks = []string{"trials_club_fkey", "trials_club_idx", "enrolments_acc
 
 func connect(t testing.TB, url string) *pgx.Conn {
 	t.Helper()
-	conn, err := pgx.Connect(t.Context(), strings.Replace(url, "pool_max_conns=8", "", 1))
+	config, err := pgxpool.ParseConfig(url) // takes out what is for a pool
+	if err != nil {
+		t.Fatal(err)
+	}
+	conn, err := pgx.ConnectConfig(t.Context(), config.ConnConfig)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -44,7 +44,7 @@ func Open(ctx context.Context, url string, log *slog.Logger) (*Store, error) {
 		config.MaxConns = poolSize
 	}
 	config.MaxConnLifetimeJitter = 10 * time.Minute
-	config.AfterConnect = registerTypes
+	config.AfterConnect = prepare
 	// A client that dies without a word must not hold a chain for long.
 	config.ConnConfig.RuntimeParams["idle_in_transaction_session_timeout"] = "60s"
 	config.ConnConfig.RuntimeParams["application_name"] = "evenrig"
@@ -62,6 +62,19 @@ func Open(ctx context.Context, url string, log *slog.Logger) (*Store, error) {
 		return nil, fmt.Errorf("open the job queue: %w", err)
 	}
 	return &Store{pool: pool, queue: queue, log: log}, nil
+}
+
+// prepare makes a new connection ready.
+func prepare(ctx context.Context, conn *pgx.Conn) error {
+	registerTypes(conn.TypeMap())
+	// Every statement has an index to go by, whatever its arguments. So the server plans it once and keeps the plan; and
+	// since one that it made while the tables were nearly empty would read them whole when they are not, such plans are
+	// priced out.
+	const planByIndex = `
+SELECT set_config(setting, value, false)
+FROM (VALUES ('plan_cache_mode', 'force_generic_plan'), ('enable_seqscan', 'off'), ('enable_hashjoin', 'off'), ('enable_mergejoin', 'off')) AS s (setting, value)`
+	_, err := conn.Exec(ctx, planByIndex)
+	return err
 }
 
 // warnUnlessDurable asks the server whether it keeps what it acknowledges, and says so if it does not.

@@ -510,3 +510,70 @@ func TestSubmitCancelled(t *testing.T) {
 	}
 	checkChain(t, w.store, w.trial.ID, a.enrolment.ChainID, 0)
 }
+
+// TestChainNotHeld: a period whose chain could not be held does not take a fish.
+func TestChainNotHeld(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.enrol(t)
+	headless := a.enrolment
+	headless.ID, headless.ChainID, headless.AccountID, headless.Pseudonym = newID(), newID(), w.admin.ID, "HEAD1E"
+	outing, period := a.outing, a.period
+	outing.ID, outing.EnrolmentID = newID(), headless.ID
+	period.ID, period.EnrolmentID, period.OutingID, period.UnitID = newID(), headless.ID, outing.ID, trial.ID{}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		return first(tx.InsertEnrolment(ctx, headless), tx.InsertOuting(ctx, outing), tx.InsertPeriod(ctx, period))
+	})
+	lost := a.fish()
+	lost.Account, lost.Catch.PeriodID = w.admin.ID, period.ID
+	submit(t, w, []trial.CatchSubmission{lost, a.fish()}, trial.NotFound, "created")
+}
+
+// TestPlans: no statement on the way of a catch reads a whole table or index, however its plan came about. The server
+// counts what it scans.
+func TestPlans(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	anglers, other := []*angler{w.enrol(t), w.enrol(t), w.enrol(t)}, w.enrol(t)
+	for range 40 {
+		var group []trial.CatchSubmission
+		for i := range 12 {
+			group = append(group, anglers[i%3].fish())
+		}
+		w.store.SubmitCatches(t.Context(), append(group, group[:4]...))
+	}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		for i := range 40 {
+			a := anglers[i%3]
+			d := trial.Deviation{TrialID: w.trial.ID, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: a.outing.ID, Kind: trial.OffTrial, FromAt: dawn, ReceivedAt: server}
+			if i >= 3 {
+				d.OutingID, d.EnrolmentID = other.outing.ID, other.enrolment.ID
+			}
+			if err := tx.InsertDeviation(ctx, d); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	for range 40 {
+		w.store.SubmitCatches(t.Context(), []trial.CatchSubmission{anglers[0].fish(), anglers[1].fish(), anglers[2].fish()})
+	}
+	conn := connect(t, w.store.URL())
+	w.store.Close() // a session reports what it scanned when it ends
+	type scans struct {
+		Table                 string
+		Whole, ByIndex, Found int64
+	}
+	const scanned = `
+SELECT relname::text, seq_scan, coalesce(idx_scan, 0), coalesce(idx_tup_fetch, 0) FROM pg_stat_user_tables
+WHERE relname IN ('catches', 'periods', 'enrolments', 'ledger_heads', 'ledger_entries', 'ledger_parts', 'deviations', 'tombstones')`
+	eventually(t, "the report", func() bool { return rows[scans](t, conn, scanned+` AND relname = 'catches'`)[0].ByIndex > 0 })
+	for _, s := range rows[scans](t, conn, scanned) {
+		if s.Whole > 0 {
+			t.Errorf("table %s was read whole %d times", s.Table, s.Whole)
+		}
+		if s.Found > 2*s.ByIndex {
+			t.Errorf("table %s: %d looks into an index found %d rows", s.Table, s.ByIndex, s.Found)
+		}
+	}
+}

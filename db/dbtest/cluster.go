@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"evenrig/db/private"
@@ -35,7 +36,7 @@ func startCluster() (string, error) {
 
 // lifeline is the pipe's end that keeps clearAfterDeath's child waiting. It is held in a variable so that it is never
 // collected, and closed by the kernel with this process.
-var lifeline io.Closer
+var lifeline atomic.Pointer[io.WriteCloser]
 
 // clearAfterDeath starts a child that waits for the end of this process, also by a kill, then sees to it that the
 // cluster in dir stops, and removes dir.
@@ -59,6 +60,6 @@ rm -rf "$1"`
 	if err := cmd.Start(); err != nil {
 		return fmt.Errorf("start the child that clears up: %w", err)
 	}
-	lifeline = stdin
+	lifeline.Store(&stdin)
 	return nil
 }

@@ -23,7 +23,6 @@ CREATE TABLE outings (
     end_not_logged          integer,
     end_received_at         timestamptz,
     end_digest              bytea,
-    CONSTRAINT outings_pkey PRIMARY KEY (trial_id, id),
     CONSTRAINT outings_enrolment_key UNIQUE (trial_id, enrolment_id, id),
     CONSTRAINT outings_enrolment_fkey FOREIGN KEY (trial_id, enrolment_id) REFERENCES enrolments (trial_id, id),
     CONSTRAINT outings_started_check CHECK ((started_at IS NULL) = (started_offset IS NULL)),
@@ -35,6 +34,7 @@ CREATE TABLE outings (
     CONSTRAINT outings_digest_check CHECK (octet_length(sent_digest) = 32),
     CONSTRAINT outings_end_digest_check CHECK (octet_length(end_digest) = 32)
 );
+ALTER TABLE outings ADD CONSTRAINT outings_pkey PRIMARY KEY (trial_id, id);
 
 CREATE TABLE units (
     trial_id       uuid        NOT NULL,
@@ -46,7 +46,6 @@ CREATE TABLE units (
     fetched_at     timestamptz NOT NULL,
     opened_at      timestamptz,
     opened_offset  smallint,
-    CONSTRAINT units_pkey PRIMARY KEY (trial_id, id),
     CONSTRAINT units_enrolment_key UNIQUE (trial_id, enrolment_id, id),
     CONSTRAINT units_n_key UNIQUE (trial_id, enrolment_id, n),
     CONSTRAINT units_enrolment_fkey FOREIGN KEY (trial_id, enrolment_id) REFERENCES enrolments (trial_id, id),
@@ -54,6 +53,7 @@ CREATE TABLE units (
     CONSTRAINT units_first_check CHECK (first IN ('test_lower', 'control_lower')),
     CONSTRAINT units_opened_check CHECK ((opened_at IS NULL) = (opened_offset IS NULL))
 );
+ALTER TABLE units ADD CONSTRAINT units_pkey PRIMARY KEY (trial_id, id);
 
 CREATE TABLE periods (
     trial_id        uuid        NOT NULL,
@@ -78,7 +78,6 @@ CREATE TABLE periods (
     end_reason      text,
     end_received_at timestamptz,
     end_digest      bytea,
-    CONSTRAINT periods_pkey PRIMARY KEY (trial_id, id),
     CONSTRAINT periods_enrolment_key UNIQUE (trial_id, enrolment_id, id),
     -- In a drawn trial; an imported period has no unit, and perhaps no arrangement.
     CONSTRAINT periods_half_key UNIQUE (trial_id, unit_id, half),
@@ -97,6 +96,7 @@ CREATE TABLE periods (
     CONSTRAINT periods_end_digest_check CHECK (octet_length(end_digest) = 32)
 );
 CREATE INDEX periods_outing_idx ON periods (trial_id, outing_id);
+ALTER TABLE periods ADD CONSTRAINT periods_pkey PRIMARY KEY (trial_id, id);
 
 CREATE TABLE deviations (
     trial_id     uuid        NOT NULL,
@@ -113,7 +113,6 @@ CREATE TABLE deviations (
     note         text        NOT NULL,
     received_at  timestamptz NOT NULL,
     sent_digest  bytea,
-    CONSTRAINT deviations_pkey PRIMARY KEY (trial_id, id),
     CONSTRAINT deviations_outing_fkey
         FOREIGN KEY (trial_id, enrolment_id, outing_id) REFERENCES outings (trial_id, enrolment_id, id),
     CONSTRAINT deviations_period_fkey
@@ -125,6 +124,7 @@ CREATE TABLE deviations (
     CONSTRAINT deviations_digest_check CHECK (octet_length(sent_digest) = 32)
 );
 CREATE INDEX deviations_enrolment_idx ON deviations (trial_id, enrolment_id);
+ALTER TABLE deviations ADD CONSTRAINT deviations_pkey PRIMARY KEY (trial_id, id);
 CREATE INDEX deviations_outing_idx ON deviations (trial_id, outing_id);
 
 CREATE TABLE catches (
@@ -155,7 +155,6 @@ CREATE TABLE catches (
     after_lock     boolean     NOT NULL,
     reason         text        NOT NULL,
     ledger_n       bigint,
-    CONSTRAINT catches_pkey PRIMARY KEY (trial_id, id),
     CONSTRAINT catches_period_fkey
         FOREIGN KEY (trial_id, enrolment_id, period_id) REFERENCES periods (trial_id, enrolment_id, id),
     CONSTRAINT catches_taken_position_check CHECK (taken_position IN ('', 'lower', 'upper', 'unknown', 'other')),
@@ -168,6 +167,7 @@ CREATE TABLE catches (
 );
 CREATE INDEX catches_enrolment_idx ON catches (trial_id, enrolment_id, id);
 CREATE INDEX catches_period_idx ON catches (trial_id, period_id);
+ALTER TABLE catches ADD CONSTRAINT catches_pkey PRIMARY KEY (trial_id, id);
 
 CREATE TABLE amendments (
     trial_id     uuid        NOT NULL,
