@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"evenrig/service/analysis"
@@ -47,16 +48,16 @@ func (c *analyseCommand) Run(s streams) error {
 	if err != nil {
 		return err
 	}
-	files, err := c.render(result, table)
-	if err != nil {
+	var page bytes.Buffer
+	if err := c.page(&page, c.Format, result); err != nil {
 		return err
 	}
 	if c.Out != "" {
-		if err := writeFolder(c.Out, files); err != nil {
+		if err := c.writeFolder(result, table); err != nil {
 			return err
 		}
 	}
-	_, err = s.out.Write(files[map[string]string{"text": "", "json": "result.json", "html": "report.html"}[c.Format]])
+	_, err = page.WriteTo(s.out)
 	return err
 }
 
@@ -72,17 +73,18 @@ func (c *analyseCommand) read(stdin io.Reader) (exchange.Table, error) {
 		source = file
 	}
 	table, faults, err := exchange.ReadCatchTable(source, exchange.ReadOptions{Test: c.Test, Control: c.Control})
-	if err != nil {
-		if known := (*trial.Error)(nil); c.Control == "" && errors.As(err, &known) && known.Code == "table.patterns" {
-			return exchange.Table{}, fmt.Errorf("%s: %w; --control CODE names the control pattern", c.name(), plain(err))
-		}
+	switch {
+	case errors.Is(err, exchange.ErrControlUnknown):
+		return exchange.Table{}, fmt.Errorf("%s: %w; --control CODE names the control pattern", c.name(), plain(err))
+	case err != nil:
 		return exchange.Table{}, fmt.Errorf("%s: %w", c.name(), plain(err))
-	}
-	if table.Faults == 0 {
+	case table.Faults == 0 && len(table.Codes) > 0 && !slices.Contains(table.Codes, c.Test):
+		return exchange.Table{}, fmt.Errorf("%s: the table has no pattern %q; it has %s", c.name(), c.Test, strings.Join(table.Codes, ", "))
+	case table.Faults == 0:
 		return table, nil
 	}
 	lines := make([]string, 0, len(faults)+2)
-	lines = append(lines, fmt.Sprintf("%s: %d faults, nothing was analysed", c.name(), table.Faults))
+	lines = append(lines, fmt.Sprintf("%s: %s, nothing was analysed", c.name(), report.Counted(int64(table.Faults), "fault", "faults")))
 	for _, fault := range faults {
 		lines = append(lines, "  "+fault.String())
 	}
@@ -100,32 +102,33 @@ func (c *analyseCommand) name() string {
 	return filepath.Base(c.File)
 }
 
-// render makes every file that could be asked for; the text page has no name.
-func (c *analyseCommand) render(result analysis.Result, table exchange.Table) (map[string][]byte, error) {
-	encoded, err := result.Encode()
-	if err != nil {
-		return nil, err
+// page writes the result in one of the formats.
+func (c *analyseCommand) page(w io.Writer, format string, result analysis.Result) error {
+	switch format {
+	case "json":
+		encoded, err := result.Encode()
+		if err != nil {
+			return err
+		}
+		_, err = w.Write(encoded)
+		return err
+	case "html":
+		return report.HTML(w, result, report.About{})
 	}
-	var text, html, csv bytes.Buffer
-	if err := report.Text(&text, result, report.About{}); err != nil {
-		return nil, err
-	}
-	if err := report.HTML(&html, result, report.About{}); err != nil {
-		return nil, err
-	}
-	if err := exchange.WriteCatchTable(&csv, table); err != nil {
-		return nil, err
-	}
-	return map[string][]byte{"": text.Bytes(), "result.json": encoded, "report.html": html.Bytes(), "catches.csv": csv.Bytes()}, nil
+	return report.Text(w, result, report.About{})
 }
 
-// writeFolder writes the named files into a folder, made when it is missing.
-func writeFolder(folder string, files map[string][]byte) error {
-	if err := os.MkdirAll(folder, 0o755); err != nil {
+// writeFolder writes report, result and cleaned table into the folder, made when it is missing, once all three could be made.
+func (c *analyseCommand) writeFolder(result analysis.Result, table exchange.Table) error {
+	var html, encoded, csv bytes.Buffer
+	if err := errors.Join(c.page(&html, "html", result), c.page(&encoded, "json", result), exchange.WriteCatchTable(&csv, table)); err != nil {
+		return err
+	}
+	if err := os.MkdirAll(c.Out, 0o755); err != nil {
 		return fmt.Errorf("the folder for the results cannot be made: %w", err)
 	}
-	for _, name := range []string{"report.html", "result.json", "catches.csv"} {
-		if err := os.WriteFile(filepath.Join(folder, name), files[name], 0o644); err != nil {
+	for name, content := range map[string]*bytes.Buffer{"report.html": &html, "result.json": &encoded, "catches.csv": &csv} {
+		if err := os.WriteFile(filepath.Join(c.Out, name), content.Bytes(), 0o644); err != nil {
 			return fmt.Errorf("write results: %w", err)
 		}
 	}

@@ -103,9 +103,10 @@ func TestAnalyseSaysWhatIsWrong(t *testing.T) {
 		{"a file that is not there", "", []string{"--test", "A", "no-such.csv"}, exitData, []string{"no-such.csv"}},
 		{"an empty table", "", []string{"--test", "A", "-"}, exitData, []string{"standard input", "empty"}},
 		{"an unknown test pattern", good, []string{"--test", "Z", "-"}, exitData, []string{`"Z"`, `"A"`, `"B"`}},
+		{"an unknown test pattern, the control named", "lower_pattern,taken_position\nB,lower\nB,upper\n", []string{"--test", "Z", "--control", "B", "-"}, exitData, []string{`"Z"`, "it has B"}},
 		{"three patterns", good + "C,lower\n", []string{"--test", "A", "-"}, exitData, []string{"3 pattern codes"}},
 		{"one pattern", "lower_pattern,taken_position\nA,lower\n", []string{"--test", "A", "-"}, exitData, []string{"--control"}},
-		{"a bad row", good + "A,sideways\n", []string{"--test", "A", "-"}, exitData, []string{"line 4", "taken_position", "sideways", "lower, upper", "nothing was analysed"}},
+		{"a bad row", good + "A,sideways\n", []string{"--test", "A", "-"}, exitData, []string{": 1 fault,", "line 4", "taken_position", "sideways", "lower, upper", "nothing was analysed"}},
 	} {
 		folder := filepath.Join(t.TempDir(), "out")
 		status, out, errs := analyse(t, c.stdin, append(c.args, "--out", folder)...)

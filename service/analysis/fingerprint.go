@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -62,7 +63,8 @@ func fingerprint(in Input) (string, error) {
 	return hex.EncodeToString(sum[:]), nil
 }
 
-// merged adds up tallies that agree in everything but their number, leaves out those of no fish, and sorts them.
+// merged adds up tallies that agree in everything but their number, leaves out those of no fish, and sorts them by their
+// fields in the order of the keys.
 func merged(tallies []trial.Tally) []trial.Tally {
 	counts := map[trial.Tally]int64{}
 	for _, t := range tallies {
@@ -77,7 +79,11 @@ func merged(tallies []trial.Tally) []trial.Tally {
 		all[i].N = counts[all[i]]
 	}
 	slices.SortFunc(all, func(a, b trial.Tally) int {
-		return slices.CompareFunc(tallyFields(a), tallyFields(b), func(x, y tallyField) int { return strings.Compare(x.value, y.value) })
+		return cmp.Or(
+			cmp.Compare(a.Angler, b.Angler), cmp.Compare(a.Arrangement, b.Arrangement), cmp.Compare(a.Block, b.Block),
+			cmp.Compare(a.Exclusion, b.Exclusion), cmp.Compare(a.Month, b.Month), cmp.Compare(a.Origin, b.Origin), cmp.Compare(a.Outing, b.Outing),
+			cmp.Compare(a.Period, b.Period), cmp.Compare(a.Species, b.Species), cmp.Compare(a.Taken, b.Taken), cmp.Compare(a.Week, b.Week),
+		)
 	})
 	return all
 }

@@ -154,6 +154,9 @@ func (f *fields) caughtAt() string {
 
 var plainNumber = regexp.MustCompile(`^[0-9]{1,6}([.,][0-9]{1,6})?$`)
 
+// thousands is a number that some countries read as thousands and others as a decimal fraction.
+var thousands = regexp.MustCompile(`^[1-9][0-9]{0,2}[.,][0-9]{3}$`)
+
 // maxLengthMM is above the longest fish of any group that a trial can name: what is longer has a wrong unit.
 const maxLengthMM = 3000
 
@@ -168,6 +171,9 @@ func (f *fields) length() *Length {
 			accepted += " or 31,5"
 		}
 		f.fault(colLength, value, "accepted: %s", accepted)
+		return nil
+	case unit == "mm" && thousands.MatchString(value):
+		f.fault(colLength, value, "may mean thousands or thousandths of a millimetre; accepted: whole millimetres without separators, like 1250")
 		return nil
 	case unit == "" && f.text(colLengthUnit) != "":
 		return nil // named as a fault already
@@ -197,6 +203,10 @@ func (f *fields) further() []string {
 		value := unguard(strings.TrimSpace(strings.ReplaceAll(f.record[i], "\r", "\n")))
 		if !utf8.ValidString(value) {
 			f.fault(f.layout.further[n], value, "is not UTF-8; in a spreadsheet program save the table as CSV UTF-8")
+			continue
+		}
+		if strings.ContainsRune(value, 0) {
+			f.fault(f.layout.further[n], value, "holds a NUL byte; accepted: text")
 			continue
 		}
 		values[n] = strings.TrimSpace(value)

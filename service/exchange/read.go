@@ -18,6 +18,9 @@ type ReadOptions struct {
 	Control string
 }
 
+// ErrControlUnknown is wrapped by the error of a table from which the control pattern's code cannot be told: it must be named.
+var ErrControlUnknown = errors.New("the control pattern's code is not named and cannot be told from the table")
+
 // ReadCatchTable reads a catch table: CSV in UTF-8 with or without a byte order mark, separated by comma, semicolon or
 // tab, lines ended by LF or CRLF, the first line naming the columns in any order and case. Of lower_pattern, taken_position
 // and taken_pattern any two must stand in a row. Words of fixed columns are lower case. Columns that the catch table
@@ -25,7 +28,8 @@ type ReadOptions struct {
 //
 // The faults are those of single rows, in the order of the file, at most MaxFaults of them; Table.Faults counts all. The
 // error is one of the whole table, of kind trial.Invalid with code table.encoding, table.columns, table.empty,
-// table.patterns or table.too_large, or what the reader gave.
+// table.patterns or table.too_large, or what the reader gave. Where bad rows may be why the patterns are not known, they
+// are named and the table has no rows.
 func ReadCatchTable(r io.Reader, o ReadOptions) (Table, []RowFault, error) {
 	if err := o.check(); err != nil {
 		return Table{}, nil, err
@@ -38,7 +42,7 @@ func ReadCatchTable(r io.Reader, o ReadOptions) (Table, []RowFault, error) {
 	if err != nil {
 		return Table{}, nil, err
 	}
-	rows, faults, err := readRows(reader, layout, d)
+	rows, codes, faults, err := readRows(reader, layout, d)
 	if err != nil {
 		return Table{}, nil, err
 	}
@@ -46,11 +50,12 @@ func ReadCatchTable(r io.Reader, o ReadOptions) (Table, []RowFault, error) {
 		return Table{}, nil, trial.Fail(trial.Invalid, "table.empty",
 			"the table has a header (%s) but no rows; accepted: one fish a row", strings.Join(layout.names, ", "))
 	}
-	table := Table{Test: o.Test, Further: layout.further}
-	if len(rows) > 0 {
-		if table.Control, err = o.control(rows); err != nil {
-			return Table{}, nil, err
-		}
+	table := Table{Test: o.Test, Codes: codes.found(), Further: layout.further, Faults: faults.total}
+	switch table.Control, err = o.control(codes); {
+	case err != nil && faults.total > 0:
+		return table, faults.list, nil
+	case err != nil:
+		return Table{}, nil, err
 	}
 	table.Rows = rows[:0]
 	var unresolved faultList
@@ -63,7 +68,7 @@ func ReadCatchTable(r io.Reader, o ReadOptions) (Table, []RowFault, error) {
 	}
 	all := slices.Concat(faults.list, unresolved.list)
 	slices.SortStableFunc(all, func(a, b RowFault) int { return a.Line - b.Line })
-	table.Faults = faults.total + unresolved.total
+	table.Faults += unresolved.total
 	return table, all[:min(len(all), MaxFaults)], nil
 }
 
@@ -116,8 +121,15 @@ func readHeader(reader *csv.Reader) (layout, error) {
 		cell = strings.TrimSpace(cell)
 		name := columnName(cell)
 		switch {
-		case !utf8.ValidString(cell) || strings.ContainsFunc(cell, isControl):
-			return layout{}, trial.Fail(trial.Invalid, "table.encoding", "the name of column %d is not text in UTF-8: %q", i+1, shorten(cell))
+		case strings.ContainsRune(cell, 0):
+			return layout{}, trial.Fail(trial.Invalid, "table.encoding",
+				"the header holds NUL bytes: this is no text, or UTF-16; accepted: CSV in UTF-8 (in a spreadsheet program: save as CSV UTF-8)")
+		case !utf8.ValidString(cell):
+			return layout{}, trial.Fail(trial.Invalid, "table.encoding",
+				"the name of column %d is not UTF-8: %q; accepted: CSV in UTF-8 (in a spreadsheet program: save as CSV UTF-8)", i+1, shorten(cell))
+		case strings.ContainsFunc(cell, isControl):
+			return layout{}, trial.Fail(trial.Invalid, "table.encoding",
+				"the name of column %d holds a line break or another control character: %q; accepted: plain text, lines ended by LF or CRLF", i+1, shorten(cell))
 		case name == "":
 			continue
 		case !slices.Contains(Columns(), name):
@@ -146,32 +158,34 @@ func readHeader(reader *csv.Reader) (layout, error) {
 }
 
 // readRows reads every row, typed but with the patterns not yet resolved: whose codes they are is known only at the end.
-func readRows(reader *csv.Reader, l layout, d dialect) ([]Row, faultList, error) {
-	var rows []Row
-	var faults faultList
+// codes counts those of bad rows too.
+func readRows(reader *csv.Reader, l layout, d dialect) (rows []Row, codes codeCounts, faults faultList, err error) {
+	codes = codeCounts{}
 	for n := 0; ; {
 		record, err := reader.Read()
 		var broken *csv.ParseError
 		switch {
 		case errors.Is(err, io.EOF):
-			return rows, faults, nil
+			return rows, codes, faults, nil
 		case errors.As(err, &broken):
 			faults.add(RowFault{Line: broken.StartLine, Reason: "cannot be read as CSV: " + broken.Err.Error() +
 				`; a value with a quote or a separator in it stands in double quotes, and a quote in it is doubled`})
 		case err != nil:
-			return nil, faultList{}, readError(err)
+			return nil, nil, faultList{}, readError(err)
 		case blank(record):
 			continue
 		}
 		if n++; n > MaxRows {
-			return nil, faultList{}, trial.Fail(trial.Invalid, "table.too_large", "the table has more than %d rows; accepted: up to %d", MaxRows, MaxRows)
+			return nil, nil, faultList{}, trial.Fail(trial.Invalid, "table.too_large", "the table has more than %d rows; accepted: up to %d", MaxRows, MaxRows)
 		}
 		if err != nil {
 			continue
 		}
 		line, _ := reader.FieldPos(0)
 		f := fields{record: record, layout: l, dialect: d, line: line}
-		if row, good := f.row(); good {
+		row, good := f.row()
+		codes.add(row)
+		if good {
 			rows = append(rows, row)
 			continue
 		}

@@ -172,9 +172,13 @@ func TestTablesThatAreRefused(t *testing.T) {
 		{"UTF-16", utf16le, ReadOptions{}, "table.encoding", []string{"UTF-16", "UTF-8"}},
 		{"a workbook", "PK\x03\x04 and so on", ReadOptions{}, "table.encoding", []string{"workbook", "CSV"}},
 		{"a header that is not UTF-8", "lower_pattern,taken_position,\xff\nA,lower,\n", ReadOptions{}, "table.encoding", []string{"column 3"}},
-		{"three codes", "lower_pattern,taken_position\nA,lower\nB,lower\nB,upper\nC,lower\n", ReadOptions{}, "table.patterns", []string{"3 pattern codes", `"B" (2 rows)`, `"A" (1 rows)`, `"C"`}},
+		{"three codes", "lower_pattern,taken_position\nA,lower\nB,lower\nB,upper\nC,lower\n", ReadOptions{}, "table.patterns", []string{"3 pattern codes", `"B" (2 rows)`, `"A" (1 row)`, `"C"`}},
 		{"one code", "lower_pattern,taken_position\nA,lower\nA,upper\n", ReadOptions{}, "table.patterns", []string{`"A" (2 rows)`, "control"}},
 		{"an unknown test pattern", "lower_pattern,taken_position\nA,lower\nB,upper\n", ReadOptions{Test: "Z"}, "table.patterns", []string{`"Z"`, `"A"`, `"B"`}},
+		{"NUL bytes", "\x00\x00lower_pattern,taken_position\n", ReadOptions{}, "table.encoding", []string{"NUL", "UTF-16"}},
+		{"UTF-16 without a mark", utf16le[2:], ReadOptions{}, "table.encoding", []string{"UTF-16"}},
+		{"lines ended by CR alone", "lower_pattern,taken_position\rA,lower\r", ReadOptions{}, "table.encoding", []string{"column 2", "LF or CRLF"}},
+		{"neither pattern, the control named", "lower_pattern,taken_position\nX,lower\nY,upper\n", ReadOptions{Control: "B"}, "table.patterns", []string{`no pattern "A"`, `"X" (1 row)`}},
 		{"no code", "taken_position,taken_pattern\nunknown,unknown\n", ReadOptions{}, "table.patterns", []string{"no pattern code"}},
 		{"the same code twice", "lower_pattern,taken_position\nA,lower\n", ReadOptions{Control: "A"}, "table.patterns", []string{"same code"}},
 		{"a code that is a word of the table", "lower_pattern,taken_position\nA,lower\n", ReadOptions{Control: "other"}, "table.patterns", []string{"other"}},
@@ -194,6 +198,38 @@ func TestTablesThatAreRefused(t *testing.T) {
 	_, _, err := ReadCatchTable(io.MultiReader(strings.NewReader("lower_pattern,taken_position\nA,lower\n"), iotest.ErrReader(errors.New("cable pulled"))), ReadOptions{Test: "A"})
 	if err == nil || trial.KindOf(err) != trial.Internal || !strings.Contains(err.Error(), "cable pulled") {
 		t.Errorf("a reader that fails: %v", err)
+	}
+}
+
+// A bad row is named also where it hides a pattern's code: the patterns are looked for in bad rows too, and where even then they
+// are not known the bad rows come first.
+func TestBadRowsBeforeMissingPatterns(t *testing.T) {
+	for name, text := range map[string]string{
+		"a decimal comma":    "lower_pattern,taken_position,length,length_unit\nA,lower,\"31,5\",cm\nB,upper,30,cm\n",
+		"one value too many": "lower_pattern,taken_position\nA,lower,zzz\nB,upper\n",
+		"not UTF-8":          "lower_pattern,taken_position\n\xc1,lower\nB,upper\n",
+		"no CSV":             "lower_pattern,taken_position\nB,upper\n\"A,lower\n",
+	} {
+		table, faults, err := read(t, text, ReadOptions{})
+		if err != nil || table.Faults != 1 || len(faults) != 1 {
+			t.Errorf("%s: %v, %d faults %v", name, err, table.Faults, faults)
+		}
+	}
+}
+
+// A number that may be thousands or a fraction, by country, is asked back; so is a NUL byte in a column of the user's own.
+func TestValuesThatMeanTwoThings(t *testing.T) {
+	for _, c := range []struct {
+		length, unit string
+		good         bool
+	}{{"1.250", "mm", false}, {"1,250", "mm", false}, {"1250", "mm", true}, {"315.5", "mm", true}, {"31,550", "cm", true}, {"12.125", "in", true}} {
+		_, faults, err := read(t, "lower_pattern;taken_position;length;length_unit\nA;lower;"+c.length+";"+c.unit+"\nB;upper;;\n", ReadOptions{})
+		if err != nil || (len(faults) == 0) != c.good {
+			t.Errorf("%s %s: %v %v", c.length, c.unit, faults, err)
+		}
+	}
+	if _, faults, err := read(t, "lower_pattern,taken_position,hatch\nA,lower,a\x00b\nB,upper,\n", ReadOptions{}); err != nil || len(faults) != 1 || faults[0].Column != "hatch" {
+		t.Errorf("a NUL byte in a further column: %v %v", faults, err)
 	}
 }
 
@@ -227,7 +263,9 @@ func TestDialects(t *testing.T) {
 	}
 }
 
+// withoutLines is the table without what a file alone can give: the lines, and the codes that stand in it.
 func withoutLines(t Table) Table {
+	t.Codes = nil
 	rows := make([]Row, len(t.Rows))
 	for i, row := range t.Rows {
 		row.Line = 0

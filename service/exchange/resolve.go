@@ -1,7 +1,9 @@
 package exchange
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -31,52 +33,56 @@ func (o ReadOptions) check() error {
 	return nil
 }
 
+// codeCounts counts the rows in which each pattern code stands.
+type codeCounts map[string]int
+
+func (c codeCounts) add(row Row) {
+	for i, code := range []string{row.LowerPattern, row.TakenPattern} {
+		if code != "" && !isPatternWord(code) && (i == 0 || code != row.LowerPattern) {
+			c[code]++
+		}
+	}
+}
+
+// found lists the codes, the most frequent first.
+func (c codeCounts) found() []string {
+	return slices.SortedFunc(maps.Keys(c), func(a, b string) int { return cmp.Or(cmp.Compare(c[b], c[a]), strings.Compare(a, b)) })
+}
+
 // control returns the code of the control pattern: as named, else the one code in the rows beside the test pattern's.
 // The error says which codes were found.
-func (o ReadOptions) control(rows []Row) (string, error) {
-	if o.Control != "" {
-		return o.Control, nil
-	}
-	counts := map[string]int{}
-	for _, row := range rows {
-		for i, code := range []string{row.LowerPattern, row.TakenPattern} {
-			if code != "" && !isPatternWord(code) && (i == 0 || code != row.LowerPattern) {
-				counts[code]++
-			}
-		}
-	}
-	found := make([]string, 0, len(counts))
-	for code := range counts {
-		found = append(found, code)
-	}
-	slices.SortFunc(found, func(a, b string) int {
-		if counts[a] != counts[b] {
-			return counts[b] - counts[a]
-		}
-		return strings.Compare(a, b)
-	})
+func (o ReadOptions) control(codes codeCounts) (string, error) {
+	found := codes.found()
 	switch {
-	case len(found) == 0:
+	case len(found) == 0 && o.Control == "":
 		return "", trial.Fail(trial.Invalid, "table.patterns", "the table holds no pattern code in %s or %s", colLowerPattern, colTakenPattern)
+	case o.Control != "" && (len(found) == 0 || slices.Contains(found, o.Test) || slices.Contains(found, o.Control)):
+		return o.Control, nil
 	case !slices.Contains(found, o.Test):
-		return "", trial.Fail(trial.Invalid, "table.patterns", "the table has no pattern %q; it has %s", o.Test, listCodes(found, counts))
+		return "", trial.Fail(trial.Invalid, "table.patterns", "the table has no pattern %q; it has %s", o.Test, listCodes(found, codes))
 	case len(found) == 1:
-		return "", trial.Fail(trial.Invalid, "table.patterns", "the table holds one pattern code only, %s: name the control pattern's too", listCodes(found, counts))
+		return "", controlUnknown("the table holds one pattern code only, %s: name the control pattern's too", listCodes(found, codes))
 	case len(found) > 2:
-		return "", trial.Fail(trial.Invalid, "table.patterns",
-			"the table holds %d pattern codes, %s; accepted: two (name the control pattern to see the rows that have another)", len(found), listCodes(found, counts))
-	}
-	if found[0] == o.Test {
+		return "", controlUnknown("the table holds %d pattern codes, %s; accepted: two (name the control pattern to see the rows that have another)", len(found), listCodes(found, codes))
+	case found[0] == o.Test:
 		return found[1], nil
 	}
 	return found[0], nil
 }
 
+func controlUnknown(format string, args ...any) error {
+	return &trial.Error{Kind: trial.Invalid, Code: "table.patterns", Detail: fmt.Sprintf(format, args...), Err: ErrControlUnknown}
+}
+
 // listCodes says the codes with their number of rows, the most frequent first, at most ten.
-func listCodes(codes []string, counts map[string]int) string {
+func listCodes(codes []string, counts codeCounts) string {
 	parts := make([]string, 0, 10)
 	for _, code := range codes[:min(len(codes), 10)] {
-		parts = append(parts, fmt.Sprintf("%q (%d rows)", shorten(code), counts[code]))
+		rows := "rows"
+		if counts[code] == 1 {
+			rows = "row"
+		}
+		parts = append(parts, fmt.Sprintf("%q (%d %s)", shorten(code), counts[code], rows))
 	}
 	if len(codes) > 10 {
 		parts = append(parts, fmt.Sprintf("and %d more", len(codes)-10))

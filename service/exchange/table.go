@@ -83,9 +83,11 @@ type Length struct {
 }
 
 // Table is a catch table: the codes of its two patterns, its rows in the file's order, and the names of its further
-// columns. Faults counts all faults found, also those beyond MaxFaults; rows at fault are not among Rows.
+// columns. Codes are the pattern codes that stand in the file, the most frequent first. Faults counts all faults found, also
+// those beyond MaxFaults; rows at fault are not among Rows.
 type Table struct {
 	Test, Control string
+	Codes         []string
 	Rows          []Row
 	Further       []string
 	Faults        int

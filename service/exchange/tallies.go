@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -28,14 +29,11 @@ func (t Table) Tallies() []trial.Tally {
 
 // byFields orders tallies by their fields, so that the same fish give the same list.
 func byFields(a, b trial.Tally) int {
-	return slices.Compare(tallyKey(a), tallyKey(b))
-}
-
-func tallyKey(t trial.Tally) []string {
-	return []string{
-		t.Angler, t.Outing, t.Block, t.Period, string(t.Arrangement), string(t.Taken), t.Species, string(t.Origin),
-		t.Month, t.Week, string(t.Exclusion),
-	}
+	return cmp.Or(
+		cmp.Compare(a.Angler, b.Angler), cmp.Compare(a.Outing, b.Outing), cmp.Compare(a.Block, b.Block), cmp.Compare(a.Period, b.Period),
+		cmp.Compare(a.Arrangement, b.Arrangement), cmp.Compare(a.Taken, b.Taken), cmp.Compare(a.Species, b.Species),
+		cmp.Compare(a.Origin, b.Origin), cmp.Compare(a.Month, b.Month), cmp.Compare(a.Week, b.Week), cmp.Compare(a.Exclusion, b.Exclusion),
+	)
 }
 
 // blockKey names a block number of one angler.
