@@ -19,5 +19,8 @@
 // independent; it has no mid-p and no limits that go with the minimum-likelihood
 // p-value. meta takes each estimate's variance as known and has no regression on
 // covariates; where many anglers needed the half correction its estimate drifts
-// towards 0, and the mixed model is the method to read.
+// towards 0, and the mixed model is the method to read. glmm estimates its SDs by
+// maximum likelihood: with K anglers they are too small by a factor of about
+// √(1-1/K), and where one angler has nearly all fish an SD of 0 can be the highest
+// point although anglers differ, with an interval far too narrow.
 package stats

@@ -19,7 +19,8 @@
 // and w's), with more points by adaptive Gauss-Hermite quadrature centred and
 // scaled at that mode (Pinheiro & Bates 1995, J. Comput. Graph. Stat. 4:12;
 // Liu & Pierce 1994, Biometrika 81:624). Gradients are exact, through the mode
-// by implicit differentiation. Standard errors come from the observed
+// by implicit differentiation. The likelihood can have several maxima; every choice
+// of SDs held at 0 is searched, so that no fit is lower than one with fewer terms. Standard errors come from the observed
 // information of all parameters jointly.
 //
 // # Notation
