@@ -45,7 +45,7 @@ func anglerRows(d dataset, fit *glmm.TrialResult, n *notes) (rows []Angler, effe
 		n.add(WarnHalfAdded, "a count of %s is zero: for their own answers, and only there, ½ was added to all four counts (Haldane 1956)", listed(halved))
 	}
 	if len(left) > 0 {
-		n.add(WarnLeftOut, "%s had analysed fish in one arrangement only: left out of the combination, kept everywhere else", listed(left))
+		n.add(WarnLeftOut, "left out of the combination, and kept everywhere else, for having analysed fish in one arrangement only: %s", listed(left))
 	}
 	return rows, effects, labels, nil
 }

@@ -120,7 +120,7 @@ func warnIfMethodsDiffer(r Result, n *notes) {
 // warnOfAnglers says where the headline leans on one angler, or takes as one what is not.
 func warnOfAnglers(r Result, k int, n *notes) {
 	if a, ok := r.Prevailing(); ok {
-		n.add(WarnPrevailing, "%s has %d of the %d analysed fish, more than all other anglers together: how anglers differ can hardly be seen", a.Angler, a.analysed(), r.Counts.Analysed)
+		n.add(WarnPrevailing, "one angler, %s, has %d of the %d analysed fish, more than all other anglers together: how anglers differ can hardly be seen", a.Angler, a.analysed(), r.Counts.Analysed)
 	}
 	if r.anglersDisagree(k) {
 		n.add(WarnAnglersDiffer, "one effect for all does not fit these anglers (p %s): the interval of the exact method does not allow for that and is too narrow for anglers at large", belowOr(*r.Stratified.HomogeneityP))

@@ -58,7 +58,11 @@ func sure(r analysis.Result, about About, n names) []string {
 	}
 	if average := r.Headline.AverageShare; average != nil && share == average && isShare(r.Headline.Share) {
 		typical := Share100(r.Headline.Share, r.Headline.ShareLow, r.Headline.ShareHigh)
-		said := fmt.Sprintf("For a typical angler, with the position effect taken out, it is %s.", typical)
+		whose := "For a typical angler, with"
+		if _, prevails := r.Prevailing(); prevails {
+			whose = "With"
+		}
+		said := fmt.Sprintf("%s the position effect taken out, it is %s.", whose, typical)
 		if OutOf100(average) != OutOf100(r.Headline.Share) {
 			said += " The other number lies nearer to 50 because " + nearerBecause(r.MixedModel) + "."
 		}
