@@ -2,9 +2,9 @@ package db
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
-	"log/slog"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -50,7 +50,7 @@ const (
 	analysesAtOnce     = 2
 	checkpointQueue    = "checkpoint"
 	checkpointInterval = time.Minute
-	// jobTimeout is far above what an analysis of a season takes. A job whose process was killed is taken up again
+	// jobTimeout is far above what an analysis of a season takes. A job that does not even heed that is taken up again
 	// after rescueAfter.
 	jobTimeout  = 4 * time.Minute
 	rescueAfter = 5 * time.Minute
@@ -59,15 +59,18 @@ const (
 
 // Jobs works on queued analyses and takes checkpoints. Any number of processes may run one on the same database: each
 // analysis runs on one of them, and one of them, elected, asks for a checkpoint each minute.
-type Jobs struct{ client *river.Client[pgx.Tx] }
+type Jobs struct {
+	store  *Store
+	client *river.Client[pgx.Tx]
+}
 
 // NewJobs returns Jobs that compute analyses with analyse and take checkpoints with checkpoint, once started.
 func NewJobs(s *Store, analyse trial.JobFunc, checkpoint func(ctx context.Context) error) (*Jobs, error) {
 	workers := river.NewWorkers()
 	river.AddWorker(workers, &analysisWorker{store: s, analyse: analyse})
-	river.AddWorker(workers, &checkpointWorker{log: s.log, checkpoint: checkpoint})
+	river.AddWorker(workers, &checkpointWorker{store: s, checkpoint: checkpoint})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
-		Schema: jobsSchema, Logger: s.log, Workers: workers,
+		ID: s.process + "/" + rand.Text(), Schema: jobsSchema, Logger: s.log, Workers: workers,
 		Queues: map[string]river.QueueConfig{
 			river.QueueDefault: {MaxWorkers: analysesAtOnce},
 			checkpointQueue:    {MaxWorkers: 1},
@@ -82,11 +85,15 @@ func NewJobs(s *Store, analyse trial.JobFunc, checkpoint func(ctx context.Contex
 	if err != nil {
 		return nil, fmt.Errorf("set up the job queue: %w", err)
 	}
-	return &Jobs{client}, nil
+	return &Jobs{s, client}, nil
 }
 
-// Start begins to work. Ending ctx stops the work too, after what is under way.
+// Start begins to work, also on what a process that was killed left undone. Ending ctx stops the work too, after what
+// is under way.
 func (j *Jobs) Start(ctx context.Context) error {
+	if err := j.store.freeJobs(ctx); err != nil {
+		return fmt.Errorf("start the job queue: %w", err)
+	}
 	if err := j.client.Start(ctx); err != nil {
 		return fmt.Errorf("start the job queue: %w", translate(err))
 	}
@@ -153,10 +160,48 @@ UPDATE analyses SET state = 'failed', finished_at = @at, failure = @failure WHER
 	return translate(err)
 }
 
-// checkpointWorker takes the checkpoints that are due.
+// freeJobs frees the analyses of processes that live no more, and marks as failed those that nobody will work on again:
+// their last process was killed too, so that it could not do so itself.
+func (s *Store) freeJobs(ctx context.Context) error {
+	const free = `
+UPDATE jobs.river_job j
+SET state = (CASE WHEN attempt < max_attempts THEN 'available' ELSE 'discarded' END)::jobs.river_job_state,
+    finalized_at = CASE WHEN attempt < max_attempts THEN NULL ELSE now() END
+WHERE kind = @kind AND state = 'running' AND NOT EXISTS (
+    SELECT FROM pg_stat_activity
+    WHERE datname = current_database()
+      AND application_name = @prefix || split_part(j.attempted_by[array_upper(j.attempted_by, 1)], '/', 1))`
+	const orphans = `
+SELECT trial_id, n FROM analyses a
+WHERE state = 'queued' AND NOT EXISTS (
+    SELECT FROM jobs.river_job
+    WHERE kind = @kind AND args @> jsonb_build_object('trial_id', a.trial_id::text, 'n', a.n)
+      AND state IN ('available', 'pending', 'retryable', 'running', 'scheduled'))`
+	kind := analysisArgs{}.Kind()
+	if _, err := s.pool.Exec(ctx, free, pgx.StrictNamedArgs{"kind": kind, "prefix": applicationPrefix}); err != nil {
+		return fmt.Errorf("free the jobs of processes that ended: %w", translate(err))
+	}
+	rows, err := s.pool.Query(ctx, orphans, pgx.StrictNamedArgs{"kind": kind})
+	if err != nil {
+		return fmt.Errorf("look for analyses without a job: %w", translate(err))
+	}
+	left, err := pgx.CollectRows(rows, pgx.RowToStructByName[analysisArgs])
+	if err != nil {
+		return fmt.Errorf("look for analyses without a job: %w", translate(err))
+	}
+	for _, a := range left {
+		if err := s.failAnalysis(ctx, a, time.Now()); err != nil {
+			return fmt.Errorf("mark an analysis as failed: %w", err)
+		}
+	}
+	return nil
+}
+
+// checkpointWorker is the work of each minute: it frees the jobs of processes that ended and takes the checkpoints that
+// are due.
 type checkpointWorker struct {
 	river.WorkerDefaults[checkpointArgs]
-	log        *slog.Logger
+	store      *Store
 	checkpoint func(ctx context.Context) error
 }
 
@@ -164,8 +209,9 @@ var errCheckpoint = errors.New("the checkpoints failed; the service's log says w
 
 // Work runs the job.
 func (w *checkpointWorker) Work(ctx context.Context, _ *river.Job[checkpointArgs]) error {
-	if err := guard(func() error { return w.checkpoint(ctx) }); err != nil {
-		w.log.Error("checkpoints failed", "reason", err)
+	err := guard(func() error { return errors.Join(w.store.freeJobs(ctx), w.checkpoint(ctx)) })
+	if err != nil {
+		w.store.log.Error("checkpoints failed", "reason", err)
 		return errCheckpoint
 	}
 	return nil

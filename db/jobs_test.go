@@ -5,10 +5,13 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/jackc/pgx/v5"
 
 	"evenrig/db"
 	"evenrig/service/trial"
@@ -216,6 +219,49 @@ func TestStopInTheMidst(t *testing.T) {
 	}
 	work(t, w.store, finish(w.store), none)
 	eventually(t, "the analysis", func() bool { return w.analysis(t, 1).State == trial.Done })
+}
+
+// TestKilledInTheMidst: the analyses of a process that was killed are taken up at once by the next to start, those of a
+// living one are left to it, and one whose last attempt was killed counts as failed.
+func TestKilledInTheMidst(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	conn := connect(t, w.store.URL())
+	for i := range 3 {
+		enqueue(t, w, int64(i+1))
+	}
+	// What a process that worked on them would have left.
+	running := func(n int, by string, attempt int) {
+		t.Helper()
+		const take = `
+UPDATE jobs.river_job SET state = 'running', attempt = $3, attempted_at = now(), attempted_by = ARRAY['somebody/before', $2]
+WHERE args->>'n' = $1::text`
+		if _, err := conn.Exec(t.Context(), take, strconv.Itoa(n), by, attempt); err != nil {
+			t.Fatal(err)
+		}
+	}
+	running(1, "killed/client", 1)
+	running(2, "killed/client", 5)
+	running(3, "living/client", 1)
+	living := config(t, w.store.URL())
+	living.RuntimeParams["application_name"] = "evenrig living"
+	other, err := pgx.ConnectConfig(t.Context(), living)
+	if err != nil {
+		t.Fatal(err)
+	}
+	work(t, w.store, finish(w.store), none)
+	eventually(t, "the analysis of the killed process", func() bool { return w.analysis(t, 1).State == trial.Done })
+	if a := w.analysis(t, 2); a.State != trial.Failed || a.Failure == "" {
+		t.Errorf("the analysis whose last attempt was killed is %+v", a)
+	}
+	if a := w.analysis(t, 3); a.State != trial.Queued {
+		t.Errorf("the analysis of the living process is %+v", a)
+	}
+	if err := other.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	work(t, w.store, finish(w.store), none)
+	eventually(t, "the third analysis", func() bool { return w.analysis(t, 3).State == trial.Done })
 }
 
 // syncBuffer is a buffer that several goroutines may write to.

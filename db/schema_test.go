@@ -23,13 +23,19 @@ var smallTables = []string{"accounts", "tokens", "clubs", "memberships", "invita
 // smallLinks are the keys by which a trial's tables point at small ones, and the index that finds a club's trials.
 var smallLinks = []string{"trials_club_fkey", "trials_club_idx", "enrolments_account_fkey"}
 
-func connect(t testing.TB, url string) *pgx.Conn {
+// config reads an address, without what is for a pool.
+func config(t testing.TB, url string) *pgx.ConnConfig {
 	t.Helper()
-	config, err := pgxpool.ParseConfig(url) // takes out what is for a pool
+	config, err := pgxpool.ParseConfig(url)
 	if err != nil {
 		t.Fatal(err)
 	}
-	conn, err := pgx.ConnectConfig(t.Context(), config.ConnConfig)
+	return config.ConnConfig
+}
+
+func connect(t testing.TB, url string) *pgx.Conn {
+	t.Helper()
+	conn, err := pgx.ConnectConfig(t.Context(), config(t, url))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,6 +5,7 @@ package db
 
 import (
 	"context"
+	"crypto/rand"
 	"fmt"
 	"log/slog"
 	"strings"
@@ -23,6 +24,9 @@ type Store struct {
 	pool  *pgxpool.Pool
 	queue *river.Client[pgx.Tx]
 	log   *slog.Logger
+	// process is random and names this store in its connections' application_name, by which others can tell whether it
+	// lives.
+	process string
 }
 
 var _ trial.Store = (*Store)(nil)
@@ -30,6 +34,9 @@ var _ trial.Store = (*Store)(nil)
 // poolSize is the number of connections unless the address says otherwise (pool_max_conns). The writer of catches needs
 // one of them; two cores are busy with far fewer.
 const poolSize = 16
+
+// applicationPrefix begins the application_name of the program's connections.
+const applicationPrefix = "evenrig "
 
 // Open returns a Store on the database at the given address (postgres://…, by TCP or a unix socket), once it answers.
 // It does not touch the schema.
@@ -47,7 +54,8 @@ func Open(ctx context.Context, url string, log *slog.Logger) (*Store, error) {
 	config.AfterConnect = prepare
 	// A client that dies without a word must not hold a chain for long.
 	config.ConnConfig.RuntimeParams["idle_in_transaction_session_timeout"] = "60s"
-	config.ConnConfig.RuntimeParams["application_name"] = "evenrig"
+	process := rand.Text()
+	config.ConnConfig.RuntimeParams["application_name"] = applicationPrefix + process
 	pool, err := pgxpool.NewWithConfig(ctx, config)
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", translate(err))
@@ -61,7 +69,7 @@ func Open(ctx context.Context, url string, log *slog.Logger) (*Store, error) {
 		pool.Close()
 		return nil, fmt.Errorf("open the job queue: %w", err)
 	}
-	return &Store{pool: pool, queue: queue, log: log}, nil
+	return &Store{pool: pool, queue: queue, log: log, process: process}, nil
 }
 
 // prepare makes a new connection ready.

@@ -355,6 +355,54 @@ func TestSameIDAtOnce(t *testing.T) {
 	}
 }
 
+// TestSameIDMeets is TestSameIDAtOnce with the two made to meet: both have found the id free when the first one gets it.
+func TestSameIDMeets(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a, b := w.enrol(t), w.enrol(t)
+	one, two := a.fish(), b.fish()
+	two.Catch.ID = one.Catch.ID
+	conn, watcher := connect(t, w.store.URL()), connect(t, w.store.URL())
+	tx, err := conn.Begin(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := tx.Exec(t.Context(), `LOCK TABLE ledger_entries IN EXCLUSIVE MODE`); err != nil {
+		t.Fatal(err)
+	}
+	outcomes := make(chan trial.CatchOutcome, 2)
+	for _, c := range []trial.CatchSubmission{one, two} {
+		go func() { outcomes <- w.store.SubmitCatches(t.Context(), []trial.CatchSubmission{c})[0] }()
+	}
+	eventually(t, "the meeting", func() bool {
+		var waiting int
+		const count = `SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'`
+		if err := watcher.QueryRow(t.Context(), count).Scan(&waiting); err != nil {
+			t.Fatal(err)
+		}
+		return waiting == 2
+	})
+	if err := tx.Rollback(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	created := 0
+	for range 2 {
+		switch o := <-outcomes; {
+		case o.Created:
+			created++
+		case trial.KindOf(o.Err) != trial.Conflict:
+			t.Errorf("the later one fails with %v", o.Err)
+		default:
+			if e, ok := errors.AsType[*trial.Error](o.Err); !ok || e.Code != "record.conflict" || e.Err != nil {
+				t.Errorf("the later one was not settled by the rules: %v", o.Err)
+			}
+		}
+	}
+	if created != 1 {
+		t.Errorf("%d were created", created)
+	}
+}
+
 // TestLockingAgainstIntake locks a trial in the midst of intake: what was not flagged is in the chains that locking
 // saw, and nothing else is.
 func TestLockingAgainstIntake(t *testing.T) {
