@@ -552,6 +552,9 @@ func TestRecorded(t *testing.T) {
 	// A table without times: none come back.
 	outing := trial.Outing{TrialID: id, ID: newID(), EnrolmentID: enrolment.ID, ProtocolVersion: 1, ReceivedAt: server}
 	period := trial.Period{TrialID: id, ID: newID(), EnrolmentID: enrolment.ID, OutingID: outing.ID, Block: "3", Half: 7, ReceivedAt: server, Version: 1}
+	// Where a table does not tell one outing from another, a period has none.
+	nowhere := period
+	nowhere.ID, nowhere.OutingID, nowhere.Half, nowhere.Fished = newID(), trial.ID{}, 8, trial.TestLower
 	fish := func() trial.Catch {
 		return trial.Catch{
 			TrialID: id, ID: newID(), EnrolmentID: enrolment.ID, PeriodID: period.ID, TakenPosition: trial.OtherPosition, Outcome: trial.Landed,
@@ -559,8 +562,8 @@ func TestRecorded(t *testing.T) {
 		}
 	}
 	first1, second := fish(), fish()
-	second.CaughtAt, second.NotedAt = dawn, dawn
-	records := trial.Records{Enrolment: enrolment, Outings: []trial.Outing{outing}, Periods: []trial.Period{period}, Catches: []trial.Catch{first1}}
+	second.CaughtAt, second.NotedAt, second.PeriodID = dawn, dawn, nowhere.ID
+	records := trial.Records{Enrolment: enrolment, Outings: []trial.Outing{outing}, Periods: []trial.Period{period, nowhere}, Catches: []trial.Catch{first1}}
 	again := records
 	again.Catches = []trial.Catch{second}
 	imported := trial.Import{TrialID: id, File: digest("file"), At: server, By: w.admin.ID, Rows: 2}

@@ -79,7 +79,7 @@ CREATE TABLE periods (
     end_received_at timestamptz,
     end_digest      bytea,
     CONSTRAINT periods_enrolment_key UNIQUE (trial_id, enrolment_id, id),
-    -- In a drawn trial; an imported period has no unit, and perhaps no arrangement.
+    -- In a drawn trial; an imported period has no unit, and perhaps no outing and no arrangement.
     CONSTRAINT periods_half_key UNIQUE (trial_id, unit_id, half),
     CONSTRAINT periods_outing_fkey
         FOREIGN KEY (trial_id, enrolment_id, outing_id) REFERENCES outings (trial_id, enrolment_id, id),
