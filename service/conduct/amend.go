@@ -2,6 +2,7 @@ package conduct
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -65,11 +66,13 @@ func (s *Service) AmendCatch(ctx context.Context, actor trial.Actor, id, catch t
 		}
 		next := after.onto(stored)
 		next.Version++
-		if err := next.Check(*o.protocol, s.now()); err != nil {
+		if err := cmp.Or(next.Check(*o.protocol, s.now()), o.takes(next.CaughtAt)); err != nil {
 			return amended{}, err
 		}
-		if err := s.fits(ctx, tx, o, next); err != nil {
-			return amended{}, err
+		if slices.ContainsFunc(changed, func(c change) bool { return slices.Contains(flyFields, c.field) }) {
+			if err := s.fits(ctx, tx, o, next); err != nil {
+				return amended{}, err
+			}
 		}
 		if err := tx.UpdateCatch(ctx, next); err != nil {
 			return amended{}, err
@@ -83,6 +86,9 @@ func (s *Service) AmendCatch(ctx context.Context, actor trial.Actor, id, catch t
 	})
 	return view, err
 }
+
+// flyFields say what a fish took; a correction of none of them leaves standing what a corrected rig has made of it.
+var flyFields = []string{"period", "taken_pattern", "taken_position", "caught_at"}
 
 // fits checks that a corrected catch lies in a period of the actor's and agrees with its arrangement.
 func (s *Service) fits(ctx context.Context, tx trial.ReadTx, o *own, c trial.Catch) error {
@@ -114,7 +120,7 @@ func (s *Service) AmendPeriod(ctx context.Context, actor trial.Actor, id, period
 		}
 		next := stored
 		next.Fished, next.Confirmed, next.StartedAt, next.Version = after.Fished, after.Confirmed, after.StartedAt, stored.Version+1
-		if err := next.Check(s.now()); err != nil {
+		if err := cmp.Or(next.Check(s.now()), o.takes(next.StartedAt)); err != nil {
 			return amended{}, err
 		}
 		if err := tx.UpdatePeriod(ctx, next); err != nil {
@@ -147,10 +153,7 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 		return err
 	}
 	now := s.now()
-	salts, err := s.newRecord(fields{}, fields{})
-	if err != nil {
-		return err
-	}
+	salts := s.salts()
 	return s.keepOwn(ctx, actor, id, subject, func(ctx context.Context, tx trial.Tx, o *own) error {
 		if o.trial.State == trial.Locked || o.trial.State == trial.Published {
 			return trial.Fail(trial.Conflict, "trial.locked", "the trial is %s; its records can no longer be corrected", o.trial.State)
@@ -173,8 +176,8 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 		if err := tx.InsertAmendment(ctx, record); err != nil {
 			return err
 		}
-		r := salts
-		if r.parts.Public, r.parts.Private, err = amendmentParts(record, old, new); err != nil {
+		r, err := amendmentRecord(salts, record, old, new)
+		if err != nil {
 			return err
 		}
 		_, err = o.append(ctx, tx, trial.LedgerAmendment, a.subject, r)
@@ -185,8 +188,8 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 // privateFields are those that no published table shows.
 var privateFields = []string{"caught_at", "noted_at", "note", "started_at"}
 
-// amendmentParts splits a correction as the corrected record itself is split.
-func amendmentParts(a trial.Amendment, old, new fields) (public, private []byte, err error) {
+// amendmentRecord splits a correction as the corrected record itself is split.
+func amendmentRecord(salts trial.Parts, a trial.Amendment, old, new fields) (record, error) {
 	hidden := fields{"by": a.By, "at": at(a.At), "reason": a.Reason}
 	for _, f := range privateFields {
 		if _, ok := old[f]; ok {
@@ -195,11 +198,7 @@ func amendmentParts(a trial.Amendment, old, new fields) (public, private []byte,
 			delete(new, f)
 		}
 	}
-	if public, err = canonical(fields{"kind": a.Kind, "subject": a.Subject, "n": a.N, "old": old, "new": new}); err != nil {
-		return nil, nil, err
-	}
-	private, err = canonical(hidden)
-	return public, private, err
+	return recordOf(salts, fields{"kind": a.Kind, "subject": a.Subject, "n": a.N, "old": old, "new": new}, hidden)
 }
 
 // Amendments lists the corrections of one of the actor's records.

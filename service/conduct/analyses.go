@@ -12,10 +12,28 @@ import (
 	"evenrig/service/trial"
 )
 
-// enqueue asks for an analysis on a checkpoint, in the transaction that made it.
+// enqueue asks for an analysis on a checkpoint, in the transaction that made it and that holds the trial's heads: the fish
+// are counted there and then, so that what arrives later cannot enter it. Computing is the job's.
 func (s *Service) enqueue(ctx context.Context, tx trial.Tx, t trial.Trial, c trial.Checkpoint, by trial.ID, now time.Time) (trial.Analysis, error) {
+	p, err := s.rulesOf(ctx, tx, t)
+	if err != nil {
+		return trial.Analysis{}, err
+	}
+	all, recounted, err := s.counts(ctx, tx, t, p)
+	if err != nil {
+		return trial.Analysis{}, err
+	}
+	for _, count := range recounted {
+		if err := tx.SaveCount(ctx, t.ID, count); err != nil {
+			return trial.Analysis{}, err
+		}
+	}
+	input, err := analysis.Canonical(analysisInput(*p, all))
+	if err != nil {
+		return trial.Analysis{}, err
+	}
 	return tx.EnqueueAnalysis(ctx, trial.Analysis{
-		TrialID: t.ID, State: trial.Queued, Checkpoint: int64(c.N), RequestedAt: now, RequestedBy: by,
+		TrialID: t.ID, State: trial.Queued, Checkpoint: int64(c.N), RequestedAt: now, RequestedBy: by, Input: input,
 		ProtocolVersion: t.ProtocolVersion, ProgramVersion: s.program, Settings: json.RawMessage(`{}`),
 	})
 }
@@ -73,13 +91,31 @@ func (s *Service) Analyses(ctx context.Context, actor trial.Actor, id trial.ID) 
 	return list, err
 }
 
-// Analyse computes a queued analysis and stores it: it reads one snapshot, closes it, computes, and saves. One that is
-// done already is left alone, so that the queue may call it again.
+// Analyse computes a queued analysis and stores it. It reads what was counted when the analysis was asked for, closes the
+// snapshot, and only then computes. One that is done already is left alone, so that the queue may call it again.
 func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
-	a, in, err := s.snapshot(ctx, id, n)
+	var a trial.Analysis
+	var p *trial.Protocol
+	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
+		if a, err = tx.AnalysisBy(ctx, id, n); err != nil {
+			return err
+		}
+		t, err := tx.TrialBy(ctx, id)
+		if err != nil {
+			return err
+		}
+		p, err = s.rulesOf(ctx, tx, t)
+		return err
+	})
 	if err != nil || a.State == trial.Done {
 		return err
 	}
+	var counted counted
+	if err := json.Unmarshal(a.Input, &counted); err != nil {
+		return fmt.Errorf("decode input of analysis %d of trial %s: %w", n, id, err)
+	}
+	in := analysisInput(*p, nil)
+	in.Tallies, in.Effort = counted.Tallies, counted.Effort
 	result, err := analysis.Run(in, analysis.Settings{ProgramVersion: s.program})
 	if err != nil {
 		if trial.KindOf(err) != trial.Invalid {
@@ -100,33 +136,10 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error { return tx.FinishAnalysis(ctx, a) })
 }
 
-// snapshot reads what an analysis needs at one moment.
-func (s *Service) snapshot(ctx context.Context, id trial.ID, n int) (a trial.Analysis, in analysis.Input, err error) {
-	var recounted []trial.EnrolmentCount
-	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
-		if a, err = tx.AnalysisBy(ctx, id, n); err != nil || a.State == trial.Done {
-			return err
-		}
-		t, err := tx.TrialBy(ctx, id)
-		if err != nil {
-			return err
-		}
-		p, err := s.rulesOf(ctx, tx, t)
-		if err != nil {
-			return err
-		}
-		all, again, err := s.counts(ctx, tx, t, p)
-		recounted = again
-		in = analysisInput(*p, all)
-		return err
-	})
-	if err != nil || a.State == trial.Done {
-		return a, in, err
-	}
-	if a.Input, err = analysis.Canonical(in); err != nil {
-		return a, in, err
-	}
-	return a, in, s.cache(ctx, id, recounted)
+// counted is what an analysis's stored input holds besides what the protocol says.
+type counted struct {
+	Tallies []trial.Tally `json:"tallies"`
+	Effort  trial.Effort  `json:"effort"`
 }
 
 func analysisInput(p trial.Protocol, all []trial.EnrolmentCount) analysis.Input {
@@ -183,13 +196,9 @@ func (s *Service) about(ctx context.Context, tx trial.ReadTx, t trial.Trial, a t
 	if err != nil {
 		return about, err
 	}
-	var input struct {
-		Effort trial.Effort `json:"effort"`
-	}
-	if len(a.Input) > 0 {
-		if err := json.Unmarshal(a.Input, &input); err != nil {
-			return about, fmt.Errorf("decode input of analysis %d of trial %s: %w", a.N, t.ID, err)
-		}
+	var input counted
+	if err := json.Unmarshal(a.Input, &input); err != nil {
+		return about, fmt.Errorf("decode input of analysis %d of trial %s: %w", a.N, t.ID, err)
 	}
 	about = report.About{
 		Title: p.Title, Club: club.Name, Protocol: p, ProtocolVersion: a.ProtocolVersion, ProtocolFingerprint: t.Fingerprint.String(),

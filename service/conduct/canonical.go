@@ -63,10 +63,20 @@ type record struct {
 	digest trial.Digest
 }
 
-// newRecord makes the ledger parts of a record from its public and its private fields, with fresh salts, and its sent
-// digest from both together.
+// newRecord makes a record from its public and its private fields, with fresh salts.
 func (s *Service) newRecord(public, private fields) (record, error) {
-	r := record{parts: trial.Parts{PublicSalt: s.bytes32(), PrivateSalt: s.bytes32()}}
+	return recordOf(s.salts(), public, private)
+}
+
+// salts returns parts with fresh salts and nothing else yet, drawn before a transaction that may run twice.
+func (s *Service) salts() trial.Parts {
+	return trial.Parts{PublicSalt: s.bytes32(), PrivateSalt: s.bytes32()}
+}
+
+// recordOf makes the ledger parts of a record from its public and its private fields, and its sent digest from both
+// together.
+func recordOf(salts trial.Parts, public, private fields) (record, error) {
+	r := record{parts: salts}
 	all := fields{}
 	for _, part := range []fields{public, private} {
 		for k, v := range part {

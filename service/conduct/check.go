@@ -1,9 +1,11 @@
 package conduct
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"reflect"
+	"slices"
 
 	"evenrig/service/trial"
 )
@@ -60,6 +62,13 @@ func (s *Service) checkTrial(ctx context.Context, tx trial.ReadTx, id trial.ID, 
 		}
 		before = &point
 	}
+	moved, err := tx.TrialsMoved(ctx)
+	if err != nil {
+		return err
+	}
+	if before != nil && !slices.Contains(moved, id) && trial.NextCheckpoint(id, nil, heads, before.At).Root != before.Root {
+		c.fault("trial %s: the heads of its chains are not those of its last checkpoint, and nothing is said to have moved", id)
+	}
 	return s.checkCounts(ctx, tx, id, c)
 }
 
@@ -104,17 +113,63 @@ func (s *Service) checkCounts(ctx context.Context, tx trial.ReadTx, id trial.ID,
 		return err
 	}
 	for _, cached := range all {
-		if cached.CountedAt != cached.HeadN {
+		if cached.Erased {
 			continue
 		}
-		c.Counts++
 		records, err := tx.RecordsOf(ctx, id, cached.EnrolmentID)
 		if err != nil {
 			return err
 		}
+		if err := checkCatches(ctx, tx, t, records, c); err != nil {
+			return err
+		}
+		if cached.CountedAt != cached.HeadN {
+			continue
+		}
+		c.Counts++
 		tallies, effort := records.Count(*p)
 		if effort != cached.Effort || len(tallies)+len(cached.Tallies) > 0 && !reflect.DeepEqual(tallies, cached.Tallies) {
 			c.fault("trial %s: the cached count of %s is not what its records give", id, cached.Pseudonym)
+		}
+	}
+	return nil
+}
+
+// checkCatches compares every catch that was never corrected with what its chain says was sent.
+func checkCatches(ctx context.Context, tx trial.ReadTx, t trial.Trial, r trial.Records, c *Checked) error {
+	if t.Source == trial.Recorded {
+		return nil // a table has one entry for all its fish
+	}
+	entries, err := tx.EntriesOf(ctx, t.ID, r.Enrolment.ChainID)
+	if err != nil {
+		return err
+	}
+	parts, err := tx.PartsOf(ctx, t.ID, r.Enrolment.ChainID)
+	if err != nil {
+		return err
+	}
+	sent := map[trial.ID]trial.Parts{}
+	for _, e := range entries {
+		if e.Kind == trial.LedgerCatch {
+			sent[e.Subject] = parts[e.N]
+		}
+	}
+	for _, fish := range r.Catches {
+		entered, known := sent[fish.ID]
+		if !known {
+			c.fault("trial %s: catch %s stands in no chain", t.ID, fish.ID)
+			continue
+		}
+		if fish.Version > 1 {
+			continue
+		}
+		public, private := catchFields(fish)
+		now, err := recordOf(trial.Parts{}, public, private)
+		if err != nil {
+			return err
+		}
+		if !bytes.Equal(now.parts.Public, entered.Public) || !bytes.Equal(now.parts.Private, entered.Private) {
+			c.fault("trial %s: catch %s is not what its chain says was sent", t.ID, fish.ID)
 		}
 	}
 	return nil

@@ -37,11 +37,15 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		switch {
 		case err == nil && stands.ID == e.ID && stands.SentDigest == e.SentDigest:
 			saved = stands
-			return nil
+			receipt, err = firstReceipt(ctx, tx, stands)
+			return err
 		case err == nil:
 			return trial.Fail(trial.Conflict, "enrolment.exists", "you have joined this trial already, as enrolment %s; its code cannot be changed", stands.ID)
 		case trial.KindOf(err) != trial.NotFound:
 			return err
+		}
+		if other, err := tx.EnrolmentBy(ctx, id, e.ID); err == nil && other.ErasedAt != nil {
+			return trial.Fail(trial.Gone, "record.erased", "the enrolment %s was erased on its angler's wish; join anew under a new id", e.ID)
 		}
 		t, err := tx.LockTrial(ctx, id)
 		if err != nil {
@@ -62,6 +66,15 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		return err
 	})
 	return saved, receipt, err
+}
+
+// firstReceipt is the receipt that an enrolment was answered with.
+func firstReceipt(ctx context.Context, tx trial.ReadTx, e trial.Enrolment) (trial.Receipt, error) {
+	entries, err := tx.EntriesOf(ctx, e.TrialID, e.ChainID)
+	if err != nil || len(entries) == 0 {
+		return trial.Receipt{}, err
+	}
+	return trial.Receipt{ChainID: e.ChainID, N: entries[0].N, Hash: entries[0].Hash}, nil
 }
 
 // Enrolment returns the actor's own enrolment.

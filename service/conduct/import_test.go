@@ -109,7 +109,9 @@ func TestImportGivesWhatTheTableGives(t *testing.T) {
 		"no block":         withoutColumn(withoutColumn(twelveBlocks(), 3), 2),
 		"semicolons":       "\xef\xbb\xbf" + strings.ReplaceAll(twelveBlocks(), ",", ";"),
 		"unsure and other": "taken_pattern,lower_pattern,outcome,foul_hooked,caught_at,angler\nC,N,landed,no,2026-09-03,a\nunknown,N,landed,no,2026-09-03,a\nother,C,landed,no,2026-09-04,a\nN,C,lost,no,2026-09-03,b\nN,C,landed,yes,2026-09-03,b\nN,C,landed,no,2026-09-05,b\nC,C,landed,no,2026-09-05,b\n",
-		"times":            "taken_pattern,lower_pattern,caught_at,angler,species,origin,length,length_unit\nC,N,2026-09-30T23:30:00-02:00,a,Thymallus thymallus,wild,31.5,cm\nN,N,2026-10-01T00:30:00+02:00,a,,stocked,12,in\nN,C,2026-10-25T02:30:00+01:00,b,Salmo trutta,,,\n",
+		"no outing":        withoutColumn(twelveBlocks(), 1),
+		"fish alone":       withoutColumn(withoutColumn(withoutColumn(withoutColumn(twelveBlocks(), 3), 2), 1), 0),
+		"times":            "taken_pattern,lower_pattern,caught_at,angler,species,origin,length,length_unit\nC,N,2026-09-30T23:30:00-02:00,a,Thymallus thymallus,wild,31.5,cm\nN,N,2026-10-01T00:30:00+02:00,a,,stocked,12,in\nN,C,2026-10-25T02:30:00+01:00,b,Thymallus thymallus,,,\n",
 	} {
 		t.Run(name, func(t *testing.T) {
 			w := newWorld(t)

@@ -189,12 +189,15 @@ func (im importer) enrolment(angler string, known []trial.Enrolment) (trial.Enro
 // add puts one fish, with its outing and period where they are not seen yet, into its angler's records.
 func (im importer) add(r *trial.Records, row exchange.Row, seen map[trial.ID]bool) {
 	when, _, _ := row.Time()
-	outing := trial.Outing{
-		TrialID: im.trial, ID: im.id("outing", row.Angler, row.OutingLabel()), EnrolmentID: r.Enrolment.ID, ProtocolVersion: 1, StartedAt: when, ReceivedAt: im.now,
-	}
-	if !seen[outing.ID] {
-		seen[outing.ID] = true
-		r.Outings = append(r.Outings, outing)
+	var outing trial.Outing // none where the table does not tell one from another
+	if label := row.OutingLabel(); label != "" {
+		outing = trial.Outing{
+			TrialID: im.trial, ID: im.id("outing", row.Angler, label), EnrolmentID: r.Enrolment.ID, ProtocolVersion: 1, StartedAt: when, ReceivedAt: im.now,
+		}
+		if !seen[outing.ID] {
+			seen[outing.ID] = true
+			r.Outings = append(r.Outings, outing)
+		}
 	}
 	period := trial.Period{
 		TrialID: im.trial, EnrolmentID: r.Enrolment.ID, OutingID: outing.ID, Block: text(row.Block), Fished: im.arrangement(row.LowerPattern),

@@ -1,6 +1,7 @@
 package conduct
 
 import (
+	"cmp"
 	"context"
 	"time"
 
@@ -58,12 +59,9 @@ func (s *Service) OpenOuting(ctx context.Context, actor trial.Actor, id trial.ID
 	return view, err
 }
 
-// takes reports whether a new record of something that happened at the given time may be kept.
+// takes returns nil when a new record of something that happened at the given time may be kept.
 func (o *own) takes(happened time.Time) error {
-	if err := o.enrolment.Active(); err != nil {
-		return err
-	}
-	return o.trial.Takes(happened)
+	return cmp.Or(o.trial.Takes(happened), o.enrolment.Takes(happened))
 }
 
 // EndOuting closes an outing, a blank one too.
@@ -83,9 +81,11 @@ func (s *Service) EndOuting(ctx context.Context, actor trial.Actor, id, outing t
 			return err
 		}
 		if stored.End != nil {
-			_, err := o.sentBefore(nil, stored.EnrolmentID, stored.End.SentDigest, outing, r)
+			if _, err := o.sentBefore(nil, stored.EnrolmentID, stored.End.SentDigest, outing, r); err != nil {
+				return err
+			}
 			view = viewOuting(stored, o.protocol)
-			return err
+			return nil
 		}
 		if err := end.Check(stored, end.ReceivedAt); err != nil {
 			return err
@@ -106,8 +106,11 @@ func (s *Service) EndOuting(ctx context.Context, actor trial.Actor, id, outing t
 func (s *Service) Outing(ctx context.Context, actor trial.Actor, id, outing trial.ID) (view OutingView, err error) {
 	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
 		stored, err := tx.OutingBy(ctx, id, outing)
+		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
+			return err
+		}
 		view = viewOuting(stored, o.protocol)
-		return o.mine(err, stored.EnrolmentID, "outing")
+		return nil
 	})
 	return view, err
 }
@@ -143,17 +146,14 @@ const allRecords = 1 << 20
 // Its order is computed now and was stored nowhere before.
 func (s *Service) FetchUnit(ctx context.Context, actor trial.Actor, id, unit trial.ID) (view UnitView, err error) {
 	now := s.now()
-	salts, err := s.newRecord(fields{}, fields{})
-	if err != nil {
-		return view, err
-	}
+	salts := s.salts()
 	err = s.keepOwn(ctx, actor, id, unit, func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.UnitBy(ctx, id, unit)
-		if err == nil {
+		if err == nil && stored.EnrolmentID == o.enrolment.ID {
 			view = viewUnit(stored, o.protocol)
-			return o.mine(nil, stored.EnrolmentID, "unit")
+			return nil
 		}
-		if trial.KindOf(err) != trial.NotFound {
+		if _, err := o.sentBefore(err, stored.EnrolmentID, trial.Digest{}, unit, record{}); err != nil {
 			return err
 		}
 		next, err := s.draw(ctx, tx, o, unit)
@@ -161,11 +161,8 @@ func (s *Service) FetchUnit(ctx context.Context, actor trial.Actor, id, unit tri
 			return err
 		}
 		next.FetchedAt = now
-		r := salts
-		if r.parts.Public, err = canonical(fields{"unit": unit, "n": next.N, "first": next.First, "same_fly_check": next.SameFlyCheck}); err != nil {
-			return err
-		}
-		if r.parts.Private, err = canonical(fields{"fetched_at": at(now)}); err != nil {
+		r, err := recordOf(salts, fields{"unit": unit, "n": next.N, "first": next.First, "same_fly_check": next.SameFlyCheck}, fields{"fetched_at": at(now)})
+		if err != nil {
 			return err
 		}
 		if err := tx.InsertUnit(ctx, next); err != nil {
@@ -182,7 +179,7 @@ func (s *Service) FetchUnit(ctx context.Context, actor trial.Actor, id, unit tri
 // draw computes the enrolment's next unit, when the trial and the fish's welfare let one be fished.
 func (s *Service) draw(ctx context.Context, tx trial.ReadTx, o *own, unit trial.ID) (trial.Unit, error) {
 	none := trial.Unit{}
-	if unit.Version() != 7 {
+	if !unit.SentByPhone() {
 		return none, &trial.Error{
 			Kind: trial.Invalid, Code: "unit.invalid", Detail: "the unit has faults",
 			Fields: []trial.FieldError{{Field: "unit", Detail: "is " + unit.String() + "; accepted: a UUID of version 7, made by the phone"}},

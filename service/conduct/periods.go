@@ -1,6 +1,7 @@
 package conduct
 
 import (
+	"cmp"
 	"context"
 	"strconv"
 
@@ -32,17 +33,32 @@ func (s *Service) viewPeriod(ctx context.Context, tx trial.ReadTx, p trial.Perio
 // 1 opens the unit.
 func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Period) (view PeriodView, err error) {
 	in.TrialID, in.ReceivedAt, in.Version = id, s.now(), 1
-	r, err := s.newRecord(
-		fields{"period": in.ID, "outing": in.OutingID, "unit": in.UnitID, "half": in.Half, "fished": in.Fished, "confirmed": in.Confirmed, "week": week(in.StartedAt)},
-		fields{"started_at": at(in.StartedAt)},
-	)
-	if err != nil {
-		return view, err
-	}
-	in.SentDigest = r.digest
+	salts := s.salts()
 	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
-		stored, err := tx.PeriodBy(ctx, id, in.ID)
-		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
+		stored, found := tx.PeriodBy(ctx, id, in.ID)
+		if found == nil && stored.EnrolmentID != o.enrolment.ID {
+			_, err := o.sentBefore(nil, stored.EnrolmentID, stored.SentDigest, in.ID, record{})
+			return err
+		}
+		unit, err := tx.UnitBy(ctx, id, in.UnitID)
+		if err := o.mine(err, unit.EnrolmentID, "unit"); err != nil {
+			return err
+		}
+		period := in
+		period.EnrolmentID, period.Block, period.Drawn = o.enrolment.ID, strconv.Itoa(unit.N), unit.Drawn(in.Half)
+		period.Fished = cmp.Or(in.Fished, period.Drawn)
+		r, err := recordOf(salts,
+			fields{
+				"period": period.ID, "outing": period.OutingID, "unit": period.UnitID, "half": period.Half, "fished": period.Fished,
+				"confirmed": period.Confirmed, "week": week(period.StartedAt),
+			},
+			fields{"started_at": at(period.StartedAt)},
+		)
+		if err != nil {
+			return err
+		}
+		period.SentDigest = r.digest
+		replay, err := o.sentBefore(found, stored.EnrolmentID, stored.SentDigest, period.ID, r)
 		if err != nil {
 			return err
 		}
@@ -50,8 +66,7 @@ func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.I
 			view, err = s.viewPeriod(ctx, tx, stored, o)
 			return err
 		}
-		period, err := s.begin(ctx, tx, o, in)
-		if err != nil {
+		if err := begin(ctx, tx, o, period, unit); err != nil {
 			return err
 		}
 		if err := tx.InsertPeriod(ctx, period); err != nil {
@@ -72,41 +87,36 @@ func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.I
 	return view, err
 }
 
-// begin fills in what the store knows of a period and checks that it may begin.
-func (s *Service) begin(ctx context.Context, tx trial.Tx, o *own, in trial.Period) (trial.Period, error) {
-	id := o.trial.ID
-	outing, err := tx.OutingBy(ctx, id, in.OutingID)
+// begin checks that a period may begin.
+func begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period, unit trial.Unit) error {
+	outing, err := tx.OutingBy(ctx, p.TrialID, p.OutingID)
 	if err := o.mine(err, outing.EnrolmentID, "outing"); err != nil {
-		return in, err
+		return err
 	}
-	unit, err := tx.UnitBy(ctx, id, in.UnitID)
-	if err := o.mine(err, unit.EnrolmentID, "unit"); err != nil {
-		return in, err
+	if err := cmp.Or(p.Check(p.ReceivedAt), o.takes(p.StartedAt)); err != nil {
+		return err
 	}
-	in.EnrolmentID, in.Block = o.enrolment.ID, strconv.Itoa(unit.N)
-	in.Drawn = unit.Drawn(in.Half)
-	if in.Fished == "" {
-		in.Fished = in.Drawn
+	b := trial.Beginning{Protocol: *o.protocol, Outing: outing, Unit: unit}
+	if b.Units, err = tx.UnitsOf(ctx, p.TrialID, o.enrolment.ID); err != nil {
+		return err
 	}
-	if err := in.Check(in.ReceivedAt); err != nil {
-		return in, err
+	if b.OfUnit, err = tx.PeriodsOfUnit(ctx, p.TrialID, p.UnitID); err != nil {
+		return err
 	}
-	if err := o.takes(in.StartedAt); err != nil {
-		return in, err
+	if b.OfOuting, err = tx.PeriodsOf(ctx, p.TrialID, p.OutingID); err != nil {
+		return err
 	}
-	units, err := tx.UnitsOf(ctx, id, o.enrolment.ID)
-	if err != nil {
-		return in, err
+	if b.Deviations, err = tx.DeviationsOf(ctx, p.TrialID, p.OutingID); err != nil {
+		return err
 	}
-	others, err := tx.PeriodsOfUnit(ctx, id, in.UnitID)
-	if err != nil {
-		return in, err
+	if len(b.OfUnit) > 0 {
+		first, err := tx.OutingBy(ctx, p.TrialID, b.OfUnit[0].OutingID)
+		if err != nil {
+			return err
+		}
+		b.FirstOuting = &first
 	}
-	deviations, err := tx.DeviationsOf(ctx, id, in.OutingID)
-	if err != nil {
-		return in, err
-	}
-	return in, in.Begin(outing, unit, units, others, deviations, *o.protocol)
+	return p.Begin(b)
 }
 
 // EndPeriod saves how a period ended.
@@ -254,8 +264,12 @@ func (s *Service) belongs(ctx context.Context, tx trial.ReadTx, o *own, d trial.
 // Deviation returns one of the actor's reports.
 func (s *Service) Deviation(ctx context.Context, actor trial.Actor, id, deviation trial.ID) (d trial.Deviation, err error) {
 	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
-		d, err = tx.DeviationBy(ctx, id, deviation)
-		return o.mine(err, d.EnrolmentID, "deviation")
+		stored, err := tx.DeviationBy(ctx, id, deviation)
+		if err := o.mine(err, stored.EnrolmentID, "deviation"); err != nil {
+			return err
+		}
+		d = stored
+		return nil
 	})
 	return d, err
 }

@@ -1,6 +1,7 @@
 package conduct
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"time"
@@ -34,7 +35,7 @@ func (s *Service) CreateTrial(ctx context.Context, actor trial.Actor, club trial
 		if _, err := inClub(ctx, tx, actor, club, trial.WriteProtocol, "club"); err != nil {
 			return err
 		}
-		if err := draftable(p); err != nil {
+		if err := draftable(p, text); err != nil {
 			return err
 		}
 		if err := tx.InsertTrial(ctx, t); err != nil {
@@ -45,9 +46,12 @@ func (s *Service) CreateTrial(ctx context.Context, actor trial.Actor, club trial
 	return TrialView{Trial: t}, err
 }
 
-// draftable refuses only what a draft's row could not hold: an unknown design or source.
-func draftable(p trial.Protocol) error {
+// draftable refuses only what a draft's row could not hold: an unknown design or source, a text with a NUL.
+func draftable(p trial.Protocol, text []byte) error {
 	var f trial.Faults
+	if bytes.Contains(text, []byte(`\u0000`)) {
+		f.Add("protocol", "has a text with the character U+0000; accepted: plain text")
+	}
 	trial.OneOf(&f, "design", p.Design, trial.Paired, trial.PairedByOuting)
 	trial.OneOf(&f, "source", p.Source, trial.Drawn, trial.Recorded)
 	return f.Err("protocol.invalid", "the protocol has faults")
@@ -140,7 +144,7 @@ func (s *Service) WriteProtocol(ctx context.Context, actor trial.Actor, id trial
 		if err := trial.CheckVersion("protocol", seen, t.Revision); err != nil {
 			return err
 		}
-		if err := draftable(p); err != nil {
+		if err := draftable(p, text); err != nil {
 			return err
 		}
 		t.Revision, t.Title, t.Design, t.Source = t.Revision+1, p.Title, p.Design, p.Source

@@ -11,9 +11,11 @@ import (
 // The writer is how catches reach the store: one goroutine collects what waits and saves it in one transaction. While
 // one group is being committed the next collects, so nobody waits for a timer and a busy hour makes large groups.
 type writer struct {
-	store trial.Store
-	queue chan pending
-	done  sync.WaitGroup
+	store  trial.Store
+	queue  chan pending
+	done   sync.WaitGroup
+	gate   sync.RWMutex // held for reading while something is queued, so that stop cannot close the queue under it
+	closed bool
 }
 
 type pending struct {
@@ -34,17 +36,28 @@ func startWriter(store trial.Store) *writer {
 	return w
 }
 
-// stop waits until everything queued is saved. Nothing may be submitted afterwards.
+// stop waits until everything queued is saved. What is submitted afterwards is refused.
 func (w *writer) stop() {
-	close(w.queue)
+	w.gate.Lock()
+	if !w.closed {
+		w.closed = true
+		close(w.queue)
+	}
+	w.gate.Unlock()
 	w.done.Wait()
 }
 
-// submit queues a catch and returns the channel on which its outcome comes once it is on disk, or an Unavailable
-// outcome when ctx ends before there is room. A queued catch is saved even when nobody waits for it any more; the same
+// submit queues a catch and returns the channel on which its outcome comes once it is on disk, or ctx's error when it ends
+// before there is room. A queued catch is saved even when nobody waits for it any more; the same
 // catch sent again is then a replay.
 func (w *writer) submit(ctx context.Context, c trial.CatchSubmission) <-chan trial.CatchOutcome {
 	outcome := make(chan trial.CatchOutcome, 1)
+	w.gate.RLock()
+	defer w.gate.RUnlock()
+	if w.closed {
+		outcome <- trial.CatchOutcome{Err: trial.Fail(trial.Unavailable, "service.stopping", "the service is stopping; send the same again in a moment")}
+		return outcome
+	}
 	select {
 	case w.queue <- pending{c, outcome}:
 	case <-ctx.Done():

@@ -78,7 +78,9 @@ func (c Catch) Check(p Protocol, now time.Time) error {
 // is a slip, and only the angler knows which.
 func (c Catch) Agrees(p Protocol, a Arrangement) error {
 	part, known := p.PartOf(c.TakenPattern)
-	if !known || c.TakenPosition != Lower && c.TakenPosition != Upper || c.TakenPosition == positionOf(part, a) {
+	placed := c.TakenPosition == Lower || c.TakenPosition == Upper
+	third := known && c.TakenPosition == OtherPosition || placed && c.TakenPattern == string(TookOther)
+	if !third && !(known && placed && c.TakenPosition != positionOf(part, a)) {
 		return nil
 	}
 	lower, upper := p.Flies(a)
@@ -115,10 +117,18 @@ func positionOf(part Part, a Arrangement) Position {
 	return Upper
 }
 
-// CountsTowardSwap reports whether the fish counts toward the swap rule: every landed fish of an eligible species, also
-// one whose fly is not known, a double twice; lost, touched and foul-hooked fish do not.
+// CountsTowardSwap reports whether the fish counts toward the swap rule: every landed eligible fish, also one whose fly is
+// not known, a double twice; lost, touched and foul-hooked fish, other species, short fish and those of a third fly do
+// not.
 func (c Catch) CountsTowardSwap(p Protocol) bool {
-	return !c.Void && c.Outcome == Landed && !c.FoulHooked && slices.Contains(p.Species, c.Species)
+	thirdFly := c.TakenPattern == string(TookOther) || c.TakenPosition == OtherPosition
+	return !c.Void && c.Outcome == Landed && !c.FoulHooked && !thirdFly && c.eligibleSpecies(p) && !c.tooShort(p)
+}
+
+// eligibleSpecies reports whether the species is on the protocol's list. A table that does not say the species is taken
+// at its organiser's word.
+func (c Catch) eligibleSpecies(p Protocol) bool {
+	return slices.Contains(p.Species, c.Species) || p.Source == Recorded && c.Species == ""
 }
 
 // Excluded returns why the fish is not analysed, the first reason that applies, or Analysed. period is the fish's,
@@ -147,11 +157,12 @@ func (c Catch) derivedExclusion(p Protocol, period Period, unit Unit, deviations
 		return ExcludeTouched
 	case c.FoulHooked:
 		return FoulHooked
-	case p.Source == Drawn && !slices.Contains(p.Species, c.Species):
+	case !c.eligibleSpecies(p):
 		return WrongSpecies
 	case c.tooShort(p):
 		return TooShort
-	case !period.Confirmed, p.Source == Drawn && beforeStart && period.Half == 1, offTrialAt(c.CaughtAt, period.OutingID, deviations):
+	case !period.Confirmed, p.Source == Drawn && beforeStart && period.Half == 1, period.End != nil && c.CaughtAt.After(period.End.EndedAt),
+		offTrialAt(c.CaughtAt, period.OutingID, deviations):
 		return NotConfirmed
 	case !c.RigIntact, !period.rigIntactAt(c.CaughtAt, deviations):
 		return RigNotIntact

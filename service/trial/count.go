@@ -36,7 +36,7 @@ func (r Records) Count(p Protocol) ([]Tally, Effort) {
 		arrangement := period.ArrangementAt(c.CaughtAt, r.Deviations)
 		taken, _ := c.TakenIn(p, arrangement)
 		t := Tally{
-			Angler: r.Enrolment.Pseudonym, Outing: period.OutingID.String(), Block: period.blockLabel(p), Period: halfName(period.Half),
+			Angler: r.Enrolment.Pseudonym, Outing: outingLabel(period.OutingID), Block: period.blockLabel(p), Period: halfName(period.Half),
 			Arrangement: arrangement, Taken: taken, Species: c.Species, Origin: c.Origin,
 			Exclusion: c.Excluded(p, period, units[period.UnitID], r.Deviations),
 		}
@@ -120,9 +120,17 @@ func (e Effort) Add(o Effort) Effort {
 // begin anew with each outing unless blocks span outings.
 func (p Period) blockLabel(proto Protocol) string {
 	if p.UnitID.IsZero() && p.Block != "" && proto.Design == Paired {
-		return p.OutingID.String() + "/" + p.Block
+		return outingLabel(p.OutingID) + "/" + p.Block
 	}
 	return p.Block
+}
+
+// outingLabel names an outing, empty where an imported table does not tell one from another.
+func outingLabel(id ID) string {
+	if id.IsZero() {
+		return ""
+	}
+	return id.String()
 }
 
 func compareTallies(a, b Tally) int {

@@ -40,6 +40,15 @@ func (e Enrolment) Active() error {
 	return nil
 }
 
+// Takes returns nil when a record of something that happened at the given time may be kept: what happened before the
+// angler left is taken whenever it arrives.
+func (e Enrolment) Takes(happened time.Time) error {
+	if e.LeftAt != nil && !happened.Before(*e.LeftAt) {
+		return Fail(Conflict, "enrolment.left", "you left this trial at %s; only what happened before is taken", e.LeftAt.UTC().Format(time.RFC3339))
+	}
+	return nil
+}
+
 // Check returns the faults of an enrolment as an angler sends it.
 func (e Enrolment) Check() error {
 	var f Faults

@@ -41,6 +41,9 @@ func (id ID) IsZero() bool { return id == ID{} }
 // Version is the UUID version, 7 for ids that phones make.
 func (id ID) Version() int { return int(id[6] >> 4) }
 
+// SentByPhone reports whether id is a UUID of version 7 in RFC 9562's variant.
+func (id ID) SentByPhone() bool { return id.Version() == 7 && id[8]&0xc0 == 0x80 }
+
 // MarshalText writes the id as String does.
 func (id ID) MarshalText() ([]byte, error) { return []byte(id.String()), nil }
 

@@ -41,7 +41,8 @@ func (m Measure) TenthsC() (int, error) {
 	default:
 		return 0, fmt.Errorf("has the unit %q; accepted: C, F", m.Unit)
 	}
-	if !(c >= -1 && c <= 35) {
+	const rounding = 1e-9 // 30.2 F is -1 C exactly, but not in binary
+	if !(c >= -1-rounding && c <= 35+rounding) {
 		return 0, fmt.Errorf("is %s; accepted: water from -1 to 35 degrees C", m)
 	}
 	return int(math.Round(c * 10)), nil
@@ -55,9 +56,12 @@ var longest = []struct {
 }{
 	{"Salmo salar", 1550},
 	{"Salmo ", 1450},
-	{"Oncorhynchus ", 1250},
+	{"Oncorhynchus mykiss", 1250},
+	{"Oncorhynchus ", 1600},
 	{"Salvelinus fontinalis", 900},
+	{"Salvelinus namaycush", 1550},
 	{"Salvelinus ", 1100},
+	{"Thymallus arcticus", 800},
 	{"Thymallus ", 650},
 	{"Coregonus ", 750},
 	{"Prosopium ", 750},

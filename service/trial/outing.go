@@ -126,8 +126,8 @@ func (d Draw) NextUnit(units []Unit) error {
 
 // checkSentID records a fault unless id is one that a phone may make.
 func checkSentID(f *Faults, field string, id ID) {
-	if id.Version() != 7 {
-		f.Add(field, "is %s; accepted: a UUID of version 7, made by the phone", id)
+	if !id.SentByPhone() {
+		f.Add(field, "is %s; accepted: a UUID of version 7 (RFC 9562), made by the phone", id)
 	}
 }
 

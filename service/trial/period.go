@@ -7,7 +7,8 @@ import (
 
 // Period is fishing in one arrangement until a swap. UnitID is its block's unit; Half is 1 or 2. Drawn is what chance
 // gave, Fished what was on the line (a correction changes Fished alone); Confirmed means that the angler said "rigged
-// so". In an imported table UnitID is zero, Drawn is empty and Block and Half are the table's.
+// so". In an imported table UnitID is zero, Drawn is empty, Block and Half are the table's, and OutingID is zero where it
+// does not tell one outing from another.
 type Period struct {
 	TrialID     ID
 	ID          ID
@@ -49,44 +50,70 @@ func (p Period) Check(now time.Time) error {
 	return f.Err("period.invalid", "the period has faults")
 }
 
+// Beginning is what a period's beginning is judged by: its outing and unit, all units of the enrolment in order, the
+// periods already begun in the same unit and in the same outing, the outing's reports, and the outing of the unit's first
+// half, nil for half 1.
+type Beginning struct {
+	Protocol    Protocol
+	Outing      Outing
+	Unit        Unit
+	Units       []Unit
+	OfUnit      []Period
+	OfOuting    []Period
+	Deviations  []Deviation
+	FirstOuting *Outing
+}
+
 // Begin returns nil when the period may begin: its outing goes on, its unit is the next in line, the other half has not
-// been left out, and both halves lie in one outing, at one water, unless the protocol lets blocks span outings. unit is
-// the period's own, units are all of the enrolment in order, others the periods already begun in the same unit,
-// deviations those of the outing.
-func (p Period) Begin(o Outing, unit Unit, units []Unit, others []Period, deviations []Deviation, proto Protocol) error {
+// been left out, and both halves lie at one water, in one outing unless the protocol lets blocks span outings.
+func (p Period) Begin(b Beginning) error {
+	o, unit := b.Outing, b.Unit
 	if o.End != nil && p.StartedAt.After(o.End.EndedAt) {
 		return Fail(Conflict, "outing.ended", "the outing ended at %s, before the period's started_at", o.End.EndedAt.Format(time.RFC3339))
 	}
 	if p.StartedAt.Before(o.StartedAt) {
-		return Fail(Invalid, "period.invalid", "started_at %s is before the outing's %s", p.StartedAt.Format(time.RFC3339), o.StartedAt.Format(time.RFC3339))
+		return &Error{
+			Kind: Invalid, Code: "period.invalid", Detail: "the period has faults",
+			Fields: []FieldError{{"started_at", "is " + p.StartedAt.Format(time.RFC3339) + "; accepted: a time since the outing's start at " + o.StartedAt.Format(time.RFC3339)}},
+		}
 	}
-	for _, other := range others {
+	for _, other := range b.OfUnit {
 		if other.Half == p.Half {
 			return Fail(Conflict, "period.half", "half %d of unit %d has already begun as period %s", p.Half, unit.N, other.ID)
 		}
 	}
-	if p.Half == 1 {
-		for _, u := range units {
-			if u.OpenedAt == nil && u.N < unit.N {
-				return Fail(Conflict, "unit.order", "unit %d is next in line; unit %d cannot be fished before it", u.N, unit.N)
-			}
-		}
-		return nil
+	if b.Protocol.Design == PairedByOuting && len(b.OfOuting) > 0 {
+		return Fail(Conflict, "period.outing", "in paired_by_outing an outing has one period, and this one has period %s: open another outing", b.OfOuting[0].ID)
 	}
-	if len(others) == 0 {
-		return Fail(Conflict, "period.half", "half 1 of unit %d has not begun; its second half cannot come first", unit.N)
+	if p.Half == 2 {
+		return p.beginSecond(b)
 	}
-	for _, d := range deviations {
-		if d.Kind == Moved && d.FromAt.After(others[0].StartedAt) && !d.FromAt.After(p.StartedAt) {
-			return Fail(Conflict, "period.moved", "you moved to %s after unit %d began, which ended its block: open the next unit", d.Water, unit.N)
+	for _, u := range b.Units {
+		if u.OpenedAt == nil && u.N < unit.N {
+			return Fail(Conflict, "unit.order", "unit %d is next in line; unit %d cannot be fished before it", u.N, unit.N)
 		}
 	}
-	same := others[0].OutingID == p.OutingID
-	if proto.Design == PairedByOuting && same {
-		return Fail(Conflict, "period.outing", "in paired_by_outing the second half of unit %d belongs to another outing than the first", unit.N)
+	return nil
+}
+
+func (p Period) beginSecond(b Beginning) error {
+	if len(b.OfUnit) == 0 {
+		return Fail(Conflict, "period.half", "half 1 of unit %d has not begun; its second half cannot come first", b.Unit.N)
 	}
-	if proto.Design == Paired && !same && !proto.Draw.BlockMaySpan {
-		return Fail(Conflict, "period.outing", "unit %d was begun in another outing and this protocol's blocks do not span outings: open the next unit", unit.N)
+	first := b.OfUnit[0]
+	if p.StartedAt.Before(first.StartedAt) {
+		return Fail(Conflict, "period.half", "half 1 of unit %d began at %s; its second half cannot begin before that", b.Unit.N, first.StartedAt.Format(time.RFC3339))
+	}
+	for _, d := range b.Deviations {
+		if d.Kind == Moved && d.FromAt.After(first.StartedAt) && !d.FromAt.After(p.StartedAt) {
+			return Fail(Conflict, "period.moved", "you moved to %s after unit %d began, which ended its block: open the next unit", d.Water, b.Unit.N)
+		}
+	}
+	if b.FirstOuting != nil && b.FirstOuting.Water != b.Outing.Water {
+		return Fail(Conflict, "period.outing", "unit %d was begun at %s and a block lies at one water: open the next unit", b.Unit.N, b.FirstOuting.Water)
+	}
+	if b.Protocol.Design == Paired && first.OutingID != p.OutingID && !b.Protocol.Draw.BlockMaySpan {
+		return Fail(Conflict, "period.outing", "unit %d was begun in another outing and this protocol's blocks do not span outings: open the next unit", b.Unit.N)
 	}
 	return nil
 }
@@ -171,16 +198,15 @@ func (d Deviation) covers(t time.Time) bool {
 	return !t.Before(d.FromAt) && (d.UntilAt == nil || t.Before(*d.UntilAt))
 }
 
-// ArrangementAt returns the arrangement on the line at t: as fished, turned over by each report of the wrong way round
-// that covers t. deviations are those of the period.
+// ArrangementAt returns the arrangement on the line at t: as fished, turned over where a report of the wrong way round
+// covers t; saying so twice says no more. deviations are those of the period.
 func (p Period) ArrangementAt(t time.Time, deviations []Deviation) Arrangement {
-	a := p.Fished
 	for _, d := range deviations {
 		if d.Kind == WrongWayRound && d.PeriodID == p.ID && d.covers(t) {
-			a = a.Other()
+			return p.Fished.Other()
 		}
 	}
-	return a
+	return p.Fished
 }
 
 // rigIntactAt reports whether no deviation says that the rig was other than the protocol's at t.

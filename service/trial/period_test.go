@@ -17,10 +17,19 @@ type begin struct {
 	others     []trial.Period
 	deviations []trial.Deviation
 	protocol   trial.Protocol
+	ofOuting   []trial.Period
+	first      *trial.Outing
 }
 
 func (b begin) begin() error {
-	return b.period.Begin(b.outing, b.unit, b.units, b.others, b.deviations, b.protocol)
+	for _, other := range b.others {
+		if other.OutingID == b.period.OutingID {
+			b.ofOuting = append(b.ofOuting, other)
+		}
+	}
+	return b.period.Begin(trial.Beginning{
+		Protocol: b.protocol, Outing: b.outing, Unit: b.unit, Units: b.units, OfUnit: b.others, OfOuting: b.ofOuting, Deviations: b.deviations, FirstOuting: b.first,
+	})
 }
 
 func firstHalf() begin {

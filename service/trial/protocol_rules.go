@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -14,6 +16,9 @@ var (
 	speciesForm = regexp.MustCompile(`^[A-Z][a-z-]+ [a-z-]+( [a-z-]+)?$`)
 )
 
+// longestSpecies is longer than any fish's scientific name.
+const longestSpecies = 80
+
 // Validate returns one Invalid error that names every fault of the protocol, nil when there is none.
 func (p Protocol) Validate() error {
 	var f Faults
@@ -21,12 +26,15 @@ func (p Protocol) Validate() error {
 	p.checkPatterns(&f)
 	p.checkWhere(&f)
 	p.checkEnd(&f)
-	if p.Source != Recorded {
+	if p.Source == Recorded {
+		p.Rig.checkTexts(&f, 0)
+	} else {
 		p.Rig.check(&f)
 		p.checkDraw(&f)
 		p.Swap.check(&f, p.Design)
 		p.checkOutings(&f)
 	}
+	between(&f, "outing_limits.late_limit_h", p.OutingLimits.LateLimitH, 0, 720, "hours")
 	p.Welfare.check(&f)
 	return f.Err("protocol.invalid", "the protocol has faults")
 }
@@ -80,8 +88,8 @@ func (p Protocol) checkWhere(f *Faults) {
 	between(f, "species", len(p.Species), 1, 20, "scientific names")
 	for i, s := range p.Species {
 		at := fmt.Sprintf("species[%d]", i)
-		if !speciesForm.MatchString(s) {
-			f.Add(at, "is %q; accepted: a scientific name like Thymallus thymallus", s)
+		if !speciesForm.MatchString(s) || len(s) > longestSpecies {
+			f.Add(at, "is %q; accepted: a scientific name like Thymallus thymallus, of at most %d letters", s, longestSpecies)
 		}
 		if slices.Index(p.Species, s) < i {
 			f.Add(at, "%q stands twice", s)
@@ -99,7 +107,11 @@ func (p Protocol) checkWhere(f *Faults) {
 	OneOf(f, "place_grid", p.PlaceGrid, NoGrid, Grid10Kilo, Grid1Kilo)
 	between(f, "subgroups", len(p.Subgroups), 0, 3, "columns")
 	for i, s := range p.Subgroups {
-		OneOf(f, fmt.Sprintf("subgroups[%d]", i), s, "species", "origin", "water_type", "month")
+		at := fmt.Sprintf("subgroups[%d]", i)
+		OneOf(f, at, s, "species", "origin", "water_type", "month")
+		if slices.Index(p.Subgroups, s) < i {
+			f.Add(at, "%q stands twice", s)
+		}
 	}
 }
 
@@ -117,7 +129,11 @@ func (p Protocol) checkEnd(f *Faults) {
 	}
 	between(f, "end_rule", len(p.EndRule), 1, 2, "rules")
 	for i, r := range p.EndRule {
-		OneOf(f, fmt.Sprintf("end_rule[%d]", i), r, "date", "total_fish")
+		at := fmt.Sprintf("end_rule[%d]", i)
+		OneOf(f, at, r, "date", "total_fish")
+		if slices.Index(p.EndRule, r) < i {
+			f.Add(at, "%q stands twice", r)
+		}
 	}
 	between(f, "max_fish", p.MaxFish, 1, 1_000_000, "fish")
 	between(f, "min_anglers", p.MinAnglers, 1, 10_000, "anglers")
@@ -135,7 +151,7 @@ func (r Rig) check(f *Faults) {
 	}
 	between(f, "rig.tippet_mm", r.TippetMM, .08, .60, "mm")
 	optional(f, "rig.tippet_lb", r.TippetLB, .5, 40, "lb")
-	length(f, "rig.hook_model", r.HookModel, 1, 80)
+	r.checkTexts(f, 1)
 	if !hookForm.MatchString(r.HookSize) {
 		f.Add("rig.hook_size", "is %q; accepted: 1/0 or a whole number from 1 to 32", r.HookSize)
 	}
@@ -145,9 +161,14 @@ func (r Rig) check(f *Faults) {
 	OneOf(f, "rig.weight_at", r.WeightAt, "in_fly", "on_line", "below_flies")
 	between(f, "rig.specimens_per_pattern", r.SpecimensPerPattern, 1, 20, "flies")
 	between(f, "rig.replace_after_fish", r.ReplaceAfterFish, 1, 200, "fish")
+	OneOf(f, "rig.presentation", r.Presentation, "upstream", "across", "downstream", "still", "any")
+}
+
+// checkTexts checks the free texts of the rig; a recorded trial need not state them.
+func (r Rig) checkTexts(f *Faults, least int) {
+	length(f, "rig.hook_model", r.HookModel, least, 80)
 	length(f, "rig.tied_by", r.TiedBy, 0, 80)
 	length(f, "rig.batch", r.Batch, 0, 80)
-	OneOf(f, "rig.presentation", r.Presentation, "upstream", "across", "downstream", "still", "any")
 }
 
 func (p Protocol) checkDraw(f *Faults) {
@@ -196,7 +217,6 @@ func (p Protocol) checkOutings(f *Faults) {
 	if o.MaxMinutes < o.MinMinutes {
 		f.Add("outing_limits.max_minutes", "%d is below min_minutes %d", o.MaxMinutes, o.MinMinutes)
 	}
-	between(f, "outing_limits.late_limit_h", o.LateLimitH, 0, 720, "hours")
 }
 
 func (w Welfare) check(f *Faults) {
@@ -231,14 +251,14 @@ func optional(f *Faults, field string, v *float64, low, high float64, unit strin
 	}
 }
 
-// length records a fault unless s is valid UTF-8 without control characters (but for line breaks) of low to high
-// characters.
+// length records a fault unless s is valid UTF-8 without control characters (but for line breaks and tabs) of low to
+// high characters; blanks at either end do not help a short text.
 func length(f *Faults, field, s string, low, high int) {
 	n := utf8.RuneCountInString(s)
 	switch {
-	case !utf8.ValidString(s) || slices.ContainsFunc([]rune(s), func(r rune) bool { return r < ' ' && r != '\n' && r != '\t' || r == 0x7f }):
-		f.Add(field, "has control characters or is not valid UTF-8")
-	case n < low || n > high:
+	case !utf8.ValidString(s) || strings.ContainsFunc(s, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }):
+		f.Add(field, "has control characters or is not valid UTF-8; accepted: %d to %d characters of plain text", low, high)
+	case utf8.RuneCountInString(strings.TrimSpace(s)) < low || n > high:
 		f.Add(field, "has %d characters; accepted: %d to %d", n, low, high)
 	}
 }

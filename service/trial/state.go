@@ -70,10 +70,11 @@ func (t Trial) Move(to State, reason string, p Protocol, now time.Time) error {
 		}
 	}
 	var f Faults
-	length(&f, "reason", reason, 0, 500)
-	if to == Abandoned && len(reason) < 5 {
-		f.Add("reason", "has %d characters; a trial is abandoned only with a reason of 5 to 500 characters, which stays listed", len(reason))
+	least := 0
+	if to == Abandoned {
+		least = 5 // the reason stays listed
 	}
+	length(&f, "reason", reason, least, 500)
 	if err := f.Err("trial.reason", "the reason has a fault"); err != nil {
 		return err
 	}

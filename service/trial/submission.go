@@ -1,5 +1,7 @@
 package trial
 
+import "cmp"
+
 // CatchSubmission is one valid catch on its way into the store: who sends it, the protocol it was checked against, its
 // record with every default filled in, and its ledger parts.
 type CatchSubmission struct {
@@ -49,7 +51,7 @@ func (s CatchSubmission) Settle(now Standing) (insert Catch, replay bool, err er
 	case now.Enrolment.ErasedAt != nil:
 		return Catch{}, false, Fail(Gone, "record.erased", "the enrolment was erased")
 	}
-	if err := now.Trial.Takes(c.CaughtAt); err != nil {
+	if err := cmp.Or(now.Trial.Takes(c.CaughtAt), now.Enrolment.Takes(c.CaughtAt)); err != nil {
 		return Catch{}, false, err
 	}
 	if err := c.Agrees(*s.Protocol, now.Period.ArrangementAt(c.CaughtAt, now.Deviations)); err != nil {
