@@ -1,0 +1,185 @@
+package db_test
+
+import (
+	"context"
+	"encoding/json"
+	"testing"
+	"time"
+
+	"evenrig/service/trial"
+)
+
+func TestCounts(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a, b := w.enrol(t), w.enrol(t)
+	tally := trial.Tally{
+		Angler: a.enrolment.Pseudonym, Outing: "o", Block: "b", Period: "1", Arrangement: trial.TestLower, Taken: trial.TookTest,
+		Species: "Thymallus thymallus", Origin: trial.Wild, Month: "2026-09", Week: "2026-W36", Exclusion: trial.Double, N: 3,
+	}
+	count := trial.EnrolmentCount{
+		EnrolmentID: a.enrolment.ID, Pseudonym: a.enrolment.Pseudonym, HeadN: 1, CountedAt: 1, Tallies: []trial.Tally{tally},
+		Effort: trial.Effort{Enrolled: 1, Outings: 2, BlankOutings: 3, Blocks: 4, FinishedBlocks: 5, NotLogged: 6, Deviations: 7, LateNoted: 8},
+	}
+	filled(t, tally)
+	filled(t, count.Effort)
+	w.store.SubmitCatches(t.Context(), []trial.CatchSubmission{a.fish()})
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		older := count
+		older.CountedAt, older.Tallies = 0, nil
+		return first(tx.SaveCount(ctx, w.trial.ID, older), tx.SaveCount(ctx, w.trial.ID, count), tx.SaveCount(ctx, w.trial.ID, older))
+	})
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		all, err := tx.CountsOf(ctx, w.trial.ID)
+		same(t, "counts", all, []trial.EnrolmentCount{
+			count, {EnrolmentID: b.enrolment.ID, Pseudonym: b.enrolment.Pseudonym, CountedAt: -1, Tallies: []trial.Tally{}},
+		})
+		return err
+	})
+}
+
+func TestLedger(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.enrol(t)
+	subject := newID()
+	parts := newParts("one")
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		heads, err := tx.LockHeads(ctx, w.trial.ID)
+		same(t, "heads", heads, []trial.Head{{TrialID: w.trial.ID, ChainID: w.trial.ID}, {TrialID: w.trial.ID, ChainID: a.enrolment.ID}})
+		head, err2 := tx.LockHead(ctx, w.trial.ID, a.enrolment.ID)
+		entry := head.Next(trial.LedgerOuting, subject, parts)
+		return first(err, err2, tx.Append(ctx, entry, parts), tx.Append(ctx, entry.Head().Next(trial.LedgerOutingEnd, subject, parts), parts))
+	})
+	entries := checkChain(t, w.store, w.trial.ID, a.enrolment.ID, 2)
+	filled(t, entries[0])
+	err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error {
+		return tx.Append(ctx, trial.Head{TrialID: w.trial.ID, ChainID: a.enrolment.ID, N: 4}.Next(trial.LedgerOuting, subject, parts), parts)
+	})
+	if err == nil {
+		t.Error("an entry that leaves a gap was taken")
+	}
+	err = w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error {
+		_, err := tx.LockHead(ctx, w.trial.ID, newID())
+		return err
+	})
+	if trial.KindOf(err) != trial.NotFound {
+		t.Errorf("locking a chain that is not there gives %v", err)
+	}
+	err = w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error {
+		return tx.InsertHead(ctx, trial.Head{TrialID: newID(), ChainID: newID()})
+	})
+	if trial.KindOf(err) != trial.NotFound {
+		t.Errorf("starting a chain of a trial that is not there gives %v", err)
+	}
+}
+
+func TestCheckpoints(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.enrol(t)
+	quiet := w.newTrial(t)
+	take := func(id trial.ID, meanwhile func()) (taken trial.Checkpoint) {
+		write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+			last, err := tx.LastCheckpoint(ctx, id)
+			heads, err2 := tx.HeadsOf(ctx, id)
+			meanwhile()
+			taken = trial.NextCheckpoint(id, last, heads, server)
+			return first(err, err2, tx.InsertCheckpoint(ctx, taken))
+		})
+		return taken
+	}
+	moved := func(want ...trial.ID) {
+		t.Helper()
+		read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+			got, err := tx.TrialsMoved(ctx)
+			same(t, "trials that moved", got, append([]trial.ID{}, want...))
+			return err
+		})
+	}
+	moved(w.trial.ID, quiet.ID)
+	one := take(w.trial.ID, func() {})
+	filled(t, one)
+	take(quiet.ID, func() {})
+	moved()
+	w.store.SubmitCatches(t.Context(), []trial.CatchSubmission{a.fish()})
+	moved(w.trial.ID)
+	// A fish that arrives between the reading of the heads and the saving of the checkpoint is not covered by it.
+	two := take(w.trial.ID, func() { w.store.SubmitCatches(t.Context(), []trial.CatchSubmission{a.fish()}) })
+	moved(w.trial.ID)
+	three := take(w.trial.ID, func() {})
+	moved()
+	w.enrol(t)
+	moved(w.trial.ID)
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		last, err := tx.LastCheckpoint(ctx, w.trial.ID)
+		same(t, "last checkpoint", last, three)
+		all, err2 := tx.CheckpointsOf(ctx, w.trial.ID)
+		same(t, "checkpoints", all, []trial.Checkpoint{one, two, three})
+		none, err3 := tx.LastCheckpoint(ctx, newID())
+		if none != nil {
+			t.Errorf("a trial that is not there has the checkpoint %+v", none)
+		}
+		return first(err, err2, err3)
+	})
+}
+
+func TestAnalyses(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	wanted := trial.Analysis{
+		TrialID: w.trial.ID, State: trial.Queued, Checkpoint: 7, RequestedAt: server, RequestedBy: w.admin.ID, ProtocolVersion: 1,
+		ProgramVersion: "1.0", Settings: json.RawMessage(`{"points": 15}`),
+	}
+	var queued, again, other trial.Analysis
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) (err error) {
+		queued, err = tx.EnqueueAnalysis(ctx, wanted)
+		if err != nil {
+			return err
+		}
+		again, err = tx.EnqueueAnalysis(ctx, wanted)
+		if err != nil {
+			return err
+		}
+		automatic := trial.Analysis{TrialID: w.trial.ID, State: trial.Queued, Checkpoint: 8, RequestedAt: server, ProtocolVersion: 1}
+		other, err = tx.EnqueueAnalysis(ctx, automatic)
+		return err
+	})
+	wanted.N = 1
+	same(t, "queued analysis", queued, wanted)
+	same(t, "the one that stands", again, wanted)
+	if other.N != 2 {
+		t.Errorf("the second analysis has number %d", other.N)
+	}
+	done := queued
+	done.State, done.FinishedAt, done.ProgramVersion, done.Fingerprint = trial.Done, pointer(server.Add(time.Minute)), "1.1", digest("input")
+	done.Input, done.Result, done.Failure = []byte("{ }"), []byte("{ \"a\":1 }\n"), "none"
+	filled(t, done)
+	failed := other
+	failed.State, failed.Failure = trial.Failed, "too few anglers"
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		late := done
+		late.Result = []byte("another")
+		return first(tx.FinishAnalysis(ctx, done), tx.FinishAnalysis(ctx, late), tx.FinishAnalysis(ctx, failed))
+	})
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		got, err := tx.AnalysisBy(ctx, w.trial.ID, 1)
+		same(t, "finished analysis", got, done)
+		all, err2 := tx.AnalysesOf(ctx, w.trial.ID)
+		same(t, "analyses", all, []trial.Analysis{done, failed})
+		return first(err, err2)
+	})
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		next, err := tx.EnqueueAnalysis(ctx, trial.Analysis{TrialID: w.trial.ID, State: trial.Queued, Checkpoint: 8, RequestedAt: server, ProtocolVersion: 1})
+		if next.N != 3 {
+			t.Errorf("after a failed analysis another got number %d, want 3", next.N)
+		}
+		return err
+	})
+	err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error {
+		return tx.FinishAnalysis(ctx, trial.Analysis{TrialID: w.trial.ID, N: 9, State: trial.Done})
+	})
+	if trial.KindOf(err) != trial.NotFound {
+		t.Errorf("finishing an analysis that is not there gives %v", err)
+	}
+}

@@ -1,0 +1,110 @@
+package db_test
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"evenrig/service/trial"
+)
+
+func TestPeople(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	account := trial.Account{ID: newID(), Name: "Bo Sedge", Admin: true, CreatedAt: server}
+	token := trial.Token{ID: newID(), AccountID: account.ID, Name: "phone", Hash: digest("secret"), CreatedAt: server}
+	revoked := token
+	revoked.ID, revoked.Hash, revoked.RevokedAt = newID(), digest("other"), &server
+	member := trial.Membership{ClubID: w.club.ID, AccountID: account.ID, Name: account.Name, Role: trial.Auditor, JoinedAt: server}
+	inv := trial.Invitation{
+		ID: newID(), ClubID: w.club.ID, Role: trial.Angler, Hash: digest("join"), Uses: 2, Used: 1, CreatedBy: w.admin.ID,
+		CreatedAt: server, ExpiresAt: server.Add(trial.InvitationLife), RevokedAt: pointer(server.Add(time.Hour)),
+	}
+	for _, record := range []any{account, revoked, member, inv, w.club} {
+		filled(t, record)
+	}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		return first(tx.InsertAccount(ctx, account), tx.InsertToken(ctx, token), tx.InsertToken(ctx, revoked),
+			tx.InsertMembership(ctx, member), tx.InsertInvitation(ctx, inv))
+	})
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		a, err := tx.AccountBy(ctx, account.ID)
+		same(t, "account", a, account)
+		n, err2 := tx.AccountCount(ctx)
+		same(t, "number of accounts", n, 2)
+		tok, owner, err3 := tx.TokenByHash(ctx, token.Hash)
+		same(t, "token", tok, token)
+		same(t, "token's account", owner, account)
+		if _, _, err := tx.TokenByHash(ctx, revoked.Hash); trial.KindOf(err) != trial.NotFound {
+			t.Errorf("a revoked token gives %v", err)
+		}
+		tokens, err4 := tx.TokensOf(ctx, account.ID)
+		same(t, "tokens", tokens, []trial.Token{token})
+		club, err5 := tx.ClubBy(ctx, w.club.ID)
+		same(t, "club", club, w.club)
+		clubs, err6 := tx.ClubsOf(ctx, account.ID)
+		same(t, "clubs", clubs, []trial.Club{w.club})
+		m, err7 := tx.MembershipBy(ctx, w.club.ID, account.ID)
+		same(t, "membership", m, member)
+		members, err8 := tx.MembersOf(ctx, w.club.ID, trial.Page{Limit: 10})
+		same(t, "members", members, []trial.Membership{member})
+		after, err9 := tx.MembersOf(ctx, w.club.ID, trial.Page{After: account.ID, Limit: 10})
+		same(t, "members after the last", after, []trial.Membership{})
+		i, err10 := tx.InvitationByHash(ctx, inv.Hash)
+		same(t, "invitation", i, inv)
+		all, err11 := tx.InvitationsOf(ctx, w.club.ID)
+		same(t, "invitations", all, []trial.Invitation{inv})
+		return first(err, err2, err3, err4, err5, err6, err7, err8, err9, err10, err11)
+	})
+}
+
+func TestInvitationUses(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	inv := trial.Invitation{
+		ID: newID(), ClubID: w.club.ID, Role: trial.Angler, Hash: digest("join"), Uses: 2, CreatedBy: w.admin.ID,
+		CreatedAt: server, ExpiresAt: server.Add(trial.InvitationLife),
+	}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.InsertInvitation(ctx, inv) })
+	for used, usable := range []bool{true, true, false, false} {
+		write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+			before, err := tx.UseInvitation(ctx, inv.Hash)
+			if before.Used != min(used, 2) || (before.Usable(server) == nil) != usable {
+				t.Errorf("use %d found %d used, usable %v", used+1, before.Used, before.Usable(server))
+			}
+			return err
+		})
+	}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		if err := tx.RevokeInvitation(ctx, newID(), inv.ID, server); trial.KindOf(err) != trial.NotFound {
+			t.Errorf("another club revoked the invitation: %v", err)
+		}
+		return first(tx.RevokeInvitation(ctx, w.club.ID, inv.ID, server), tx.RevokeInvitation(ctx, w.club.ID, inv.ID, server.Add(time.Hour)))
+	})
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		i, err := tx.InvitationByHash(ctx, inv.Hash)
+		same(t, "time of revoking", i.RevokedAt, server)
+		return err
+	})
+}
+
+func TestRevokeToken(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	token := trial.Token{ID: newID(), AccountID: w.admin.ID, Name: "phone", Hash: digest("secret"), CreatedAt: server}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		if err := tx.InsertToken(ctx, token); err != nil {
+			return err
+		}
+		if err := tx.RevokeToken(ctx, newID(), token.ID, server); trial.KindOf(err) != trial.NotFound {
+			t.Errorf("another account revoked the token: %v", err)
+		}
+		return tx.RevokeToken(ctx, w.admin.ID, token.ID, server)
+	})
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		if _, _, err := tx.TokenByHash(ctx, token.Hash); trial.KindOf(err) != trial.NotFound {
+			t.Errorf("a revoked token gives %v", err)
+		}
+		return nil
+	})
+}
