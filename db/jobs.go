@@ -70,7 +70,7 @@ func NewJobs(s *Store, analyse trial.JobFunc, checkpoint func(ctx context.Contex
 	river.AddWorker(workers, &analysisWorker{store: s, analyse: analyse})
 	river.AddWorker(workers, &checkpointWorker{store: s, checkpoint: checkpoint})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
-		ID: s.process + "/" + rand.Text(), Schema: jobsSchema, Logger: s.log, Workers: workers,
+		ID: s.process + "/" + rand.Text(), Schema: jobsSchema, Logger: queueLog(s.log), Workers: workers,
 		Queues: map[string]river.QueueConfig{
 			river.QueueDefault: {MaxWorkers: analysesAtOnce},
 			checkpointQueue:    {MaxWorkers: 1},

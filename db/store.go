@@ -64,7 +64,7 @@ func Open(ctx context.Context, url string, log *slog.Logger) (*Store, error) {
 		pool.Close()
 		return nil, fmt.Errorf("open the database: %w", translate(err))
 	}
-	queue, err := river.NewClient(riverpgxv5.New(pool), &river.Config{Schema: jobsSchema, Logger: log})
+	queue, err := river.NewClient(riverpgxv5.New(pool), &river.Config{Schema: jobsSchema, Logger: queueLog(log)})
 	if err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("open the job queue: %w", err)
