@@ -18,6 +18,8 @@ func (q quieter) Enabled(ctx context.Context, level slog.Level) bool {
 	return q.Handler.Enabled(ctx, level)
 }
 
-func (q quieter) WithAttrs(attrs []slog.Attr) slog.Handler { return quieter{q.Handler.WithAttrs(attrs)} }
+func (q quieter) WithAttrs(attrs []slog.Attr) slog.Handler {
+	return quieter{q.Handler.WithAttrs(attrs)}
+}
 
 func (q quieter) WithGroup(name string) slog.Handler { return quieter{q.Handler.WithGroup(name)} }
