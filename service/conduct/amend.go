@@ -66,7 +66,7 @@ func (s *Service) AmendCatch(ctx context.Context, actor trial.Actor, id, catch t
 		}
 		next := after.onto(stored)
 		next.Version++
-		if err := cmp.Or(next.Check(*o.protocol, s.now()), o.takes(next.CaughtAt)); err != nil {
+		if err := cmp.Or(next.Check(*o.protocol, s.now()), o.takesMoved(stored.CaughtAt, next.CaughtAt)); err != nil {
 			return amended{}, err
 		}
 		if slices.ContainsFunc(changed, func(c change) bool { return slices.Contains(flyFields, c.field) }) {
@@ -93,7 +93,7 @@ var flyFields = []string{"period", "taken_pattern", "taken_position", "caught_at
 // fits checks that a corrected catch lies in a period of the actor's and agrees with its arrangement.
 func (s *Service) fits(ctx context.Context, tx trial.ReadTx, o *own, c trial.Catch) error {
 	period, err := tx.PeriodBy(ctx, c.TrialID, c.PeriodID)
-	if err := o.mine(err, period.EnrolmentID, "period"); err != nil {
+	if err := o.names(err, period.EnrolmentID, "period"); err != nil {
 		return err
 	}
 	deviations, err := tx.DeviationsOf(ctx, c.TrialID, period.OutingID)
@@ -120,7 +120,11 @@ func (s *Service) AmendPeriod(ctx context.Context, actor trial.Actor, id, period
 		}
 		next := stored
 		next.Fished, next.Confirmed, next.StartedAt, next.Version = after.Fished, after.Confirmed, after.StartedAt, stored.Version+1
-		if err := cmp.Or(next.Check(s.now()), o.takes(next.StartedAt)); err != nil {
+		outing, err := tx.OutingBy(ctx, id, next.OutingID)
+		if err != nil {
+			return amended{}, err
+		}
+		if err := cmp.Or(next.Check(s.now()), o.takesMoved(stored.StartedAt, next.StartedAt), next.LiesIn(outing)); err != nil {
 			return amended{}, err
 		}
 		if err := tx.UpdatePeriod(ctx, next); err != nil {
@@ -155,8 +159,8 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 	now := s.now()
 	salts := s.salts()
 	return s.keepOwn(ctx, actor, id, subject, func(ctx context.Context, tx trial.Tx, o *own) error {
-		if o.trial.State == trial.Locked || o.trial.State == trial.Published {
-			return trial.Fail(trial.Conflict, "trial.locked", "the trial is %s; its records can no longer be corrected", o.trial.State)
+		if err := o.trial.Corrects(); err != nil {
+			return err
 		}
 		a, err := do(ctx, tx, o)
 		if err != nil {
@@ -201,15 +205,20 @@ func amendmentRecord(salts trial.Parts, a trial.Amendment, old, new fields) (rec
 	return recordOf(salts, fields{"kind": a.Kind, "subject": a.Subject, "n": a.N, "old": old, "new": new}, hidden)
 }
 
-// Amendments lists the corrections of one of the actor's records.
+// Amendments lists the corrections of one of the actor's catches or periods.
 func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject trial.ID) (list []trial.Amendment, err error) {
 	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
-		all, err := tx.AmendmentsOf(ctx, id, subject)
-		for _, a := range all {
-			if a.EnrolmentID == o.enrolment.ID {
-				list = append(list, a)
-			}
+		fish, err := tx.CatchBy(ctx, id, subject)
+		owner := fish.EnrolmentID
+		if trial.KindOf(err) == trial.NotFound {
+			var period trial.Period
+			period, err = tx.PeriodBy(ctx, id, subject)
+			owner = period.EnrolmentID
 		}
+		if err := o.mine(err, owner, "record"); err != nil {
+			return err
+		}
+		list, err = tx.AmendmentsOf(ctx, id, subject)
 		return err
 	})
 	return list, err

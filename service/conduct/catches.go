@@ -173,6 +173,11 @@ func viewCatches(ctx context.Context, tx trial.ReadTx, o own, list []trial.Catch
 			if units[period.UnitID], err = tx.UnitBy(ctx, o.trial.ID, period.UnitID); err != nil {
 				return nil, err
 			}
+			outing, err := tx.OutingBy(ctx, o.trial.ID, period.OutingID)
+			if err != nil {
+				return nil, err
+			}
+			period = period.EndedWith(outing)
 			if deviations[period.OutingID], err = tx.DeviationsOf(ctx, o.trial.ID, period.OutingID); err != nil {
 				return nil, err
 			}

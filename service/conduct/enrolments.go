@@ -3,6 +3,7 @@ package conduct
 import (
 	"context"
 	"encoding/hex"
+	"time"
 
 	"evenrig/service/trial"
 )
@@ -33,12 +34,19 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		if _, err := inTrial(ctx, tx, actor, id, trial.Enrol); err != nil {
 			return err
 		}
+		// Locked first, so that of the same enrolment sent twice at once the second finds the first.
+		t, err := tx.LockTrial(ctx, id)
+		if err != nil {
+			return err
+		}
 		stands, err := tx.EnrolmentOf(ctx, id, actor.AccountID)
 		switch {
 		case err == nil && stands.ID == e.ID && stands.SentDigest == e.SentDigest:
 			saved = stands
 			receipt, err = firstReceipt(ctx, tx, stands)
 			return err
+		case err == nil && stands.LeftAt != nil:
+			return trial.Fail(trial.Conflict, "enrolment.left", "you left this trial at %s; who has left does not join again", stands.LeftAt.Format(time.RFC3339))
 		case err == nil:
 			return trial.Fail(trial.Conflict, "enrolment.exists", "you have joined this trial already, as enrolment %s; its code cannot be changed", stands.ID)
 		case trial.KindOf(err) != trial.NotFound:
@@ -46,10 +54,6 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		}
 		if other, err := tx.EnrolmentBy(ctx, id, e.ID); err == nil && other.ErasedAt != nil {
 			return trial.Fail(trial.Gone, "record.erased", "the enrolment %s was erased on its angler's wish; join anew under a new id", e.ID)
-		}
-		t, err := tx.LockTrial(ctx, id)
-		if err != nil {
-			return err
 		}
 		if err := t.Enrols(); err != nil {
 			return err

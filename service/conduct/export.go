@@ -66,7 +66,7 @@ func tableRows(p trial.Protocol, r trial.Records) []exchange.Row {
 	}
 	periods := map[trial.ID]trial.Period{}
 	for _, period := range r.Periods {
-		periods[period.ID] = period
+		periods[period.ID] = period.EndedWith(outings[period.OutingID])
 	}
 	rows := make([]exchange.Row, 0, len(r.Catches))
 	for _, c := range r.Catches {
@@ -76,7 +76,7 @@ func tableRows(p trial.Protocol, r trial.Records) []exchange.Row {
 		row := exchange.Row{
 			Angler: r.Enrolment.Pseudonym, Outing: number[period.OutingID], Block: whole(period.Block), Period: wholeOrNil(period.Half),
 			TakenPosition: position, TakenPattern: patternTaken(p, taken), CaughtAt: day(c.CaughtAt), Species: c.Species, Origin: c.Origin,
-			WaterType: waterType(p, outings[period.OutingID].Water), Outcome: c.Outcome, FoulHooked: c.FoulHooked,
+			WaterType: waterType(p, outings[period.OutingID].WaterAt(c.CaughtAt, r.Deviations)), Outcome: c.Outcome, FoulHooked: c.FoulHooked,
 			Exclusion: c.Excluded(p, period, units[period.UnitID], r.Deviations),
 		}
 		if arrangement != "" {

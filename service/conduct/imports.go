@@ -63,9 +63,23 @@ func (s *Service) ImportTable(ctx context.Context, actor trial.Actor, id trial.I
 	}
 	view.Anglers = len(anglers)
 	if dryRun || table.Faults > 0 {
-		return view, nil
+		view.AlreadyImported, err = s.imported(ctx, id, view.File)
+		return view, err
 	}
 	return s.saveTable(ctx, actor, id, *p, table, view)
+}
+
+// imported reports whether the file was imported before.
+func (s *Service) imported(ctx context.Context, id trial.ID, file trial.Digest) (before bool, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		_, err := tx.ImportBy(ctx, id, file)
+		if trial.KindOf(err) == trial.NotFound {
+			return nil
+		}
+		before = err == nil
+		return err
+	})
+	return before, err
 }
 
 func imports(t trial.Trial) error {

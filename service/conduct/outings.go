@@ -64,6 +64,14 @@ func (o *own) takes(happened time.Time) error {
 	return cmp.Or(o.trial.Takes(happened), o.enrolment.Takes(happened))
 }
 
+// takesMoved returns nil when a correction may put what was taken once to another time.
+func (o *own) takesMoved(before, after time.Time) error {
+	if after.Equal(before) {
+		return nil
+	}
+	return o.takes(after)
+}
+
 // EndOuting closes an outing, a blank one too.
 func (s *Service) EndOuting(ctx context.Context, actor trial.Actor, id, outing trial.ID, end trial.OutingEnd) (view OutingView, err error) {
 	end.ReceivedAt = s.now()
@@ -81,13 +89,10 @@ func (s *Service) EndOuting(ctx context.Context, actor trial.Actor, id, outing t
 			return err
 		}
 		if stored.End != nil {
-			if _, err := o.sentBefore(nil, stored.EnrolmentID, stored.End.SentDigest, outing, r); err != nil {
-				return err
-			}
 			view = viewOuting(stored, o.protocol)
-			return nil
+			return sameEnd("outing", outing, stored.End.SentDigest, r)
 		}
-		if err := end.Check(stored, end.ReceivedAt); err != nil {
+		if err := cmp.Or(end.Check(stored, end.ReceivedAt), o.trial.Corrects()); err != nil {
 			return err
 		}
 		if err := tx.EndOuting(ctx, id, outing, end); err != nil {
@@ -139,7 +144,7 @@ func viewUnit(u trial.Unit, p *trial.Protocol) UnitView {
 	return UnitView{Unit: u, Lower: lower, Upper: upper}
 }
 
-// allUnits is more units than an enrolment can have.
+// allRecords is more records of a kind than an enrolment can have.
 const allRecords = 1 << 20
 
 // FetchUnit hands the actor the next unit under an id of the actor's making; the same id again returns the same unit.
@@ -203,9 +208,11 @@ func (s *Service) draw(ctx context.Context, tx trial.ReadTx, o *own, unit trial.
 		return none, err
 	}
 	for _, outing := range outings {
-		if outing.End == nil && outing.Welfare(o.protocol.Welfare) == trial.WelfareStop {
-			return none, trial.Fail(trial.Conflict, "welfare.stop", "the water was %s at your outing's start and this trial stops at %g C: stop fishing, for the fish's sake",
-				outing.WaterTemperature, o.protocol.Welfare.StopC)
+		if outing.End != nil {
+			continue
+		}
+		if err := outing.Stops(o.protocol.Welfare); err != nil {
+			return none, err
 		}
 	}
 	seed, err := s.key.open(o.trial.ID, o.trial.SealedSeed)

@@ -80,8 +80,15 @@ func (s *Service) keepOwn(ctx context.Context, actor trial.Actor, id, subject tr
 		if o.head, err = tx.LockHead(ctx, id, o.enrolment.ChainID); err != nil {
 			return err
 		}
-		// The state may be read only once the head is held: locking a trial takes every head first.
+		// What decides may be read only once the head is held: locking a trial takes every head first, and the angler may
+		// have left meanwhile on another device.
 		if o.trial, err = tx.TrialBy(ctx, id); err != nil {
+			return err
+		}
+		if o.enrolment, err = tx.EnrolmentOf(ctx, id, actor.AccountID); trial.KindOf(err) == trial.NotFound {
+			return erasedOr(ctx, tx, id, subject, errNotEnrolled)
+		}
+		if err != nil {
 			return err
 		}
 		return do(ctx, tx, &o)
@@ -133,13 +140,29 @@ func (o *own) sentBefore(found error, owner trial.ID, stored trial.Digest, subje
 	case owner == o.enrolment.ID && stored == r.digest:
 		return true, nil
 	}
-	return false, trial.Fail(trial.Conflict, "record.conflict", "the id %s already stands for another record; a correction is sent as an amendment, a new record under a new id", subject)
+	return false, trial.Fail(trial.Conflict, "record.conflict", "the id %s already stands for another record; a new record has a new id, a catch or a period is corrected by an amendment", subject)
+}
+
+// sameEnd returns nil when the end of a record of the angler's is the one that stands, sent again.
+func sameEnd(what string, subject trial.ID, stored trial.Digest, r record) error {
+	if stored == r.digest {
+		return nil
+	}
+	return trial.Fail(trial.Conflict, "record.conflict", "the end of %s %s was sent before, with other content; it stays as it was first sent", what, subject)
 }
 
 // mine returns found's error, or Missing when the record is another angler's.
 func (o *own) mine(found error, owner trial.ID, what string) error {
 	if found == nil && owner != o.enrolment.ID {
 		return trial.Missing(what)
+	}
+	return found
+}
+
+// names is mine for a record that another one names in the given field.
+func (o *own) names(found error, owner trial.ID, field string) error {
+	if trial.KindOf(o.mine(found, owner, field)) == trial.NotFound {
+		return trial.Unknown(field)
 	}
 	return found
 }

@@ -41,7 +41,7 @@ func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.I
 			return err
 		}
 		unit, err := tx.UnitBy(ctx, id, in.UnitID)
-		if err := o.mine(err, unit.EnrolmentID, "unit"); err != nil {
+		if err := o.names(err, unit.EnrolmentID, "unit"); err != nil {
 			return err
 		}
 		period := in
@@ -90,7 +90,7 @@ func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.I
 // begin checks that a period may begin.
 func begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period, unit trial.Unit) error {
 	outing, err := tx.OutingBy(ctx, p.TrialID, p.OutingID)
-	if err := o.mine(err, outing.EnrolmentID, "outing"); err != nil {
+	if err := o.names(err, outing.EnrolmentID, "outing"); err != nil {
 		return err
 	}
 	if err := cmp.Or(p.Check(p.ReceivedAt), o.takes(p.StartedAt)); err != nil {
@@ -102,6 +102,11 @@ func begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period, unit trial.
 	}
 	if b.OfUnit, err = tx.PeriodsOfUnit(ctx, p.TrialID, p.UnitID); err != nil {
 		return err
+	}
+	if unit.N > 1 {
+		if b.OfBefore, err = tx.PeriodsOfUnit(ctx, p.TrialID, b.Units[unit.N-2].ID); err != nil {
+			return err
+		}
 	}
 	if b.OfOuting, err = tx.PeriodsOf(ctx, p.TrialID, p.OutingID); err != nil {
 		return err
@@ -136,13 +141,13 @@ func (s *Service) EndPeriod(ctx context.Context, actor trial.Actor, id, period t
 			return err
 		}
 		if stored.End != nil {
-			if _, err := o.sentBefore(nil, stored.EnrolmentID, stored.End.SentDigest, period, r); err != nil {
+			if err := sameEnd("period", period, stored.End.SentDigest, r); err != nil {
 				return err
 			}
 			view, err = s.viewPeriod(ctx, tx, stored, o)
 			return err
 		}
-		if err := end.Check(stored, end.ReceivedAt); err != nil {
+		if err := cmp.Or(end.Check(stored, end.ReceivedAt), o.trial.Corrects()); err != nil {
 			return err
 		}
 		if err := tx.EndPeriod(ctx, id, period, end); err != nil {
@@ -228,7 +233,7 @@ func (s *Service) ReportDeviation(ctx context.Context, actor trial.Actor, id tri
 		if err := s.belongs(ctx, tx, o, in); err != nil {
 			return err
 		}
-		if err := o.takes(in.FromAt); err != nil {
+		if err := cmp.Or(o.trial.Corrects(), o.takes(in.FromAt)); err != nil {
 			return err
 		}
 		in.EnrolmentID = o.enrolment.ID
@@ -245,20 +250,21 @@ func (s *Service) ReportDeviation(ctx context.Context, actor trial.Actor, id tri
 // belongs checks that the report's outing, and period if any, are the actor's and belong together.
 func (s *Service) belongs(ctx context.Context, tx trial.ReadTx, o *own, d trial.Deviation) error {
 	outing, err := tx.OutingBy(ctx, d.TrialID, d.OutingID)
-	if err := o.mine(err, outing.EnrolmentID, "outing"); err != nil {
+	if err := o.names(err, outing.EnrolmentID, "outing"); err != nil {
 		return err
 	}
 	if d.PeriodID.IsZero() {
 		return nil
 	}
 	period, err := tx.PeriodBy(ctx, d.TrialID, d.PeriodID)
-	if err := o.mine(err, period.EnrolmentID, "period"); err != nil {
+	if err := o.names(err, period.EnrolmentID, "period"); err != nil {
 		return err
 	}
+	var f trial.Faults
 	if period.OutingID != d.OutingID {
-		return trial.Fail(trial.Invalid, "deviation.invalid", "period %s belongs to another outing than %s", d.PeriodID, d.OutingID)
+		f.Add("period", "belongs to outing %s; accepted: a period of outing %s", period.OutingID, d.OutingID)
 	}
-	return nil
+	return f.Err("deviation.invalid", "the report has faults")
 }
 
 // Deviation returns one of the actor's reports.

@@ -102,9 +102,8 @@ func TestCatchConflicts(t *testing.T) {
 	} {
 		wantKind(t, read(), trial.NotFound, "not_found")
 	}
-	if list := must(w.s.Amendments(w.ctx, other.actor, e.trial, fish.ID))(t); len(list) != 0 {
-		t.Errorf("another angler reads amendments: %+v", list)
-	}
+	_, err = w.s.Amendments(w.ctx, other.actor, e.trial, fish.ID)
+	wantKind(t, err, trial.NotFound, "not_found")
 }
 
 // Every field of a fish is refused by name and saves nothing.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"slices"
 	"time"
 
 	"evenrig/service/trial"
@@ -91,8 +92,11 @@ func (s *Service) Trial(ctx context.Context, actor trial.Actor, id trial.ID) (vi
 		if err != nil {
 			return err
 		}
-		if view.Trial.LockedAt != nil && len(analyses) > 0 {
-			view.Closing = analyses[len(analyses)-1].N
+		closing := slices.IndexFunc(analyses, func(a trial.Analysis) bool {
+			return view.Trial.LockedAt != nil && !a.RequestedAt.Before(*view.Trial.LockedAt)
+		})
+		if closing >= 0 {
+			view.Closing = analyses[closing].N
 		}
 		return nil
 	})

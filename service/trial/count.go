@@ -20,9 +20,13 @@ type Records struct {
 // Count returns the enrolment's tallies, sorted, and its share of the flow diagram. It is the one way in which fish are
 // counted: intake, progress, analysis and checks all go through it.
 func (r Records) Count(p Protocol) ([]Tally, Effort) {
+	outings := make(map[ID]Outing, len(r.Outings))
+	for _, o := range r.Outings {
+		outings[o.ID] = o
+	}
 	periods := make(map[ID]Period, len(r.Periods))
 	for _, period := range r.Periods {
-		periods[period.ID] = period
+		periods[period.ID] = period.EndedWith(outings[period.OutingID])
 	}
 	units := make(map[ID]Unit, len(r.Units))
 	for _, unit := range r.Units {
@@ -30,7 +34,7 @@ func (r Records) Count(p Protocol) ([]Tally, Effort) {
 	}
 	counts := map[Tally]int64{}
 	fished := map[ID]bool{}
-	effort := r.effort(p)
+	effort := r.effort(p, periods)
 	for _, c := range r.Catches {
 		period := periods[c.PeriodID]
 		arrangement := period.ArrangementAt(c.CaughtAt, r.Deviations)
@@ -67,7 +71,8 @@ func (r Records) Count(p Protocol) ([]Tally, Effort) {
 	return tallies, effort
 }
 
-func (r Records) effort(p Protocol) Effort {
+// effort counts everything but fish. periods are the records', as their outings bound them.
+func (r Records) effort(p Protocol, periods map[ID]Period) Effort {
 	e := Effort{Enrolled: 1, Outings: int64(len(r.Outings)), Deviations: int64(len(r.Deviations))}
 	for _, o := range r.Outings {
 		if o.End != nil {
@@ -75,7 +80,7 @@ func (r Records) effort(p Protocol) Effort {
 		}
 	}
 	ended := map[ID]int{}
-	for _, period := range r.Periods {
+	for _, period := range periods {
 		if period.UnitID.IsZero() {
 			continue
 		}
@@ -83,7 +88,7 @@ func (r Records) effort(p Protocol) Effort {
 			e.Blocks++
 		}
 		// In paired_by_outing the outing's end is the swap.
-		if period.End != nil && (period.End.Reason == EndedByRule || p.Design == PairedByOuting && period.End.Reason == "outing_ended") {
+		if period.End != nil && (period.End.Reason == EndedByRule || p.Design == PairedByOuting && period.End.Reason == endedWithOuting) {
 			ended[period.UnitID]++
 		}
 	}

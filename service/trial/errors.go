@@ -72,6 +72,15 @@ func Missing(what string) error {
 	return &Error{Kind: NotFound, Code: "not_found", Detail: "there is no such " + what + ", or it is not yours to see"}
 }
 
+// Unknown is Missing for a record that another one names in the given field: a phone that sends out of order learns what
+// to send first.
+func Unknown(field string) error {
+	return &Error{
+		Kind: NotFound, Code: "not_found", Detail: "there is no such " + field + ", or it is not yours to see",
+		Fields: []FieldError{{field, "names none of yours; a record is sent after those that it names"}},
+	}
+}
+
 // Faults collects every fault of a record, so that all are named at once.
 type Faults struct{ list []FieldError }
 

@@ -87,6 +87,27 @@ func (o Outing) Welfare(w Welfare) WelfareState {
 	return WelfareFine
 }
 
+// Stops returns nil unless the outing's water was so warm that fishing stops.
+func (o Outing) Stops(w Welfare) error {
+	if o.Welfare(w) != WelfareStop {
+		return nil
+	}
+	return Fail(Conflict, "welfare.stop", "the water was %s at the start of outing %s and this trial stops at %g C: stop fishing, for the fish's sake, and end the outing",
+		o.WaterTemperature, o.ID, w.StopC)
+}
+
+// WaterAt returns the water fished at t: the outing's, or where the last move before t went. deviations are the
+// enrolment's.
+func (o Outing) WaterAt(t time.Time, deviations []Deviation) string {
+	water, since := o.Water, time.Time{}
+	for _, d := range deviations {
+		if d.Kind == Moved && d.OutingID == o.ID && !d.FromAt.After(t) && d.FromAt.After(since) {
+			water, since = d.Water, d.FromAt
+		}
+	}
+	return water
+}
+
 // Unit is one block's order as handed to an angler: First is the arrangement of its first period, the second has the
 // flies changed over. N counts an enrolment's units from 1 without gaps. OpenedAt is when its first period began.
 type Unit struct {

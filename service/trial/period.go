@@ -1,6 +1,7 @@
 package trial
 
 import (
+	"cmp"
 	"strconv"
 	"time"
 )
@@ -40,6 +41,9 @@ type PeriodEnd struct {
 // EndedByRule is the reason of a period that ended by the swap rule; a block is finished when both its periods did.
 const EndedByRule = "swap_rule"
 
+// endedWithOuting is the reason of a period that ended with its outing, which in paired_by_outing is the swap.
+const endedWithOuting = "outing_ended"
+
 // Check returns the faults of a period as an angler sends it.
 func (p Period) Check(now time.Time) error {
 	var f Faults
@@ -51,31 +55,50 @@ func (p Period) Check(now time.Time) error {
 }
 
 // Beginning is what a period's beginning is judged by: its outing and unit, all units of the enrolment in order, the
-// periods already begun in the same unit and in the same outing, the outing's reports, and the outing of the unit's first
-// half, nil for half 1.
+// periods already begun in the same unit, in the unit before and in the same outing, the outing's reports, and the outing
+// of the unit's first half, nil for half 1.
 type Beginning struct {
 	Protocol    Protocol
 	Outing      Outing
 	Unit        Unit
 	Units       []Unit
 	OfUnit      []Period
+	OfBefore    []Period
 	OfOuting    []Period
 	Deviations  []Deviation
 	FirstOuting *Outing
 }
 
-// Begin returns nil when the period may begin: its outing goes on, its unit is the next in line, the other half has not
-// been left out, and both halves lie at one water, in one outing unless the protocol lets blocks span outings.
-func (p Period) Begin(b Beginning) error {
-	o, unit := b.Outing, b.Unit
+// LiesIn returns nil when the period begins within its outing, and before its own end.
+func (p Period) LiesIn(o Outing) error {
 	if o.End != nil && p.StartedAt.After(o.End.EndedAt) {
 		return Fail(Conflict, "outing.ended", "the outing ended at %s, before the period's started_at", o.End.EndedAt.Format(time.RFC3339))
 	}
+	var f Faults
 	if p.StartedAt.Before(o.StartedAt) {
-		return &Error{
-			Kind: Invalid, Code: "period.invalid", Detail: "the period has faults",
-			Fields: []FieldError{{"started_at", "is " + p.StartedAt.Format(time.RFC3339) + "; accepted: a time since the outing's start at " + o.StartedAt.Format(time.RFC3339)}},
-		}
+		f.Add("started_at", "is %s; accepted: a time since the outing's start at %s", p.StartedAt.Format(time.RFC3339), o.StartedAt.Format(time.RFC3339))
+	}
+	if p.End != nil && p.StartedAt.After(p.End.EndedAt) {
+		f.Add("started_at", "is %s; accepted: a time up to the period's end at %s", p.StartedAt.Format(time.RFC3339), p.End.EndedAt.Format(time.RFC3339))
+	}
+	return f.Err("period.invalid", "the period has faults")
+}
+
+// EndedWith is the period as its outing bounds it: one that nobody ended ended with the outing, if that has ended.
+func (p Period) EndedWith(o Outing) Period {
+	if p.End == nil && o.End != nil {
+		p.End = &PeriodEnd{EndedAt: o.End.EndedAt, Reason: endedWithOuting, ReceivedAt: o.End.ReceivedAt}
+	}
+	return p
+}
+
+// Begin returns nil when the period may begin: its outing goes on in water that is not too warm, its unit is the next in
+// line, the other half has not been left out, and both halves lie at one water, in one outing unless the protocol lets
+// blocks span outings.
+func (p Period) Begin(b Beginning) error {
+	unit := b.Unit
+	if err := cmp.Or(p.LiesIn(b.Outing), b.Outing.Stops(b.Protocol.Welfare)); err != nil {
+		return err
 	}
 	for _, other := range b.OfUnit {
 		if other.Half == p.Half {
@@ -93,6 +116,9 @@ func (p Period) Begin(b Beginning) error {
 			return Fail(Conflict, "unit.order", "unit %d is next in line; unit %d cannot be fished before it", u.N, unit.N)
 		}
 	}
+	if b.Protocol.Design == PairedByOuting && unit.N > 1 && len(b.OfBefore) < 2 {
+		return Fail(Conflict, "unit.order", "half 2 of unit %d is next in line: in paired_by_outing a unit's two outings follow each other", unit.N-1)
+	}
 	return nil
 }
 
@@ -103,6 +129,12 @@ func (p Period) beginSecond(b Beginning) error {
 	first := b.OfUnit[0]
 	if p.StartedAt.Before(first.StartedAt) {
 		return Fail(Conflict, "period.half", "half 1 of unit %d began at %s; its second half cannot begin before that", b.Unit.N, first.StartedAt.Format(time.RFC3339))
+	}
+	for _, u := range b.Units {
+		if u.N > b.Unit.N && u.OpenedAt != nil && !u.OpenedAt.After(p.StartedAt) {
+			return Fail(Conflict, "unit.order", "unit %d began at %s, which left the block of unit %d: go on with unit %d",
+				u.N, u.OpenedAt.Format(time.RFC3339), b.Unit.N, u.N)
+		}
 	}
 	for _, d := range b.Deviations {
 		if d.Kind == Moved && d.FromAt.After(first.StartedAt) && !d.FromAt.After(p.StartedAt) {
@@ -125,7 +157,7 @@ func (e PeriodEnd) Check(p Period, now time.Time) error {
 	if e.EndedAt.Before(p.StartedAt) {
 		f.Add("ended_at", "is before the period started at %s", p.StartedAt.Format(time.RFC3339))
 	}
-	OneOf(&f, "reason", e.Reason, EndedByRule, "outing_ended", "moved", "could_not_swap", "fly_lost", "other")
+	OneOf(&f, "reason", e.Reason, EndedByRule, endedWithOuting, "moved", "could_not_swap", "fly_lost", "other")
 	switch {
 	case e.Reason == EndedByRule && e.SwapNowAt == nil:
 		f.Add("swap_now_at", "is missing; a period that ended by the swap rule says when the rule asked for the swap")

@@ -18,6 +18,7 @@ type begin struct {
 	deviations []trial.Deviation
 	protocol   trial.Protocol
 	ofOuting   []trial.Period
+	before     []trial.Period
 	first      *trial.Outing
 }
 
@@ -28,7 +29,7 @@ func (b begin) begin() error {
 		}
 	}
 	return b.period.Begin(trial.Beginning{
-		Protocol: b.protocol, Outing: b.outing, Unit: b.unit, Units: b.units, OfUnit: b.others, OfOuting: b.ofOuting, Deviations: b.deviations, FirstOuting: b.first,
+		Protocol: b.protocol, Outing: b.outing, Unit: b.unit, Units: b.units, OfUnit: b.others, OfOuting: b.ofOuting, OfBefore: b.before, Deviations: b.deviations, FirstOuting: b.first,
 	})
 }
 

@@ -85,7 +85,7 @@ func (p Protocol) checkPatterns(f *Faults) {
 }
 
 func (p Protocol) checkWhere(f *Faults) {
-	between(f, "species", len(p.Species), 1, 20, "scientific names")
+	entries(f, "species", len(p.Species), 1, 20)
 	for i, s := range p.Species {
 		at := fmt.Sprintf("species[%d]", i)
 		if !speciesForm.MatchString(s) || len(s) > longestSpecies {
@@ -96,7 +96,7 @@ func (p Protocol) checkWhere(f *Faults) {
 		}
 	}
 	between(f, "min_length_mm", p.MinLengthMM, 0, 2000, "mm")
-	between(f, "waters", len(p.Waters), 1, 50, "waters")
+	entries(f, "waters", len(p.Waters), 1, 50)
 	for i, w := range p.Waters {
 		length(f, fmt.Sprintf("waters[%d].name", i), w.Name, 1, 80)
 		length(f, fmt.Sprintf("waters[%d].water_type", i), w.WaterType, 1, 40)
@@ -105,7 +105,7 @@ func (p Protocol) checkWhere(f *Faults) {
 		}
 	}
 	OneOf(f, "place_grid", p.PlaceGrid, NoGrid, Grid10Kilo, Grid1Kilo)
-	between(f, "subgroups", len(p.Subgroups), 0, 3, "columns")
+	entries(f, "subgroups", len(p.Subgroups), 0, 3)
 	for i, s := range p.Subgroups {
 		at := fmt.Sprintf("subgroups[%d]", i)
 		OneOf(f, at, s, "species", "origin", "water_type", "month")
@@ -127,7 +127,7 @@ func (p Protocol) checkEnd(f *Faults) {
 	if startErr == nil && endErr == nil && end.Before(start) {
 		f.Add("season_end", "%s is before season_start %s", p.SeasonEnd, p.SeasonStart)
 	}
-	between(f, "end_rule", len(p.EndRule), 1, 2, "rules")
+	entries(f, "end_rule", len(p.EndRule), 1, 2)
 	for i, r := range p.EndRule {
 		at := fmt.Sprintf("end_rule[%d]", i)
 		OneOf(f, at, r, "date", "total_fish")
@@ -227,7 +227,7 @@ func (w Welfare) check(f *Faults) {
 	}
 	length(f, "welfare.local_rules", w.LocalRules, 0, 2000)
 	length(f, "welfare.report_line", w.ReportLine, 0, 500)
-	between(f, "welfare.cautions", len(w.Cautions), 0, 30, "cautions")
+	entries(f, "welfare.cautions", len(w.Cautions), 0, 30)
 	for i, c := range w.Cautions {
 		length(f, fmt.Sprintf("welfare.cautions[%d].topic", i), c.Topic, 1, 60)
 		length(f, fmt.Sprintf("welfare.cautions[%d].text", i), c.Text, 1, 1000)
@@ -242,6 +242,13 @@ func between[T int | float64](f *Faults, field string, v, low, high T, unit stri
 			unit = " " + unit
 		}
 		f.Add(field, "is %v; accepted: %v to %v%s", v, low, high, unit)
+	}
+}
+
+// entries records a fault unless a list has low to high entries.
+func entries(f *Faults, field string, n, low, high int) {
+	if n < low || n > high {
+		f.Add(field, "has %d entries; accepted: %d to %d", n, low, high)
 	}
 }
 

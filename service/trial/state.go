@@ -106,7 +106,16 @@ func next(s State) string {
 // Hidden reports whether the running effect is hidden: in a drawn trial from registration until it is locked. An
 // abandoned trial stays hidden: its split was never meant to be read.
 func (t Trial) Hidden() bool {
-	return t.Source == Drawn && t.State != Locked && t.State != Published
+	return t.Source == Drawn && t.State != Draft && t.State != Locked && t.State != Published
+}
+
+// Corrects returns nil while records that stand may be corrected, ended and reported on. Locking fixes which fish are
+// analysed: what arrives later is kept with its fish, but changes nothing that was there.
+func (t Trial) Corrects() error {
+	if t.State == Locked || t.State == Published {
+		return Fail(Conflict, "trial.locked", "the trial is %s; its records can no longer be corrected, ended or reported on", t.State)
+	}
+	return nil
 }
 
 // Enrols returns nil when anglers may join.

@@ -47,7 +47,7 @@ func (s CatchSubmission) Settle(now Standing) (insert Catch, replay bool, err er
 	case now.Stored != nil:
 		return Catch{}, false, Fail(Conflict, "record.conflict", "the id %s already stands for another record; a correction is sent as an amendment, a new fish under a new id", c.ID)
 	case now.Period == nil || now.Enrolment.AccountID != s.Account:
-		return Catch{}, false, Missing("period")
+		return Catch{}, false, Unknown("period")
 	case now.Enrolment.ErasedAt != nil:
 		return Catch{}, false, Fail(Gone, "record.erased", "the enrolment was erased")
 	}
