@@ -30,7 +30,7 @@ func eachFault(visit []openapi3.SchemaValidationOption, schema *openapi3.Schema,
 		path := append(slices.Clone(at), err.JSONPointer()...)
 		switch err.SchemaField {
 		case "required":
-			fault(path, "is missing")
+			fault(path, "is missing; accepted: "+wanted(err.Schema.Properties[path[len(path)-1]].Value))
 		case "properties":
 			for _, name := range unknown(err) {
 				fault(append(slices.Clone(path), name), "is not known here; accepted: "+strings.Join(properties(err.Schema), ", "))
@@ -117,6 +117,14 @@ func properties(s *openapi3.Schema) []string {
 	return names
 }
 
+// wanted words what a property takes of which nothing was sent, with what the contract says of it.
+func wanted(s *openapi3.Schema) string {
+	if s.Description == "" || s.Type.Is("object") {
+		return accepted(s)
+	}
+	return accepted(s) + " (" + s.Description + ")"
+}
+
 // accepted words what a schema takes.
 func accepted(s *openapi3.Schema) string {
 	words := map[string]string{
@@ -128,9 +136,15 @@ func accepted(s *openapi3.Schema) string {
 	case "date-time":
 		words["string"] = "a time with its offset like 2026-09-12T10:41:00+02:00"
 	}
+	if len(s.Properties) > 0 {
+		words["object"] = "an object with " + strings.Join(properties(s), ", ")
+	}
 	var all []string
 	for _, kind := range s.Type.Slice() {
 		all = append(all, words[kind])
+	}
+	for _, option := range s.OneOf { // a value that may also be null
+		all = append(all, accepted(option.Value))
 	}
 	return strings.Join(all, " or ")
 }

@@ -215,6 +215,9 @@ func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject
 			period, err = tx.PeriodBy(ctx, id, subject)
 			owner = period.EnrolmentID
 		}
+		if trial.KindOf(err) == trial.NotFound {
+			return trial.Missing("record")
+		}
 		if err := o.mine(err, owner, "record"); err != nil {
 			return err
 		}
