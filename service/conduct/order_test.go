@@ -106,11 +106,17 @@ func TestByOutingInOrder(t *testing.T) {
 	wantKind(t, begin(1, 1, 1), trial.Conflict, "unit.order")
 	w.ok(begin(1, 0, 2))
 	w.ok(begin(2, 1, 1))
+	// A block lies at one water: at another the next unit is due, not the other half.
+	away := trial.Outing{ID: w.id(), Water: "Mill Reach", StartedAt: w.clock.read()}
+	must(w.s.OpenOuting(w.ctx, r.actor, e.trial, away))(t)
+	outings, units = append(outings, away.ID), append(units, r.unit())
+	wantKind(t, begin(3, 1, 2), trial.Conflict, "period.outing")
+	w.ok(begin(3, 2, 1))
 	for _, outing := range outings {
 		must(w.s.EndOuting(w.ctx, r.actor, e.trial, outing, trial.OutingEnd{EndedAt: w.clock.read(), Reason: "planned"}))(t)
 	}
-	if progress := must(w.s.Progress(w.ctx, e.organiser, e.trial))(t); progress.Effort.Blocks != 2 || progress.Effort.FinishedBlocks != 1 {
-		t.Errorf("progress %+v, want 1 of 2 blocks finished by their outings", progress.Effort)
+	if progress := must(w.s.Progress(w.ctx, e.organiser, e.trial))(t); progress.Effort.Blocks != 3 || progress.Effort.FinishedBlocks != 1 {
+		t.Errorf("progress %+v, want 1 of 3 blocks finished by their outings", progress.Effort)
 	}
 }
 

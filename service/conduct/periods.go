@@ -107,6 +107,9 @@ func begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period, unit trial.
 		if b.OfBefore, err = tx.PeriodsOfUnit(ctx, p.TrialID, b.Units[unit.N-2].ID); err != nil {
 			return err
 		}
+		if b.OutingBefore, err = firstOuting(ctx, tx, b.OfBefore); err != nil {
+			return err
+		}
 	}
 	if b.OfOuting, err = tx.PeriodsOf(ctx, p.TrialID, p.OutingID); err != nil {
 		return err
@@ -114,14 +117,19 @@ func begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period, unit trial.
 	if b.Deviations, err = tx.DeviationsOf(ctx, p.TrialID, p.OutingID); err != nil {
 		return err
 	}
-	if len(b.OfUnit) > 0 {
-		first, err := tx.OutingBy(ctx, p.TrialID, b.OfUnit[0].OutingID)
-		if err != nil {
-			return err
-		}
-		b.FirstOuting = &first
+	if b.FirstOuting, err = firstOuting(ctx, tx, b.OfUnit); err != nil {
+		return err
 	}
 	return p.Begin(b)
+}
+
+// firstOuting returns the outing of the first of a unit's periods, nil when there is none.
+func firstOuting(ctx context.Context, tx trial.ReadTx, ofUnit []trial.Period) (*trial.Outing, error) {
+	if len(ofUnit) == 0 {
+		return nil, nil
+	}
+	o, err := tx.OutingBy(ctx, ofUnit[0].TrialID, ofUnit[0].OutingID)
+	return &o, err
 }
 
 // EndPeriod saves how a period ended.

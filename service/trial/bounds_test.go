@@ -99,7 +99,12 @@ func TestWhatCannotBegin(t *testing.T) {
 	half := func(n int) trial.Period { return trial.Period{ID: madeUp(70 + n), UnitID: madeUp(51), Half: n} }
 	b := byOuting()
 	b.before = []trial.Period{half(1)}
+	b.beforeIn = &trial.Outing{Water: "Upper Wend"}
 	wantKind(t, b.begin(), trial.Conflict, "unit.order")
+	b.beforeIn.Water = "Mill Reach" // where the other half can only be fished
+	if err := b.begin(); err != nil {
+		t.Errorf("by outing, at another water than the unit before: %v", err)
+	}
 	b.before = []trial.Period{half(1), half(2)}
 	if err := b.begin(); err != nil {
 		t.Errorf("by outing, after both halves of the unit before: %v", err)

@@ -55,18 +55,19 @@ func (p Period) Check(now time.Time) error {
 }
 
 // Beginning is what a period's beginning is judged by: its outing and unit, all units of the enrolment in order, the
-// periods already begun in the same unit, in the unit before and in the same outing, the outing's reports, and the outing
-// of the unit's first half, nil for half 1.
+// periods already begun in the same unit, in the unit before and in the same outing, the outing's reports, and the outings
+// in which this unit and the one before began, nil where there is none.
 type Beginning struct {
-	Protocol    Protocol
-	Outing      Outing
-	Unit        Unit
-	Units       []Unit
-	OfUnit      []Period
-	OfBefore    []Period
-	OfOuting    []Period
-	Deviations  []Deviation
-	FirstOuting *Outing
+	Protocol     Protocol
+	Outing       Outing
+	Unit         Unit
+	Units        []Unit
+	OfUnit       []Period
+	OfBefore     []Period
+	OfOuting     []Period
+	Deviations   []Deviation
+	FirstOuting  *Outing
+	OutingBefore *Outing
 }
 
 // LiesIn returns nil when the period begins within its outing, and before its own end.
@@ -116,8 +117,9 @@ func (p Period) Begin(b Beginning) error {
 			return Fail(Conflict, "unit.order", "unit %d is next in line; unit %d cannot be fished before it", u.N, unit.N)
 		}
 	}
-	if b.Protocol.Design == PairedByOuting && unit.N > 1 && len(b.OfBefore) < 2 {
-		return Fail(Conflict, "unit.order", "half 2 of unit %d is next in line: in paired_by_outing a unit's two outings follow each other", unit.N-1)
+	// A block lies at one water: who goes to another has left it.
+	if b.Protocol.Design == PairedByOuting && len(b.OfBefore) == 1 && b.OutingBefore.Water == b.Outing.Water {
+		return Fail(Conflict, "unit.order", "half 2 of unit %d is next in line at %s: in paired_by_outing a unit's two outings follow each other", unit.N-1, b.Outing.Water)
 	}
 	return nil
 }

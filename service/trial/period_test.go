@@ -19,6 +19,7 @@ type begin struct {
 	protocol   trial.Protocol
 	ofOuting   []trial.Period
 	before     []trial.Period
+	beforeIn   *trial.Outing
 	first      *trial.Outing
 }
 
@@ -29,7 +30,7 @@ func (b begin) begin() error {
 		}
 	}
 	return b.period.Begin(trial.Beginning{
-		Protocol: b.protocol, Outing: b.outing, Unit: b.unit, Units: b.units, OfUnit: b.others, OfOuting: b.ofOuting, OfBefore: b.before, Deviations: b.deviations, FirstOuting: b.first,
+		Protocol: b.protocol, Outing: b.outing, Unit: b.unit, Units: b.units, OfUnit: b.others, OfOuting: b.ofOuting, OfBefore: b.before, OutingBefore: b.beforeIn, Deviations: b.deviations, FirstOuting: b.first,
 	})
 }
 
