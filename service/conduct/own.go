@@ -1,6 +1,7 @@
 package conduct
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"time"
@@ -116,6 +117,19 @@ func (s *Service) ownIn(ctx context.Context, tx trial.ReadTx, actor trial.Actor,
 	}
 	o.protocol, err = s.rulesOf(ctx, tx, o.trial)
 	return o, err
+}
+
+// takes returns nil when a new record of something that happened at the given time may be kept.
+func (o *own) takes(happened time.Time) error {
+	return cmp.Or(o.trial.Takes(happened), o.enrolment.Takes(happened))
+}
+
+// takesMoved returns nil when a correction may put what was taken once to another time.
+func (o *own) takesMoved(before, after time.Time) error {
+	if after.Equal(before) {
+		return nil
+	}
+	return o.takes(after)
 }
 
 // append adds a record to the angler's chain.
