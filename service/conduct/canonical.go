@@ -4,6 +4,9 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/gowebpki/jcs"
@@ -14,8 +17,20 @@ import (
 // fields is a record, or a part of one, on its way to canonical JSON.
 type fields map[string]any
 
-// canonical returns v as canonical JSON (RFC 8785).
+// canonical returns v as canonical JSON (RFC 8785). What most fields hold needs no encoder: it stands there as it is.
 func canonical(v any) ([]byte, error) {
+	switch v := v.(type) {
+	case nil:
+		return []byte("null"), nil
+	case bool:
+		return strconv.AppendBool(nil, v), nil
+	case trial.ID:
+		return []byte(`"` + v.String() + `"`), nil
+	case string:
+		if isPlain(v) {
+			return []byte(`"` + v + `"`), nil
+		}
+	}
 	b, err := json.Marshal(v)
 	if err != nil {
 		return nil, fmt.Errorf("encode record: %w", err)
@@ -25,6 +40,16 @@ func canonical(v any) ([]byte, error) {
 		return nil, fmt.Errorf("canonicalise record: %w", err)
 	}
 	return b, nil
+}
+
+// isPlain reports whether a text stands in canonical JSON as it is, between quotation marks.
+func isPlain(text string) bool {
+	for _, c := range []byte(text) {
+		if c < ' ' || c > '~' || c == '"' || c == '\\' {
+			return false
+		}
+	}
+	return true
 }
 
 // at writes a time as every canonical record does: UTC, to the millisecond.
@@ -74,23 +99,50 @@ func (s *Service) salts() trial.Parts {
 }
 
 // recordOf makes the ledger parts of a record from its public and its private fields, and its sent digest from both
-// together.
+// together. A canonical object is its members in order of their names, so each field is written once and the three
+// objects are put together from the same members; names are plain ASCII, whose order is that of RFC 8785, section 3.2.3.
 func recordOf(salts trial.Parts, public, private fields) (record, error) {
 	r := record{parts: salts}
-	all := fields{}
+	members := make([]member, 0, len(public)+len(private))
 	for _, part := range []fields{public, private} {
-		for k, v := range part {
-			all[k] = v
+		for name, value := range part {
+			text, err := canonical(value)
+			if err != nil {
+				return r, err
+			}
+			_, isPublic := public[name]
+			members = append(members, member{name, text, isPublic})
 		}
 	}
-	whole, err := canonical(all)
-	if err != nil {
-		return r, err
+	slices.SortFunc(members, func(a, b member) int { return strings.Compare(a.name, b.name) })
+	r.digest = sha256.Sum256(object(members, func(member) bool { return true }))
+	r.parts.Public = object(members, func(m member) bool { return m.public })
+	r.parts.Private = object(members, func(m member) bool { return !m.public })
+	return r, nil
+}
+
+// member is a field of a record with its value in canonical JSON.
+type member struct {
+	name   string
+	text   []byte
+	public bool
+}
+
+// object writes those members that are wanted as a canonical JSON object.
+func object(members []member, wanted func(member) bool) []byte {
+	size := 2
+	for _, m := range members {
+		size += len(m.name) + len(m.text) + 4
 	}
-	r.digest = sha256.Sum256(whole)
-	if r.parts.Public, err = canonical(public); err != nil {
-		return r, err
+	b := append(make([]byte, 0, size), '{')
+	for _, m := range members {
+		if !wanted(m) {
+			continue
+		}
+		if len(b) > 1 {
+			b = append(b, ',')
+		}
+		b = append(append(append(append(b, '"'), m.name...), '"', ':'), m.text...)
 	}
-	r.parts.Private, err = canonical(private)
-	return r, err
+	return append(b, '}')
 }

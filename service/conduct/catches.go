@@ -119,8 +119,8 @@ func (s *Service) submission(actor trial.Actor, id trial.ID, p *trial.Protocol, 
 // catchFields splits what an angler says of a catch into what a published table shows and the rest.
 func catchFields(c trial.Catch) (public, private fields) {
 	public = fields{
-		"catch": c.ID, "period": c.PeriodID, "taken_pattern": c.TakenPattern, "taken_position": c.TakenPosition, "outcome": c.Outcome,
-		"foul_hooked": c.FoulHooked, "rig_intact": c.RigIntact, "double": idOrNil(c.DoubleID), "species": c.Species, "origin": c.Origin,
+		"catch": c.ID, "period": c.PeriodID, "taken_pattern": c.TakenPattern, "taken_position": string(c.TakenPosition), "outcome": string(c.Outcome),
+		"foul_hooked": c.FoulHooked, "rig_intact": c.RigIntact, "double": idOrNil(c.DoubleID), "species": c.Species, "origin": string(c.Origin),
 		"length": measureOrNil(c.Length), "week": week(c.CaughtAt),
 	}
 	private = fields{"caught_at": at(c.CaughtAt), "noted_at": at(c.NotedAt), "note": c.Note}
