@@ -112,13 +112,13 @@ func (h *handlers) GetReport(ctx context.Context, r openapi.GetReportRequestObje
 	return reportPage(b.Bytes()), nil
 }
 
-// reportPage is written with a policy under which it may use its own style and drawings.
+// reportPage is written with a policy under which it may use its own style sheet and nothing else.
 type reportPage []byte
 
 // VisitGetReportResponse writes the page.
 func (p reportPage) VisitGetReportResponse(w http.ResponseWriter) error {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Content-Security-Policy", reportPolicy)
+	w.Header().Set("Content-Security-Policy", conduct.ReportPolicy+"; frame-ancestors 'none'")
 	w.WriteHeader(http.StatusOK)
 	_, err := w.Write(p)
 	return err

@@ -1253,7 +1253,7 @@ type MixedModel struct {
 	LogOdds       *float64 `json:"log_odds"`
 	Low           *float64 `json:"low"`
 
-	// Method How the random terms are integrated out: laplace or quadrature
+	// Method How the random terms are integrated out: laplace or adaptive_gauss_hermite
 	Method string   `json:"method"`
 	P      *float64 `json:"p"`
 

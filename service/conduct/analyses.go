@@ -154,6 +154,9 @@ func analysisInput(p trial.Protocol, all []trial.EnrolmentCount) analysis.Input 
 	return in
 }
 
+// ReportPolicy is the Content-Security-Policy under which a report page is shown: its own style sheet and nothing else.
+var ReportPolicy = report.ContentPolicy
+
 // Report writes the report page of a finished analysis. It tells nothing of anybody's name or spot.
 func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n int, w io.Writer) error {
 	var a trial.Analysis
