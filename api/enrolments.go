@@ -19,17 +19,17 @@ func (h *handlers) PutEnrolment(ctx context.Context, r openapi.PutEnrolmentReque
 		f.Add("code", "has %d characters; accepted: 32 random bytes as 64 hexadecimal digits", len(r.Body.Code))
 		return nil, f.Err("enrolment.invalid", "the enrolment has faults")
 	}
-	e, receipt, err := h.service.Enrol(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Enrolment{
+	view, err := h.service.Enrol(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Enrolment{
 		ID: trial.ID(r.Enrolment), Code: [32]byte(code), Consent: consentTo(r.Body.Consent),
 	})
 	if err != nil {
 		return nil, err
 	}
-	out := enrolmentFrom(e)
-	if receipt.N == 0 { // sent before
+	out := enrolmentFrom(view.Enrolment)
+	out.Receipt = receiptFrom(&view.Receipt)
+	if !view.Created {
 		return openapi.PutEnrolment200JSONResponse(out), nil
 	}
-	out.Receipt = receiptFrom(&receipt)
 	return openapi.PutEnrolment201JSONResponse{
 		Body:    out,
 		Headers: openapi.PutEnrolment201ResponseHeaders{Location: fmt.Sprintf("/v1/trials/%s/enrolment", r.Trial)},

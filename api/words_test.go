@@ -3,6 +3,8 @@ package api_test
 import (
 	"strings"
 	"testing"
+
+	"evenrig/openapi"
 )
 
 // What is missing or of the wrong kind is answered with what is accepted in its place, in the contract's own words.
@@ -40,5 +42,19 @@ func TestFaultsSayWhatIsAccepted(t *testing.T) {
 				t.Errorf("%s: %s %s; want %q", c.path, f.Field, f.Detail, want)
 			}
 		}
+	}
+}
+
+// What is sent again is answered 200, as the contract says, an enrolment too, with the receipt that it first had.
+func TestEnrolmentSentAgain(t *testing.T) {
+	w := newWorld(t)
+	c := w.newClub("Wend Grayling Club")
+	e := c.opened(c.ruleSheet())
+	ida := e.invited("angler", "Ida")
+	body := text(t, openapi.NewEnrolment{Code: strings.Repeat("ab", 32), Consent: allTicks})
+	path := e.path("/enrolments/%s", newID())
+	first, again := ida.send("PUT", path, body), ida.send("PUT", path, body)
+	if first.status != 201 || again.status != 200 || string(first.body) != string(again.body) {
+		t.Errorf("answered %d %s, then %d %s", first.status, first.body, again.status, again.body)
 	}
 }

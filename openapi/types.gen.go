@@ -1064,7 +1064,7 @@ type Enrolment struct {
 	// Pseudonym 6 characters that stand for you in every table
 	Pseudonym string `json:"pseudonym"`
 
-	// Receipt In the answer that saved it, else null
+	// Receipt In answers to PUT, else null
 	Receipt *Receipt `json:"receipt"`
 }
 

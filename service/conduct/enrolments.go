@@ -8,11 +8,18 @@ import (
 	"evenrig/service/trial"
 )
 
+// EnrolmentView is an enrolment just sent, and its receipt.
+type EnrolmentView struct {
+	Enrolment trial.Enrolment
+	Receipt   trial.Receipt
+	Created   bool
+}
+
 // Enrol joins the actor to a trial under the enrolment id and with the code that the actor's own program made; both
 // enter the draw. The same enrolment sent again returns what stands.
-func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e trial.Enrolment) (saved trial.Enrolment, receipt trial.Receipt, err error) {
+func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e trial.Enrolment) (view EnrolmentView, err error) {
 	if err := e.Check(); err != nil {
-		return saved, receipt, err
+		return view, err
 	}
 	var random [6]byte
 	s.fill(random[:])
@@ -20,7 +27,7 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 	e.Pseudonym, e.EnrolledAt = trial.Pseudonym(random), s.now()
 	sent, err := s.newRecord(fields{"enrolment": e.ID}, fields{"code": hex.EncodeToString(e.Code[:]), "consent": e.Consent})
 	if err != nil {
-		return saved, receipt, err
+		return view, err
 	}
 	e.SentDigest = sent.digest
 	entry, err := s.newRecord(
@@ -28,7 +35,7 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		fields{"account": actor.AccountID, "code": hex.EncodeToString(e.Code[:]), "consent": e.Consent, "enrolled_at": at(e.EnrolledAt)},
 	)
 	if err != nil {
-		return saved, receipt, err
+		return view, err
 	}
 	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
 		if _, err := inTrial(ctx, tx, actor, id, trial.Enrol); err != nil {
@@ -42,8 +49,8 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		stands, err := tx.EnrolmentOf(ctx, id, actor.AccountID)
 		switch {
 		case err == nil && stands.ID == e.ID && stands.SentDigest == e.SentDigest:
-			saved = stands
-			receipt, err = firstReceipt(ctx, tx, stands)
+			view.Enrolment = stands
+			view.Receipt, err = firstReceipt(ctx, tx, stands)
 			return err
 		case err == nil && stands.LeftAt != nil:
 			return trial.Fail(trial.Conflict, "enrolment.left", "you left this trial at %s; who has left does not join again", stands.LeftAt.Format(time.RFC3339))
@@ -65,11 +72,11 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		if err := tx.InsertHead(ctx, o.head); err != nil {
 			return err
 		}
-		saved = e
-		receipt, err = o.append(ctx, tx, trial.LedgerEnrolment, e.ID, entry)
+		view.Enrolment, view.Created = e, true
+		view.Receipt, err = o.append(ctx, tx, trial.LedgerEnrolment, e.ID, entry)
 		return err
 	})
-	return saved, receipt, err
+	return view, err
 }
 
 // firstReceipt is the receipt that an enrolment was answered with.

@@ -88,7 +88,7 @@ func TestMendedErasedReplays(t *testing.T) {
 	if trial.KindOf(err) != trial.Gone {
 		t.Errorf("report: %v", err)
 	}
-	_, _, err = w.s.Enrol(w.ctx, r.actor, e.trial, trial.Enrolment{ID: r.enrolment, Code: r.code, Consent: allTicks})
+	_, err = w.s.Enrol(w.ctx, r.actor, e.trial, trial.Enrolment{ID: r.enrolment, Code: r.code, Consent: allTicks})
 	if trial.KindOf(err) != trial.Gone {
 		t.Errorf("enrolment: %v", err)
 	}

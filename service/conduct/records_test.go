@@ -349,24 +349,24 @@ func TestEnrolling(t *testing.T) {
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r := e.join(e.anglers[0])
 	sent := trial.Enrolment{ID: r.enrolment, Code: r.code, Consent: allTicks}
-	again, _, err := w.s.Enrol(w.ctx, r.actor, e.trial, sent)
+	again, err := w.s.Enrol(w.ctx, r.actor, e.trial, sent)
 	own := must(w.s.Enrolment(w.ctx, r.actor, e.trial))(t)
-	if err != nil || again.Pseudonym != own.Pseudonym || len(own.Pseudonym) != 6 || own.Code != r.code {
+	if err != nil || again.Created || again.Enrolment.Pseudonym != own.Pseudonym || len(own.Pseudonym) != 6 || own.Code != r.code {
 		t.Errorf("again %+v, %v; it stands as %+v", again, err, own)
 	}
 	other := sent
 	other.Code[0]++
-	_, _, err = w.s.Enrol(w.ctx, r.actor, e.trial, other)
+	_, err = w.s.Enrol(w.ctx, r.actor, e.trial, other)
 	wantKind(t, err, trial.Conflict, "enrolment.exists")
 	other = sent
 	other.ID = w.id()
-	_, _, err = w.s.Enrol(w.ctx, r.actor, e.trial, other)
+	_, err = w.s.Enrol(w.ctx, r.actor, e.trial, other)
 	wantKind(t, err, trial.Conflict, "enrolment.exists")
-	_, _, err = w.s.Enrol(w.ctx, e.anglers[1], e.trial, sent)
+	_, err = w.s.Enrol(w.ctx, e.anglers[1], e.trial, sent)
 	wantKind(t, err, trial.Conflict, "")
-	_, _, err = w.s.Enrol(w.ctx, e.anglers[1], e.trial, trial.Enrolment{})
+	_, err = w.s.Enrol(w.ctx, e.anglers[1], e.trial, trial.Enrolment{})
 	wantFields(t, err, "enrolment", "code", "consent.take_part", "consent.store", "consent.share_pseudonymous", "consent.licence_confirmed", "consent.adult_or_guardian")
-	_, _, err = w.s.Enrol(w.ctx, e.eyes, e.trial, trial.Enrolment{ID: w.id(), Code: [32]byte{1}, Consent: allTicks})
+	_, err = w.s.Enrol(w.ctx, e.eyes, e.trial, trial.Enrolment{ID: w.id(), Code: [32]byte{1}, Consent: allTicks})
 	wantKind(t, err, trial.Forbidden, "forbidden")
 	if _, err := w.s.Catches(w.ctx, e.anglers[1], e.trial, everything); trial.KindOf(err) != trial.NotFound {
 		t.Errorf("who has not joined reads catches: %v", err)

@@ -59,17 +59,23 @@ func TestSameEnrolmentAtOnce(t *testing.T) {
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	sent := trial.Enrolment{ID: w.id(), Code: [32]byte{7}, Consent: allTicks}
-	var receipts [4]trial.Receipt
-	var saved [4]trial.Enrolment
+	var views [4]conduct.EnrolmentView
 	errs := w.together(func(n int, s *conduct.Service) (err error) {
-		saved[n], receipts[n], err = s.Enrol(w.ctx, e.anglers[0], e.trial, sent)
+		views[n], err = s.Enrol(w.ctx, e.anglers[0], e.trial, sent)
 		return err
 	})
 	wantWon(t, "enrol", errs, 4, trial.Internal)
-	for i := range saved {
-		if saved[i].Pseudonym != saved[0].Pseudonym || receipts[i] != receipts[0] {
-			t.Errorf("answers %+v, %+v", saved, receipts)
+	created := 0
+	for _, v := range views {
+		if v.Created {
+			created++
 		}
+		if v.Enrolment.Pseudonym != views[0].Enrolment.Pseudonym || v.Receipt != views[0].Receipt {
+			t.Errorf("answers %+v", views)
+		}
+	}
+	if created != 1 {
+		t.Errorf("%d enrolments were made", created)
 	}
 	w.wantSound()
 }

@@ -212,7 +212,7 @@ func (e *contest) join(a trial.Actor) *rod {
 	e.w.t.Helper()
 	r := &rod{e: e, actor: a, enrolment: e.w.id()}
 	r.code = sha256.Sum256(r.enrolment[:])
-	_, _, err := e.w.s.Enrol(e.w.ctx, a, e.trial, trial.Enrolment{ID: r.enrolment, Code: r.code, Consent: allTicks})
+	_, err := e.w.s.Enrol(e.w.ctx, a, e.trial, trial.Enrolment{ID: r.enrolment, Code: r.code, Consent: allTicks})
 	e.w.ok(err)
 	return r
 }

@@ -167,7 +167,7 @@ func TestRaces(t *testing.T) {
 	}
 	ids := []trial.ID{w.id(), w.id(), w.id(), w.id()}
 	if won := race("enrol", func(n int, s *conduct.Service) error {
-		_, _, err := s.Enrol(w.ctx, e.anglers[0], e.trial, trial.Enrolment{ID: ids[n], Code: [32]byte{byte(n + 1)}, Consent: allTicks})
+		_, err := s.Enrol(w.ctx, e.anglers[0], e.trial, trial.Enrolment{ID: ids[n], Code: [32]byte{byte(n + 1)}, Consent: allTicks})
 		return err
 	}); won != 1 {
 		t.Errorf("%d enrolments of one account", won)
