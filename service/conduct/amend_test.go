@@ -11,6 +11,7 @@ import (
 
 // A correction keeps what was there: who, when, why, old and new; the version counts; a stale If-Match is refused.
 func TestAmendCatch(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -44,6 +45,7 @@ func TestAmendCatch(t *testing.T) {
 
 // A correction that is at fault says where and leaves everything as it was.
 func TestBadAmendments(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -92,6 +94,7 @@ func TestBadAmendments(t *testing.T) {
 // Correcting what was fished reads every fish of the period anew: what was given stays, the other turns; where both were
 // given the pattern stays; what was drawn stands beside what was fished.
 func TestAmendPeriodReadsAnew(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -147,6 +150,7 @@ func TestAmendPeriodReadsAnew(t *testing.T) {
 
 // A report of the wrong way round turns the fish from its time on and no earlier one.
 func TestWrongWayRoundReported(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, outing, _, period := e.inAPeriod(e.anglers[0])

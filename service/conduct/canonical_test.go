@@ -15,6 +15,7 @@ import (
 // A record's parts and digest are those of the RFC 8785 form of its public and private fields and of both together, as
 // the library for that standard writes it, whatever the fields hold.
 func TestRecordIsCanonical(t *testing.T) {
+	t.Parallel()
 	value := rapid.Custom(func(rt *rapid.T) any {
 		switch rapid.IntRange(0, 8).Draw(rt, "kind") {
 		case 0:

@@ -70,6 +70,7 @@ func drawAgain(seed [32]byte, enrolment trial.ID, code [32]byte, sizes []int, n 
 // Once locked the seed is shown; with it and the anglers' own codes anyone derives every unit that was handed out, and
 // finds it committed to before anybody joined.
 func TestDrawFromTheRevealedSeed(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 4).opened(ruleSheet())
 	registered := must(w.s.Trial(w.ctx, e.organiser, e.trial))(t).Trial
@@ -113,6 +114,7 @@ func TestDrawFromTheRevealedSeed(t *testing.T) {
 // What was caught before closing is taken whenever it arrives: before locking it is analysed, after locking it is kept
 // and counted, never analysed. What was caught after closing is not taken.
 func TestLateArrivals(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, outing, _, period := e.inAPeriod(e.anglers[0])
@@ -145,6 +147,7 @@ func TestLateArrivals(t *testing.T) {
 
 // Progress counts what the records say, after every change, whatever was cached before.
 func TestProgressFollowsTheRecords(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	want := func(when string, catches, analysed int64, excluded map[trial.Exclusion]int64) {
@@ -188,6 +191,7 @@ func TestProgressFollowsTheRecords(t *testing.T) {
 // Locking enqueues the closing analysis; it is computed from the locked records, stands byte for byte when the queue
 // calls again, and its counts are those of the records.
 func TestClosingAnalysis(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 6).opened(ruleSheet())
 	_, fish := e.season(func(n int) string { return []string{"C", "N", "C", "C", "N"}[n*n%5] })
@@ -243,6 +247,7 @@ func TestClosingAnalysis(t *testing.T) {
 
 // The catch table of a locked trial reads back and gives the same analysis as the records: same counts, same answer.
 func TestCatchTableReadsBack(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 6).opened(ruleSheet())
 	rods, fish := e.season(func(n int) string { return []string{"C", "N", "C", "C", "unknown", "N", "other"}[n*n%7] })
@@ -290,6 +295,7 @@ func readsBack(t *testing.T, file *bytes.Buffer, result analysis.Result) {
 
 // So does the table of one lone angler, whose strata are his blocks.
 func TestLoneAnglersTableReadsBack(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	e.season(func(n int) string { return []string{"C", "N", "C"}[n%3] })
@@ -303,6 +309,7 @@ func TestLoneAnglersTableReadsBack(t *testing.T) {
 // So does the table of a trial in which each outing keeps one arrangement and two successive ones are a block; its first
 // block is fished with two control flies, reported apart and never pooled.
 func TestTableByOutingReadsBack(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	p := ruleSheet()
 	p.Design, p.Swap.AfterFish, p.Swap.AfterMinutes = trial.PairedByOuting, nil, nil
@@ -346,6 +353,7 @@ func TestTableByOutingReadsBack(t *testing.T) {
 // The device's own offset comes back from the database, so that day, week and month are the angler's own: half past
 // midnight of 1 October at home is still September in UTC.
 func TestDayIsTheAnglersOwn(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -374,6 +382,7 @@ func TestDayIsTheAnglersOwn(t *testing.T) {
 // the previous hash, each digest SHA-256(salt || part), each part canonical JSON; the public part of a fish is what a
 // published table shows, without hour, note or place; receipts are links of the chain.
 func TestLedgerFromOutside(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -449,6 +458,7 @@ func TestLedgerFromOutside(t *testing.T) {
 
 // A checkpoint is taken at each change of state and each minute with changes, and only then.
 func TestCheckpointsWhenSomethingMoved(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	count := func() int { return len(must(w.s.Checkpoints(w.ctx, e.anglers[0], e.trial))(t)) }

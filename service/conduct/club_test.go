@@ -11,6 +11,7 @@ import (
 // A token lets in until it is revoked, by who holds its secret; of the secret only a hash is kept; nobody revokes
 // another's.
 func TestTokens(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	admin := w.newAdmin("admin")
 	if !admin.Admin {
@@ -48,6 +49,7 @@ func TestTokens(t *testing.T) {
 // An invitation admits as many as it says, once each, in its role, until it is used up, revoked or 14 days old; an
 // unknown one and one that no longer holds answer alike.
 func TestInvitationsAdmit(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	c := w.newClub("Wend Grayling Club", 1)
 	accept := func(secret, name string) error {
@@ -113,6 +115,7 @@ func TestInvitationsAdmit(t *testing.T) {
 // A draft may have faults, registering names them all at once; a registered protocol never changes; two who write the
 // same draft do not overwrite each other.
 func TestProtocolFromDraftToRegistered(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	c := w.newClub("Wend Grayling Club", 0)
 	p := trial.Template()
@@ -154,6 +157,7 @@ func TestProtocolFromDraftToRegistered(t *testing.T) {
 
 // With fewer than three active anglers everybody can work out the others' catches; the view says how many there are.
 func TestActiveAnglers(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 3).opened(ruleSheet())
 	for i, a := range e.anglers {

@@ -11,6 +11,7 @@ import (
 // analysed: ends and reports are refused like corrections, while late fish are kept with their outing and period. What
 // was sent before is answered as before.
 func TestLockFixesWhichFishAreAnalysed(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, outing, unit, period := e.inAPeriod(e.anglers[0])
@@ -66,6 +67,7 @@ func TestLockFixesWhichFishAreAnalysed(t *testing.T) {
 
 // The closing analysis is the one that locking asked for, whatever is asked for before and after it.
 func TestWhichAnalysisIsTheClosingOne(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])

@@ -74,6 +74,7 @@ func said(w *world, e *contest, at target) []string {
 // that follows from it. Two copies of one trial are played that differ in nothing but the flies taken; whatever anybody
 // else asks, the two give the same answers, in every state until locking.
 func TestSplitIsHidden(t *testing.T) {
+	t.Parallel()
 	play := func(flies func(n int) string, position trial.Position, to ...trial.State) []string {
 		w := newWorld(t)
 		e := w.newClub("Wend Grayling Club", 3).opened(ruleSheet())
@@ -130,6 +131,7 @@ func TestSplitIsHidden(t *testing.T) {
 
 // The same questions do tell the two copies apart once the trial is locked: the comparison above can fail.
 func TestSplitIsShownAfterLocking(t *testing.T) {
+	t.Parallel()
 	play := func(code string) (string, string) {
 		w := newWorld(t)
 		e := w.newClub("Wend Grayling Club", 3).opened(ruleSheet())
@@ -150,6 +152,7 @@ func TestSplitIsShownAfterLocking(t *testing.T) {
 
 // An analysis is not due before locking, and the catch table is not to be had.
 func TestNothingIsDueWhileHidden(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	for _, state := range []trial.State{"", trial.Paused, trial.Closed} {

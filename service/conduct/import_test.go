@@ -46,6 +46,7 @@ func twelveBlocks() string {
 }
 
 func TestImportedTableIsAnalysed(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 0).opened(recordedSheet())
 	view := must(e.importTable(twelveBlocks(), false))(t)
@@ -103,6 +104,7 @@ func TestImportedTableIsAnalysed(t *testing.T) {
 
 // The same answer comes of a table that is imported and of the same table analysed without any database.
 func TestImportGivesWhatTheTableGives(t *testing.T) {
+	t.Parallel()
 	for name, file := range map[string]string{
 		"blocks":           twelveBlocks(),
 		"one angler":       withoutColumn(twelveBlocks(), 0),
@@ -185,6 +187,7 @@ func withoutColumn(file string, column int) string {
 // A dry run lists every bad row and saves nothing; a table with a bad row is not saved either; the same file again
 // changes nothing; another file adds its fish to the anglers already known.
 func TestImportIsRepeatable(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(recordedSheet())
 	state := func() (int64, int) {
@@ -271,6 +274,7 @@ func TestImportIsRepeatable(t *testing.T) {
 
 // Rows with odd but legal numbers are taken or refused by name, never a failure of the server.
 func TestOddTables(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 0).opened(recordedSheet())
 	for _, file := range []string{

@@ -12,6 +12,7 @@ import (
 )
 
 func TestMendedStrangerLearnsPatterns(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	other := w.newClub("Mill Reach Anglers", 1)
@@ -28,6 +29,7 @@ func TestMendedStrangerLearnsPatterns(t *testing.T) {
 }
 
 func TestMendedBothGivenCannotBeAmended(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -43,6 +45,7 @@ func TestMendedBothGivenCannotBeAmended(t *testing.T) {
 }
 
 func TestMendedAmendedPastClosing(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -65,6 +68,7 @@ func TestMendedAmendedPastClosing(t *testing.T) {
 }
 
 func TestMendedErasedReplays(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r := e.join(e.anglers[0])
@@ -106,6 +110,7 @@ func TestMendedErasedReplays(t *testing.T) {
 }
 
 func TestMendedAnalysisBeyondItsCheckpoint(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 0).opened(recordedSheet())
 	must(e.importTable("angler,lower_pattern,taken_position\nann,C,lower\nann,N,lower\n", false))(t)
@@ -124,6 +129,7 @@ func TestMendedAnalysisBeyondItsCheckpoint(t *testing.T) {
 }
 
 func TestMendedClosingAnalysisCountsLateArrivals(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -138,6 +144,7 @@ func TestMendedClosingAnalysisCountsLateArrivals(t *testing.T) {
 }
 
 func TestMendedNULInDraft(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	c := w.newClub("Wend Grayling Club", 0)
 	p := ruleSheet()
@@ -153,6 +160,7 @@ func TestMendedNULInDraft(t *testing.T) {
 }
 
 func TestMendedPeriodDefaults(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r := e.join(e.anglers[0])
@@ -174,6 +182,7 @@ func TestMendedPeriodDefaults(t *testing.T) {
 }
 
 func TestMendedAnotherAnglersIds(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	_, outing, unit, period := e.inAPeriod(e.anglers[0])
@@ -196,6 +205,7 @@ func TestMendedAnotherAnglersIds(t *testing.T) {
 }
 
 func TestMendedAfterLeaving(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, outing, unit, period := e.inAPeriod(e.anglers[0])
@@ -221,6 +231,7 @@ func TestMendedAfterLeaving(t *testing.T) {
 }
 
 func TestMendedClosedService(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -236,6 +247,7 @@ func TestMendedClosedService(t *testing.T) {
 }
 
 func TestMendedWaterAcrossOutings(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	p := ruleSheet()
 	p.Draw.BlockMaySpan = true
@@ -253,6 +265,7 @@ func TestMendedWaterAcrossOutings(t *testing.T) {
 }
 
 func TestMendedEraseAfterLock(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 3).opened(ruleSheet())
 	rods, _ := e.season(func(n int) string { return []string{"C", "N", "C"}[n%3] })
@@ -272,6 +285,7 @@ func TestMendedEraseAfterLock(t *testing.T) {
 }
 
 func TestMendedAmbiguousContext(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])

@@ -21,6 +21,7 @@ func wantUnknown(t *testing.T, err error, field string) {
 
 // A phone that sends out of order is told what to send first, and nothing of it is kept; in order all of it is taken.
 func TestSentOutOfOrder(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r := e.join(e.anglers[0])
@@ -57,6 +58,7 @@ func TestSentOutOfOrder(t *testing.T) {
 
 // An end with other content says that it stays as it was sent, since no amendment changes it.
 func TestEndsStay(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, outing, _, period := e.inAPeriod(e.anglers[0])
@@ -87,6 +89,7 @@ func wantEnd(t *testing.T, err error, refused bool) {
 
 // A block by outing is two outings after each other: an outing has one period, and the second half is not left out.
 func TestByOutingInOrder(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	p := ruleSheet()
 	p.Design, p.Swap.AfterFish, p.Swap.AfterMinutes = trial.PairedByOuting, nil, nil
@@ -122,6 +125,7 @@ func TestByOutingInOrder(t *testing.T) {
 
 // A block that was left for the next unit is not taken up again.
 func TestLeftBlockStaysLeft(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, outing, first, _ := e.inAPeriod(e.anglers[0])
@@ -136,6 +140,7 @@ func TestLeftBlockStaysLeft(t *testing.T) {
 // A unit that the phone carries is not fished in water too warm for the fish either (stop at 20 degrees C, DAERA's
 // guidance on angling in warm water); who warns names the outing to end.
 func TestWarmWaterStopsCarriedUnits(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r := e.join(e.anglers[0])
@@ -154,6 +159,7 @@ func TestWarmWaterStopsCarriedUnits(t *testing.T) {
 
 // A period's start is corrected only to where the period can have begun.
 func TestPeriodStaysInItsOuting(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, outing, _, period := e.inAPeriod(e.anglers[0])
@@ -173,6 +179,7 @@ func TestPeriodStaysInItsOuting(t *testing.T) {
 
 // What the clock had put past closing can still be corrected in its other fields.
 func TestCorrectedWithoutItsTime(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -188,6 +195,7 @@ func TestCorrectedWithoutItsTime(t *testing.T) {
 
 // Corrections of what is not there are not an empty list.
 func TestAmendmentsOfNothing(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -206,6 +214,7 @@ func TestAmendmentsOfNothing(t *testing.T) {
 
 // The published table gives a fish the kind of water where it was caught, also after the angler had moved.
 func TestExportedWaterAfterAMove(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	p := ruleSheet()
 	p.Waters[1].WaterType = "lake"
@@ -230,6 +239,7 @@ func TestExportedWaterAfterAMove(t *testing.T) {
 
 // A dry run says that the file was imported before; other bytes are another file.
 func TestDryRunKnowsTheFile(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 0).opened(recordedSheet())
 	const table = "angler,lower_pattern,taken_position,species\nIda,C,lower,Thymallus thymallus\n"

@@ -12,6 +12,7 @@ import (
 // A catch sent again is the catch that stands: after nothing happened, after a correction, after it was voided, after
 // closing and after locking; it is stored once.
 func TestCatchSentAgain(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -59,6 +60,7 @@ func TestCatchSentAgain(t *testing.T) {
 
 // Other content under an id that stands is a conflict, an id of another angler's too, about which nothing is said.
 func TestCatchConflicts(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -108,6 +110,7 @@ func TestCatchConflicts(t *testing.T) {
 
 // Every field of a fish is refused by name and saves nothing.
 func TestBadCatchSavesNothing(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -133,6 +136,7 @@ func TestBadCatchSavesNothing(t *testing.T) {
 // A batch gives one outcome for each catch in its order; a bad one spoils no other, one twice is one fish, and one id
 // with two contents is a conflict.
 func TestBatch(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -177,6 +181,7 @@ func TestBatch(t *testing.T) {
 // Outings, periods, their ends, reports and the next unit are replayed like catches: the same again changes nothing,
 // other content is a conflict.
 func TestEverythingElseSentAgain(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r, other := e.join(e.anglers[0]), e.join(e.anglers[1])
@@ -275,6 +280,7 @@ func replays[T any](t *testing.T, what string, angler, stranger trial.Actor, sen
 
 // Erased is gone: no replay of anything brings it back, nothing of it is read, and the chains still verify.
 func TestErased(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -322,6 +328,7 @@ func TestErased(t *testing.T) {
 
 // Who leaves and lets the records stay takes no further part, while what was caught stays and is sent again like any.
 func TestLeaving(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -345,6 +352,7 @@ func TestLeaving(t *testing.T) {
 
 // Enrolling again says the same; another code or a second enrolment of one account is refused; an id that is taken too.
 func TestEnrolling(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r := e.join(e.anglers[0])
@@ -375,6 +383,7 @@ func TestEnrolling(t *testing.T) {
 
 // The rules of a unit and its halves hold through the database.
 func TestUnitsInOrder(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	p := ruleSheet()
 	p.Draw.TripUnits = 2
@@ -417,6 +426,7 @@ func TestUnitsInOrder(t *testing.T) {
 // No unit is handed out while the water is too warm for the fish (trout and grayling: stop at 20 degrees C, DAERA's
 // guidance; 69.8 degrees F = 21).
 func TestWarmWaterStops(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r := e.join(e.anglers[0])
@@ -436,6 +446,7 @@ func TestWarmWaterStops(t *testing.T) {
 
 // How far the swap rule has come is said of one's own period: two fish or 45 minutes, not sure counts, lost does not.
 func TestSwapDueThroughTheDay(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, unit, period := e.inAPeriod(e.anglers[0])
@@ -465,6 +476,7 @@ func TestSwapDueThroughTheDay(t *testing.T) {
 
 // Lists come in pages by id: every record once, in order, none of another's.
 func TestPages(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])

@@ -179,6 +179,7 @@ var ownOnly = []string{
 
 // Every exported method stands in one of the two lists above, so that a new one is tested too.
 func TestEveryUseCaseIsCalled(t *testing.T) {
+	t.Parallel()
 	for m := range reflect.TypeFor[*conduct.Service]().Methods() {
 		if calls[m.Name] == nil && !slices.Contains(ownOnly, m.Name) {
 			t.Errorf("%s is in neither list", m.Name)
@@ -209,6 +210,7 @@ func nothing(w *world) target {
 // A member of one club sees nothing of another's: whoever asks, in whatever role, also a server's admin, every use case
 // answers as for something that does not exist, with nothing in the answer.
 func TestAnotherClubIsNotThere(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	_, here := everyRecord(w, "Wend Grayling Club")
 	other, _ := everyRecord(w, "Mill Reach Anglers")
@@ -254,6 +256,7 @@ func told(err error) string {
 // In one's own club the role decides. The table says who gets past the question of the role; what then goes wrong for
 // other reasons (not joined, not due) is no matter here.
 func TestRolesAreAsked(t *testing.T) {
+	t.Parallel()
 	const organiser, angler, auditor = 1, 2, 4
 	want := map[string]int{
 		"Club": organiser | angler | auditor, "Members": organiser | angler | auditor, "Invitations": organiser, "Invite": organiser, "RevokeInvitation": organiser,

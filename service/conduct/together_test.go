@@ -56,6 +56,7 @@ func (w *world) wantSound() {
 
 // The same enrolment sent by an impatient phone again and again is one enrolment, and none of the answers is a refusal.
 func TestSameEnrolmentAtOnce(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	sent := trial.Enrolment{ID: w.id(), Code: [32]byte{7}, Consent: allTicks}
@@ -82,6 +83,7 @@ func TestSameEnrolmentAtOnce(t *testing.T) {
 
 // Units fetched at once under different ids are numbered without gap or double, and no more than a phone may carry.
 func TestUnitsAtOnce(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	p := ruleSheet()
 	p.Draw.TripUnits = 3
@@ -105,6 +107,7 @@ func TestUnitsAtOnce(t *testing.T) {
 
 // Of corrections of one version exactly one is made; the others are told that the record has changed.
 func TestCorrectionsAtOnce(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
@@ -130,6 +133,7 @@ func TestCorrectionsAtOnce(t *testing.T) {
 
 // An invitation's last use admits one.
 func TestLastUseAtOnce(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	c := w.newClub("Wend Grayling Club", 0)
 	_, secret, err := w.s.Invite(w.ctx, c.founder, c.id, trial.Angler, 2)
@@ -148,6 +152,7 @@ func TestLastUseAtOnce(t *testing.T) {
 
 // A trial is moved once, and an analysis of the same records asked for at once is one analysis.
 func TestOrganisersAtOnce(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	c := w.newClub("Wend Grayling Club", 1)
 	draft := must(w.s.CreateTrial(w.ctx, c.organiser, c.id, ruleSheet()))(t).Trial.ID
@@ -183,6 +188,7 @@ func TestOrganisersAtOnce(t *testing.T) {
 // Fish sent while the trial is being locked are each on one side of the lock, and the closing analysis counts as
 // analysed exactly those before it.
 func TestLockWhileFishArrive(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	second := w.service(2)
@@ -249,6 +255,7 @@ func TestLockWhileFishArrive(t *testing.T) {
 
 // An angler who erases himself on one device while another is still sending leaves nothing behind.
 func TestErasedWhileSending(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	for round := range 8 {

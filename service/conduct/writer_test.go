@@ -15,6 +15,7 @@ import (
 // Two processes on one database, two phones each, all sending into one enrolment and its neighbour's at once, each fish
 // from two of them: every acknowledged fish is there once, the two answers give one receipt, and the chains have no gap.
 func TestTwoWritersOnOneEnrolment(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 2).opened(ruleSheet())
 	second := w.service(2)
@@ -79,6 +80,7 @@ func TestTwoWritersOnOneEnrolment(t *testing.T) {
 // Intake, corrections, counting, checkpoints and a change of state at the same time: nothing is lost, nothing waits for
 // ever, the state is seen by what comes after it, and the counts agree with the records in the end.
 func TestEverythingAtOnce(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 3).opened(ruleSheet())
 	ctx, cancel := context.WithTimeout(w.ctx, time.Minute)
@@ -144,6 +146,7 @@ func TestEverythingAtOnce(t *testing.T) {
 // One account that enrols twice at once ends with one enrolment; one id under two records with one record; one unit id
 // with one unit.
 func TestRaces(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	second := w.service(2)
@@ -220,6 +223,7 @@ func TestRaces(t *testing.T) {
 
 // Who stops waiting has not lost the fish: sent again it is a replay or new, never two.
 func TestImpatientPhone(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
 	r, _, _, period := e.inAPeriod(e.anglers[0])
