@@ -2,6 +2,7 @@ package trial_test
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -189,5 +190,19 @@ func TestUnknownNamesItsField(t *testing.T) {
 	}
 	if none.Error() != theirs.Error() {
 		t.Errorf("told apart: %v, %v", none, theirs)
+	}
+}
+
+// A water that is not on the list is answered with the list.
+func TestWatersAreNamed(t *testing.T) {
+	p := complete()
+	for _, err := range []error{
+		trial.Outing{ID: madeUp(4), Water: "Secret Pool", StartedAt: noon}.Check(p, noon),
+		trial.Deviation{ID: madeUp(7), Kind: trial.Moved, Water: "Secret Pool", FromAt: noon}.Check(p, noon),
+	} {
+		wantFaults(t, err, "water")
+		if !strings.Contains(err.Error(), "Upper Wend, Mill Reach") {
+			t.Errorf("does not name the waters: %v", err)
+		}
 	}
 }

@@ -33,9 +33,7 @@ type OutingEnd struct {
 func (o Outing) Check(p Protocol, now time.Time) error {
 	var f Faults
 	checkSentID(&f, "outing", o.ID)
-	if !p.hasWater(o.Water) {
-		f.Add("water", "%q is not on the protocol's list of waters", o.Water)
-	}
+	p.checkWater(&f, o.Water)
 	checkTime(&f, "started_at", o.StartedAt, now)
 	if o.WaterTemperature != nil {
 		if _, err := o.WaterTemperature.TenthsC(); err != nil {

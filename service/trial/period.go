@@ -213,14 +213,14 @@ func (d Deviation) Check(p Protocol, now time.Time) error {
 	if d.PeriodID.IsZero() && d.Kind != OffTrial && d.Kind != BackOn && d.Kind != Moved {
 		f.Add("period", "is missing; %s happens in a period", d.Kind)
 	}
-	if (d.Kind == Moved || d.Water != "") && !p.hasWater(d.Water) {
-		f.Add("water", "%q is not on the protocol's list of waters", d.Water)
+	if d.Kind == Moved || d.Water != "" {
+		p.checkWater(&f, d.Water)
 	}
 	checkTime(&f, "from", d.FromAt, now)
 	if d.UntilAt != nil {
 		checkTime(&f, "until", *d.UntilAt, now)
 		if d.UntilAt.Before(d.FromAt) {
-			f.Add("until", "is before from")
+			f.Add("until", "is %s; accepted: a time since from, %s", d.UntilAt.Format(time.RFC3339), d.FromAt.Format(time.RFC3339))
 		}
 	}
 	length(&f, "note", d.Note, 0, 500)

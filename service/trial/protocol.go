@@ -1,7 +1,5 @@
 package trial
 
-import "slices"
-
 // Protocol is a trial's rule sheet. A registered version never changes. Where a field has a usual value, Template gives
 // it; Validate says what is accepted. Shares are percent here (60 means 60 of 100 fish), lengths centimetres or
 // millimetres as the field's name says, temperatures degrees Celsius, dates "2026-09-01".
@@ -154,8 +152,13 @@ func (p Protocol) Flies(a Arrangement) (lower, upper string) {
 	return p.Code(Control), p.Code(Test)
 }
 
-func (p Protocol) hasWater(name string) bool {
-	return slices.ContainsFunc(p.Waters, func(w Water) bool { return w.Name == name })
+// checkWater records a fault unless the name is on the protocol's list of waters.
+func (p Protocol) checkWater(f *Faults, name string) {
+	names := make([]string, len(p.Waters))
+	for i, w := range p.Waters {
+		names[i] = w.Name
+	}
+	OneOf(f, "water", name, names...)
 }
 
 // Template is a protocol with every usual value filled in and the rest left to the organiser: it does not validate
