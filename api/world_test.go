@@ -69,7 +69,7 @@ func newWorld(t testing.TB) *world {
 	t.Helper()
 	w := &world{t: t, now: morning, log: &syncBuffer{}}
 	log := slog.New(slog.NewTextHandler(w.log, nil))
-	w.service = conduct.New(dbtest.New(t), conduct.Options{Clock: w.clock, Random: rand.Reader, Key: conduct.SealKey{1, 2, 3}, Log: log, Program: "test"})
+	w.service = conduct.New(dbtest.New(t), conduct.Options{Clock: w.clock, Random: rand.Reader, Key: conduct.SealKey{1, 2, 3}, Program: "test"})
 	t.Cleanup(w.service.Close)
 	server := httptest.NewServer(api.NewServer(w.service, api.Options{Log: log}).Handler())
 	t.Cleanup(server.Close)

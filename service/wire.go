@@ -93,7 +93,7 @@ func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, 
 	if p.store, err = db.Open(ctx, p.database.url, log); err != nil {
 		return nil, err
 	}
-	p.service = conduct.New(p.store, conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Log: log, Program: programVersion()})
+	p.service = conduct.New(p.store, conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Program: programVersion()})
 	return p, nil
 }
 

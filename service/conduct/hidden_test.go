@@ -66,7 +66,6 @@ func said(w *world, e *contest, at target) []string {
 	checked, err := w.s.Check(w.ctx)
 	note("server", "Check", checked, err)
 	note("server", "Analyse", nil, w.s.Analyse(w.ctx, e.trial, 1))
-	note("server", "log", w.log.String(), nil)
 	return lines
 }
 

@@ -6,7 +6,6 @@ package conduct
 import (
 	"context"
 	"io"
-	"log/slog"
 	"sync"
 	"time"
 
@@ -21,7 +20,6 @@ type Service struct {
 	clock   func() time.Time
 	random  io.Reader
 	key     SealKey
-	log     *slog.Logger
 	program string
 	writer  *writer
 
@@ -30,19 +28,18 @@ type Service struct {
 }
 
 // Options are what a Service needs besides its store: a clock, a source of random bytes (crypto/rand's outside tests),
-// the key that seals seeds, a log, and the program's version for results.
+// the key that seals seeds, and the program's version for results.
 type Options struct {
 	Clock   func() time.Time
 	Random  io.Reader
 	Key     SealKey
-	Log     *slog.Logger
 	Program string
 }
 
 // New returns a Service whose writer runs until Close.
 func New(store trial.Store, o Options) *Service {
 	return &Service{
-		store: store, clock: o.Clock, random: o.Random, key: o.Key, log: o.Log, program: o.Program,
+		store: store, clock: o.Clock, random: o.Random, key: o.Key, program: o.Program,
 		writer: startWriter(store), rules: map[trial.ID]*rules{},
 	}
 }

@@ -1,14 +1,12 @@
 package conduct_test
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"log/slog"
 	"slices"
 	"sync"
 	"testing"
@@ -29,7 +27,6 @@ type world struct {
 	store trial.Store
 	s     *conduct.Service
 	clock *clock
-	log   *bytes.Buffer
 	made  int
 }
 
@@ -74,7 +71,7 @@ func (s *stream) Read(p []byte) (int, error) {
 
 func newWorld(t *testing.T) *world {
 	t.Helper()
-	w := &world{t: t, ctx: context.Background(), store: dbtest.New(t), clock: &clock{now: morning}, log: &bytes.Buffer{}}
+	w := &world{t: t, ctx: context.Background(), store: dbtest.New(t), clock: &clock{now: morning}}
 	w.s = w.service(1)
 	return w
 }
@@ -82,7 +79,7 @@ func newWorld(t *testing.T) *world {
 // service is one more process on the world's database; seed makes its random bytes its own.
 func (w *world) service(seed byte) *conduct.Service {
 	s := conduct.New(w.store, conduct.Options{
-		Clock: w.clock.read, Random: &stream{seed: seed}, Key: conduct.SealKey{1, 2, 3}, Log: slog.New(slog.NewTextHandler(w.log, nil)), Program: "test",
+		Clock: w.clock.read, Random: &stream{seed: seed}, Key: conduct.SealKey{1, 2, 3}, Program: "test",
 	})
 	w.t.Cleanup(s.Close)
 	return s
