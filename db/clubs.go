@@ -69,12 +69,6 @@ const selectInvitation = `
 SELECT id, club_id, role, hash, uses, used, created_by, created_at, expires_at, revoked_at
 FROM invitations `
 
-// InvitationByHash implements trial.ReadTx.
-func (r readTx) InvitationByHash(ctx context.Context, hash trial.Digest) (trial.Invitation, error) {
-	const invitationByHash = selectInvitation + `WHERE hash = @hash`
-	return one(ctx, r.tx, "invitation", invitationByHash, pgx.StrictNamedArgs{"hash": hash}, pgx.RowToStructByName[trial.Invitation])
-}
-
 // InvitationsOf implements trial.ReadTx: in order of id.
 func (r readTx) InvitationsOf(ctx context.Context, club trial.ID) ([]trial.Invitation, error) {
 	const invitationsOf = selectInvitation + `WHERE club_id = @club_id ORDER BY id`

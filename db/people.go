@@ -15,12 +15,6 @@ func (r readTx) AccountBy(ctx context.Context, account trial.ID) (trial.Account,
 	return one(ctx, r.tx, "account", accountBy, pgx.StrictNamedArgs{"id": account}, pgx.RowToStructByName[trial.Account])
 }
 
-// AccountCount implements trial.ReadTx.
-func (r readTx) AccountCount(ctx context.Context) (int, error) {
-	const accountCount = `SELECT count(*) FROM accounts`
-	return one(ctx, r.tx, "accounts", accountCount, pgx.StrictNamedArgs{}, pgx.RowTo[int])
-}
-
 // InsertAccount implements trial.Tx.
 func (w writeTx) InsertAccount(ctx context.Context, a trial.Account) error {
 	const insertAccount = `INSERT INTO accounts (id, name, admin, created_at) VALUES (@id, @name, @admin, @created_at)`

@@ -25,7 +25,7 @@ func (s *Service) viewPeriod(ctx context.Context, tx trial.ReadTx, p trial.Perio
 	}
 	view := PeriodView{Period: p}
 	view.Lower, view.Upper = o.protocol.Flies(p.Fished)
-	view.Counted, view.SwapDue = p.SwapDue(o.protocol.Swap, *o.protocol, catches, s.now())
+	view.Counted, view.SwapDue = p.SwapDue(*o.protocol, catches, s.now())
 	return view, nil
 }
 

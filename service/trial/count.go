@@ -100,13 +100,14 @@ func (r Records) effort(p Protocol, periods map[ID]Period) Effort {
 	return e
 }
 
-// SwapDue reports how many fish of the period count toward the swap and whether the rule asks for it at now.
-func (p Period) SwapDue(rule Swap, proto Protocol, catches []Catch, now time.Time) (counted int, due bool) {
+// SwapDue reports how many fish of the period count toward the swap and whether the protocol's rule asks for it at now.
+func (p Period) SwapDue(proto Protocol, catches []Catch, now time.Time) (counted int, due bool) {
 	for _, c := range catches {
 		if c.PeriodID == p.ID && c.CountsTowardSwap(proto) {
 			counted++
 		}
 	}
+	rule := proto.Swap
 	byFish := rule.AfterFish != nil && counted >= *rule.AfterFish
 	byTime := rule.AfterMinutes != nil && now.Sub(p.StartedAt) >= time.Duration(*rule.AfterMinutes)*time.Minute
 	return counted, p.End == nil && (byFish || byTime)

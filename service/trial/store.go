@@ -29,7 +29,6 @@ type Page struct {
 // takes the trial or the club that owns what it reads.
 type ReadTx interface {
 	AccountBy(ctx context.Context, account ID) (Account, error)
-	AccountCount(ctx context.Context) (int, error)
 	// TokenByHash returns a token that is not revoked, with its account.
 	TokenByHash(ctx context.Context, hash Digest) (Token, Account, error)
 	TokensOf(ctx context.Context, account ID) ([]Token, error)
@@ -38,7 +37,6 @@ type ReadTx interface {
 	ClubsOf(ctx context.Context, account ID) ([]Club, error)
 	MembershipBy(ctx context.Context, club, account ID) (Membership, error)
 	MembersOf(ctx context.Context, club ID, page Page) ([]Membership, error)
-	InvitationByHash(ctx context.Context, hash Digest) (Invitation, error)
 	InvitationsOf(ctx context.Context, club ID) ([]Invitation, error)
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)

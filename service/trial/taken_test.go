@@ -237,14 +237,15 @@ func TestSwapDue(t *testing.T) {
 		{"no rule by fish", trial.Swap{AfterMinutes: ptr(45)}, fish(9, whole), 44, 9, false},
 		{"by outing", trial.Swap{}, fish(9, whole), 600, 9, false},
 	} {
+		p.Swap = c.rule
 		period := goodFish().period
 		period.End = nil
 		now := noon.Add(time.Duration(c.minute) * time.Minute)
-		if counted, due := period.SwapDue(c.rule, p, c.catches, now); counted != c.counted || due != c.due {
+		if counted, due := period.SwapDue(p, c.catches, now); counted != c.counted || due != c.due {
 			t.Errorf("%s: %d fish, due %t; want %d, %t", c.name, counted, due, c.counted, c.due)
 		}
 		period = goodFish().period
-		if _, due := period.SwapDue(c.rule, p, c.catches, now); due {
+		if _, due := period.SwapDue(p, c.catches, now); due {
 			t.Errorf("%s: due after the period ended", c.name)
 		}
 	}
