@@ -38,6 +38,8 @@ var mayImport = map[string][]string{
 	"stats/power":        {"stats/..."},
 	"stats/multiplicity": {"stats/..."},
 	"stats/ranking":      {"stats/..."},
+	"stats/simulate":     {"stats/..."},
+	"stats/calibration":  {"stats/..."},
 
 	"db/dbtest":      {"db", "db/migrations", "db/private"},
 	"stats/stattest": {},
