@@ -348,9 +348,6 @@ type SubgroupLevel struct {
 	High       *float64   `json:"high"`
 }
 
-// Monitoring is the state of the planned looks; this version plans none.
-type Monitoring struct{}
-
 // VerdictCode is what the headline says against one half and against the smallest share worth knowing.
 type VerdictCode string
 

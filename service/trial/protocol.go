@@ -2,7 +2,8 @@ package trial
 
 // Protocol is a trial's rule sheet. A registered version never changes. Where a field has a usual value, Template gives
 // it; Validate says what is accepted. Shares are percent here (60 means 60 of 100 fish), lengths centimetres or
-// millimetres as the field's name says, temperatures degrees Celsius, dates "2026-09-01".
+// millimetres as the field's name says, temperatures degrees Celsius, dates "2026-09-01". Looks is null unless Stopping is
+// group_sequential; EvidenceOpen, with anytime only, lets members read the running evidence.
 type Protocol struct {
 	Title          string    `json:"title"`
 	Question       string    `json:"question"`
@@ -14,7 +15,9 @@ type Protocol struct {
 	Power          float64   `json:"power"`
 	Design         Design    `json:"design"`
 	Source         Source    `json:"source"`
-	Stopping       string    `json:"stopping"`
+	Stopping       Stopping  `json:"stopping"`
+	Looks          *Looks    `json:"looks,omitempty"`
+	EvidenceOpen   bool      `json:"evidence_open,omitempty"`
 	EndRule        []string  `json:"end_rule"`
 	SeasonStart    string    `json:"season_start"`
 	SeasonEnd      string    `json:"season_end"`
@@ -168,7 +171,7 @@ func Template() Protocol {
 	fish, minutes := 2, 45
 	return Protocol{
 		PrimaryOutcome: "landed_fish", Direction: "two_sided", SmallestShare: 60, Alpha: .05, Power: .80,
-		Design: Paired, Source: Drawn, Stopping: "fixed", EndRule: []string{"date", "total_fish"},
+		Design: Paired, Source: Drawn, Stopping: FixedSize, EndRule: []string{"date", "total_fish"},
 		MaxFish: 400, MinAnglers: 6,
 		Patterns: []Pattern{{Part: Test}, {Part: Control}}, LowerWord: "point", UpperWord: "dropper",
 		Species: []string{}, Waters: []Water{}, PlaceGrid: NoGrid, Subgroups: []string{},

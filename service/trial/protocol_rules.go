@@ -50,7 +50,7 @@ func (p Protocol) checkQuestion(f *Faults) {
 	between(f, "power", p.Power, .5, .99, "")
 	OneOf(f, "design", p.Design, Paired, PairedByOuting)
 	OneOf(f, "source", p.Source, Drawn, Recorded)
-	OneOf(f, "stopping", p.Stopping, "fixed")
+	p.checkStopping(f)
 }
 
 func (p Protocol) checkPatterns(f *Faults) {

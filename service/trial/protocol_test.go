@@ -35,7 +35,7 @@ func TestTemplateHasTheUsualValues(t *testing.T) {
 		{"power", p.Power, .8},
 		{"design", p.Design, trial.Paired},
 		{"source", p.Source, trial.Drawn},
-		{"stopping", p.Stopping, "fixed"},
+		{"stopping", string(p.Stopping), "fixed"},
 		{"min_anglers", p.MinAnglers, 6},
 		{"lower_word", p.LowerWord, "point"},
 		{"upper_word", p.UpperWord, "dropper"},
