@@ -49,6 +49,9 @@ func (o Options) complete() (Options, error) {
 	if _, known := varyNames[o.Vary]; !known {
 		return o, fmt.Errorf("%w: %v is not a model", ErrInput, o.Vary)
 	}
+	if o.Correlated {
+		return o, fmt.Errorf("%w: correlated effects", ErrUnsupported)
+	}
 	if o.Points == 0 {
 		o.Points = DefaultPoints
 		if o.Vary.Outing() {

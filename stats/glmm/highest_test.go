@@ -96,7 +96,7 @@ func TestOneAnglerWithNearlyAllFish(t *testing.T) {
 	}
 	pooled := []Cell{{Test: 300019, Control: 200011}, {Test: 220016, Control: 280014}}
 	alone := saturated(pooled)
-	for _, options := range []Options{{VaryPattern, 1}, {VaryPattern, 15}, {VaryPatternPosition, 1}, {VaryPatternPosition, 15}} {
+	for _, options := range []Options{{Vary: VaryPattern, Points: 1}, {Vary: VaryPattern, Points: 15}, {Vary: VaryPatternPosition, Points: 1}, {Vary: VaryPatternPosition, Points: 15}} {
 		if r := mustFit(t, cells, options); r.LogLikelihood < alone-1e-6 {
 			t.Errorf("%v: log-likelihood %.6f, without variation %.6f", options, r.LogLikelihood, alone)
 		}

@@ -28,12 +28,12 @@ func mustFit(t *testing.T, cells []Cell, options Options) *TrialResult {
 }
 
 var everyModel = []Options{
-	{VaryPattern, 1},
-	{VaryPattern, 7},
-	{VaryPatternPosition, 1},
-	{VaryPatternPosition, 7},
-	{VaryPatternOuting, 1},
-	{VaryPatternPositionOuting, 1},
+	{Vary: VaryPattern, Points: 1},
+	{Vary: VaryPattern, Points: 7},
+	{Vary: VaryPatternPosition, Points: 1},
+	{Vary: VaryPatternPosition, Points: 7},
+	{Vary: VaryPatternOuting, Points: 1},
+	{Vary: VaryPatternPositionOuting, Points: 1},
 }
 
 // With one point the quadrature route is the Laplace approximation: value and
@@ -167,7 +167,7 @@ func TestInformation(t *testing.T) {
 	cases := []struct {
 		cells   []Cell
 		options Options
-	}{{workedD2(), Options{VaryPattern, 1}}}
+	}{{workedD2(), Options{Vary: VaryPattern, Points: 1}}}
 	for _, o := range everyModel {
 		cases = append(cases, struct {
 			cells   []Cell
@@ -244,7 +244,7 @@ func TestMillionFish(t *testing.T) {
 	m, sd := moments(theta)
 	mb, sdb := moments(beta)
 	for _, points := range []int{1, 15} {
-		r := mustFit(t, cells, Options{VaryPatternPosition, points})
+		r := mustFit(t, cells, Options{Vary: VaryPatternPosition, Points: points})
 		stattest.Absolute(t, "theta", r.Theta, m, 1e-5)
 		stattest.Absolute(t, "beta", r.Beta, mb, 1e-5)
 		stattest.Absolute(t, "sd_pattern", r.SDPattern, sd, 1e-5)

@@ -59,6 +59,8 @@ type Options struct {
 	// Points per dimension: 1 is the joint Laplace approximation, 2 to MaxPoints
 	// adaptive Gauss-Hermite quadrature (not with outings: ErrPoints), 0 the default.
 	Points int
+	// Correlated lets an angler's u and v be correlated; it needs v in the model.
+	Correlated bool
 }
 
 // Methods of integration, as named in results.

@@ -106,7 +106,7 @@ func TestCbpp(t *testing.T) {
 	f := &ref.Cbpp.Fits
 	for _, want := range []ownFit{f.One, f.Five, f.Eleven, f.TwentyF, f.Hundred} {
 		t.Run(fmt.Sprint(want.Points), func(t *testing.T) {
-			got, err := Fit(rows, Options{VaryPattern, want.Points})
+			got, err := Fit(rows, Options{Vary: VaryPattern, Points: want.Points})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -118,7 +118,7 @@ func TestCbpp(t *testing.T) {
 	}
 	// Conditional modes: with the parameters held fixed by one package, with their
 	// uncertainty by the other. Both are known to about 5e-7.
-	got, err := Fit(rows, Options{VaryPattern, 1})
+	got, err := Fit(rows, Options{Vary: VaryPattern, Points: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -163,7 +163,7 @@ func checkCentres(t *testing.T, data []centreRow, vary Vary, want ownFit, sdName
 		rows = append(rows, Row{Group: centre, Y: d.Y, N: d.N, X: []float64{1, d.X}, U: 1, V: d.X})
 		constant += logChoose(d.N, d.Y)
 	}
-	got, err := Fit(rows, Options{vary, want.Points})
+	got, err := Fit(rows, Options{Vary: vary, Points: want.Points})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -186,7 +186,7 @@ func TestBeitlerLandisAsTrial(t *testing.T) {
 	for structure, vary := range map[string]Vary{"int": VaryPattern, "diag": VaryPatternPosition} {
 		for name, want := range ref.BeitlerLandisRig.Fits[structure] {
 			t.Run(structure+"/"+strings.TrimPrefix(name, "own_agq_"), func(t *testing.T) {
-				got, err := FitTrial(cells, Options{vary, want.Points})
+				got, err := FitTrial(cells, Options{Vary: vary, Points: want.Points})
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -21,13 +21,15 @@ type TrialResult struct {
 	ThetaBetaCov   float64
 	// SDPattern, SDPosition, SDOuting: see Result.
 	SDPattern, SDPosition, SDOuting float64
-	Singular                        bool
-	LogLikelihood                   float64
-	Vary                            Vary
-	Method                          string
-	Points                          int
-	Iterations, Evaluations         int
-	GradientNorm                    float64
+	// Correlation of u and v, -1 to 1; nil unless asked for and both SDs are above 0.
+	Correlation             *float64
+	Singular                bool
+	LogLikelihood           float64
+	Vary                    Vary
+	Method                  string
+	Points                  int
+	Iterations, Evaluations int
+	GradientNorm            float64
 	// Anglers holds one entry per angler with a fish, in the order of first appearance.
 	Anglers []AnglerEffect
 }

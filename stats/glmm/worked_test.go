@@ -38,7 +38,7 @@ func workedD2() (cells []Cell) {
 // is 0 in both, so the estimates are those of independent fish.
 func TestWorkedD1(t *testing.T) {
 	cells := workedD1()
-	got := mustFit(t, cells, Options{VaryPattern, 25})
+	got := mustFit(t, cells, Options{Vary: VaryPattern, Points: 25})
 	stattest.Absolute(t, "theta", got.Theta, .888246, 5e-7)
 	stattest.Absolute(t, "beta", got.Beta, .721192, 5e-7)
 	stattest.Absolute(t, "SE", got.ThetaSE, .241824, 5e-7)
@@ -60,7 +60,7 @@ func TestWorkedD1(t *testing.T) {
 		}
 		position = append(position, row)
 	}
-	other, err := Fit(position, Options{VaryPattern, 25})
+	other, err := Fit(position, Options{Vary: VaryPattern, Points: 25})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -94,7 +94,7 @@ func TestWorkedD2FixedPositions(t *testing.T) {
 		}
 		rows = append(rows, Row{Group: c.Angler, Y: c.Test, N: 24, X: x, U: 1})
 	}
-	got, err := Fit(rows, Options{VaryPattern, 25})
+	got, err := Fit(rows, Options{Vary: VaryPattern, Points: 25})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -111,7 +111,7 @@ func TestWorkedD2FixedPositions(t *testing.T) {
 // ours, and at its own maximum the standard error is .22077 (TestInformation
 // checks that by another route).
 func TestWorkedD2(t *testing.T) {
-	got := mustFit(t, workedD2(), Options{VaryPatternPosition, 1})
+	got := mustFit(t, workedD2(), Options{Vary: VaryPatternPosition, Points: 1})
 	stattest.Absolute(t, "theta", got.Theta, .693330, 5e-5)
 	stattest.Absolute(t, "SE", got.ThetaSE, .220638, 5e-4)
 	stattest.Absolute(t, "sd_pattern", got.SDPattern, .436194, 5e-5)
