@@ -8,8 +8,9 @@ import (
 
 // Catch is one fish. TakenPattern is a pattern's code, unknown or other; TakenPosition lower, upper, unknown or other;
 // at least one is given, and what was given stays when the period's arrangement is corrected. DoubleID joins the fish
-// of one double. Version counts corrections, from 1. Reason is one that an imported table gives for not analysing the
-// fish and that its other columns cannot show.
+// of one double. Version counts corrections, from 1. Only an imported table gives the last four: Reason is why the fish is
+// not analysed where its other columns cannot show it, WaterType the kind of water, Fly the dressing that carried the
+// change, Further what stood in columns that the catch table does not know.
 type Catch struct {
 	TrialID       ID
 	ID            ID
@@ -34,6 +35,9 @@ type Catch struct {
 	Void          bool
 	AfterLock     bool
 	Reason        Exclusion
+	WaterType     string
+	Fly           string
+	Further       Further
 }
 
 // Check returns the faults of a catch, each named. Whether the two things given about the fly agree with the period's

@@ -17,43 +17,21 @@ type Records struct {
 	Catches    []Catch
 }
 
-// Count returns the enrolment's tallies, sorted, and its share of the flow diagram. It is the one way in which fish are
-// counted: intake, progress, analysis and checks all go through it.
+// Count returns the enrolment's tallies, in CompareTallies's order, and its share of the flow diagram. It is the one way in
+// which fish are counted: intake, progress, analysis and checks all go through it. How many tallies there can be is said
+// at Tally.
 func (r Records) Count(p Protocol) ([]Tally, Effort) {
-	outings := make(map[ID]Outing, len(r.Outings))
-	for _, o := range r.Outings {
-		outings[o.ID] = o
-	}
-	periods := make(map[ID]Period, len(r.Periods))
-	for _, period := range r.Periods {
-		periods[period.ID] = period.EndedWith(outings[period.OutingID])
-	}
-	units := make(map[ID]Unit, len(r.Units))
-	for _, unit := range r.Units {
-		units[unit.ID] = unit
-	}
+	c := newCounter(r, p)
 	counts := map[Tally]int64{}
 	fished := map[ID]bool{}
-	effort := r.effort(p, periods)
-	for _, c := range r.Catches {
-		period := periods[c.PeriodID]
-		arrangement := period.ArrangementAt(c.CaughtAt, r.Deviations)
-		taken, _ := c.TakenIn(p, arrangement)
-		t := Tally{
-			Angler: r.Enrolment.Pseudonym, Outing: outingLabel(period.OutingID), Block: period.blockLabel(p), Period: halfName(period.Half),
-			Arrangement: arrangement, Taken: taken, Species: c.Species, Origin: c.Origin,
-			Exclusion: c.Excluded(p, period, units[period.UnitID], r.Deviations),
-		}
-		if !c.CaughtAt.IsZero() {
-			t.Month = c.CaughtAt.Format("2006-01")
-			year, week := c.CaughtAt.ISOWeek()
-			t.Week = fmt.Sprintf("%04d-W%02d", year, week)
-		}
+	effort := c.effort()
+	for _, fish := range r.Catches {
+		t := c.tally(fish)
 		counts[t]++
-		if c.Outcome == Landed && !c.Void {
-			fished[period.OutingID] = true
+		if fish.Outcome == Landed && !fish.Void {
+			fished[c.periods[fish.PeriodID].OutingID] = true
 		}
-		if c.Late(p) {
+		if t.Late {
 			effort.LateNoted++
 		}
 	}
@@ -62,38 +40,92 @@ func (r Records) Count(p Protocol) ([]Tally, Effort) {
 			effort.BlankOutings++
 		}
 	}
-	tallies := make([]Tally, 0, len(counts))
-	for t, n := range counts {
-		t.N = n
-		tallies = append(tallies, t)
-	}
-	slices.SortFunc(tallies, compareTallies)
-	return tallies, effort
+	return SumTallies(counts), effort
 }
 
-// effort counts everything but fish. periods are the records', as their outings bound them.
-func (r Records) effort(p Protocol, periods map[ID]Period) Effort {
-	e := Effort{Enrolled: 1, Outings: int64(len(r.Outings)), Deviations: int64(len(r.Deviations))}
+// counter holds an enrolment's records by id, and what is known of its blocks.
+type counter struct {
+	Records
+	protocol Protocol
+	outings  map[ID]Outing
+	units    map[ID]Unit
+	periods  map[ID]Period // as their outings bound them
+	finished map[ID]bool   // units whose two periods both ended by the rule
+	halves   Halves        // of an imported table's blocks
+	further  []string      // the further columns that the protocol's subgroups name
+}
+
+func newCounter(r Records, p Protocol) counter {
+	c := counter{
+		Records: r, protocol: p, outings: make(map[ID]Outing, len(r.Outings)), units: make(map[ID]Unit, len(r.Units)),
+		periods: make(map[ID]Period, len(r.Periods)), finished: map[ID]bool{}, halves: Halves{},
+	}
 	for _, o := range r.Outings {
-		if o.End != nil {
-			e.NotLogged += int64(o.End.NotLogged)
-		}
+		c.outings[o.ID] = o
+	}
+	for _, u := range r.Units {
+		c.units[u.ID] = u
 	}
 	ended := map[ID]int{}
-	for _, period := range periods {
+	for _, period := range r.Periods {
+		period = period.EndedWith(c.outings[period.OutingID])
+		c.periods[period.ID] = period
 		if period.UnitID.IsZero() {
+			c.halves.Add(r.Enrolment.Pseudonym, period.blockLabel(p), period.Half)
 			continue
-		}
-		if period.Half == 1 {
-			e.Blocks++
 		}
 		// In paired_by_outing the outing's end is the swap.
 		if period.End != nil && (period.End.Reason == EndedByRule || p.Design == PairedByOuting && period.End.Reason == endedWithOuting) {
 			ended[period.UnitID]++
 		}
+		c.finished[period.UnitID] = ended[period.UnitID] == 2
 	}
-	for _, halves := range ended {
-		if halves == 2 {
+	c.further = slices.DeleteFunc(slices.Clone(p.Subgroups), func(column string) bool { return slices.Contains(SubgroupColumns(), column) })
+	return c
+}
+
+// tally returns the tally, without N, in which a fish is counted.
+func (c counter) tally(fish Catch) Tally {
+	period := c.periods[fish.PeriodID]
+	outing, unit := c.outings[period.OutingID], c.units[period.UnitID]
+	arrangement := period.ArrangementAt(fish.CaughtAt, c.Deviations)
+	taken, _ := fish.TakenIn(c.protocol, arrangement)
+	t := Tally{
+		Angler: c.Enrolment.Pseudonym, Outing: outingLabel(period.OutingID), Block: period.blockLabel(c.protocol), Period: halfName(period.Half),
+		Arrangement: arrangement, Taken: taken, Species: fish.Species, Origin: fish.Origin,
+		Exclusion: fish.Excluded(c.protocol, period, unit, c.Deviations),
+		Half:      period.Half, Finished: c.finished[period.UnitID], OpenedLate: outing.StartedLate, Late: fish.Late(c.protocol),
+		Deviated: period.deviatedAt(fish.CaughtAt, c.Deviations), Fly: fish.Fly, Columns: string(fish.Further.Only(c.further)),
+		WaterType: cmp.Or(fish.WaterType, outing.WaterTypeAt(c.protocol, fish.CaughtAt, c.Deviations)),
+	}
+	if period.UnitID.IsZero() {
+		t.Half = c.halves.Of(t.Angler, t.Block, period.Half)
+	} else if !unit.ID.IsZero() {
+		t.Drawn = unit.Drawn(period.Half)
+	}
+	if !fish.CaughtAt.IsZero() {
+		t.Month = fish.CaughtAt.Format("2006-01")
+		year, week := fish.CaughtAt.ISOWeek()
+		t.Week = fmt.Sprintf("%04d-W%02d", year, week)
+	}
+	return t
+}
+
+// effort counts everything but fish.
+func (c counter) effort() Effort {
+	e := Effort{Enrolled: 1, Outings: int64(len(c.Outings)), Deviations: int64(len(c.Deviations))}
+	for _, o := range c.Outings {
+		if o.End != nil {
+			e.NotLogged += int64(o.End.NotLogged)
+		}
+	}
+	for _, period := range c.Periods {
+		if !period.UnitID.IsZero() && period.Half == 1 {
+			e.Blocks++
+		}
+	}
+	for _, finished := range c.finished {
+		if finished {
 			e.FinishedBlocks++
 		}
 	}
@@ -139,10 +171,27 @@ func outingLabel(id ID) string {
 	return id.String()
 }
 
-func compareTallies(a, b Tally) int {
-	return cmp.Or(
-		cmp.Compare(a.Angler, b.Angler), cmp.Compare(a.Outing, b.Outing), cmp.Compare(a.Block, b.Block), cmp.Compare(a.Period, b.Period),
-		cmp.Compare(a.Arrangement, b.Arrangement), cmp.Compare(a.Taken, b.Taken), cmp.Compare(a.Species, b.Species),
-		cmp.Compare(a.Origin, b.Origin), cmp.Compare(a.Week, b.Week), cmp.Compare(a.Month, b.Month), cmp.Compare(a.Exclusion, b.Exclusion),
-	)
+// Halves tells which of a block's two periods came first where a table only numbers them: the numbers of the periods of
+// each block, by angler and block label. A number of 0 stands for none.
+type Halves map[[2]string][]int
+
+// Add notes that the block has a period of the given number.
+func (h Halves) Add(angler, block string, number int) {
+	key := [2]string{angler, block}
+	if block == "" || number == 0 || len(h[key]) > 2 || slices.Contains(h[key], number) {
+		return
+	}
+	h[key] = append(h[key], number)
+}
+
+// Of returns 1 for the lower and 2 for the higher number of a block that has exactly two, else 0: then it cannot be told.
+func (h Halves) Of(angler, block string, number int) int {
+	numbers := h[[2]string{angler, block}]
+	switch {
+	case len(numbers) != 2 || number == 0:
+		return 0
+	case number == min(numbers[0], numbers[1]):
+		return 1
+	}
+	return 2
 }

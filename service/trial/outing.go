@@ -106,6 +106,18 @@ func (o Outing) WaterAt(t time.Time, deviations []Deviation) string {
 	return water
 }
 
+// WaterTypeAt returns the kind of water fished at t, by the protocol's list; empty where it is not known. The water's name
+// stays with the angler.
+func (o Outing) WaterTypeAt(p Protocol, t time.Time, deviations []Deviation) string {
+	name := o.WaterAt(t, deviations)
+	for _, w := range p.Waters {
+		if w.Name == name {
+			return w.WaterType
+		}
+	}
+	return ""
+}
+
 // Unit is one block's order as handed to an angler: First is the arrangement of its first period, the second has the
 // flies changed over. N counts an enrolment's units from 1 without gaps. OpenedAt is when its first period began.
 type Unit struct {

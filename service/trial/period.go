@@ -273,6 +273,25 @@ func offTrialAt(t time.Time, outing ID, deviations []Deviation) bool {
 	return false
 }
 
+// deviatedAt reports whether something reported as not as planned covers t: a report of the period, being off trial, or
+// having moved on to other water without opening another block. Coming back is as planned.
+func (p Period) deviatedAt(t time.Time, deviations []Deviation) bool {
+	for _, d := range deviations {
+		switch d.Kind {
+		case OffTrial, BackOn:
+		case Moved:
+			if d.OutingID == p.OutingID && d.FromAt.After(p.StartedAt) && d.covers(t) {
+				return true
+			}
+		default:
+			if d.PeriodID == p.ID && d.covers(t) {
+				return true
+			}
+		}
+	}
+	return offTrialAt(t, p.OutingID, deviations)
+}
+
 func halfName(half int) string {
 	if half == 0 {
 		return ""

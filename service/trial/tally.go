@@ -1,5 +1,10 @@
 package trial
 
+import (
+	"cmp"
+	"slices"
+)
+
 // Tally is a count of like fish: N fish of one angler that agree in everything else listed. It is what the analysis
 // reads, whether the fish came from a drawn trial's records or from a catch table.
 //
@@ -10,9 +15,14 @@ package trial
 //
 // Half says which of its block's two periods the fish is from, 1 or 2, 0 when not known. Drawn is the arrangement that the
 // draw gave the period, empty where there was no draw. Finished says that both periods of the block ended by the rule.
-// OpenedLate, Late and Deviated mark a fish of an outing that was opened after fishing began, a fish noted late, and one in
-// whose period something was reported as not as planned. Columns holds the values of the further columns that subgroups
-// were asked for, as a canonical JSON object of texts, empty for none.
+// OpenedLate, Late and Deviated mark a fish of an outing that was opened after fishing began, a fish noted late, and one
+// caught while something was reported as not as planned. WaterType is the kind of water, never its name; Fly the dressing
+// that carried the change. Columns holds the values of the further columns that subgroups were asked for, as Further
+// writes them.
+//
+// An angler's tallies grow with outings times periods times what differs within one: patterns taken, species, origins,
+// exclusions, dressings, and whether a fish was late or an outing went on past midnight into another month. They do not
+// grow with the fish, unless a further column that differs from fish to fish is asked for.
 type Tally struct {
 	Angler      string      `json:"angler"`
 	Outing      string      `json:"outing"`
@@ -59,4 +69,62 @@ type Effort struct {
 	NotLogged      int64 `json:"not_logged"`
 	Deviations     int64 `json:"deviations"`
 	LateNoted      int64 `json:"late_noted"`
+}
+
+// SubgroupColumns are the columns of its own by which a tally's fish can be told apart in subgroups; month is taken from the
+// time of the catch. A table's further columns can be asked for beside them.
+func SubgroupColumns() []string { return []string{"species", "origin", "water_type", "fly", "month"} }
+
+// Level returns what stands in one of SubgroupColumns or in a further column for the tally's fish; empty where it is not
+// known.
+func (t Tally) Level(column string) string {
+	switch column {
+	case "species":
+		return t.Species
+	case "origin":
+		return string(t.Origin)
+	case "water_type":
+		return t.WaterType
+	case "fly":
+		return t.Fly
+	case "month":
+		return t.Month
+	}
+	return Further(t.Columns).Values()[column]
+}
+
+// CompareTallies orders tallies by all their fields but N, in the order of the fields' names in JSON, so that the same fish
+// give the same list wherever they were counted.
+func CompareTallies(a, b Tally) int {
+	return cmp.Or(
+		cmp.Compare(a.Angler, b.Angler), cmp.Compare(a.Arrangement, b.Arrangement), cmp.Compare(a.Block, b.Block), cmp.Compare(a.Columns, b.Columns),
+		compareBools(a.Deviated, b.Deviated), cmp.Compare(a.Drawn, b.Drawn), cmp.Compare(a.Exclusion, b.Exclusion),
+		compareBools(a.Finished, b.Finished), cmp.Compare(a.Fly, b.Fly), cmp.Compare(a.Half, b.Half), compareBools(a.Late, b.Late),
+		cmp.Compare(a.Month, b.Month), compareBools(a.OpenedLate, b.OpenedLate), cmp.Compare(a.Origin, b.Origin), cmp.Compare(a.Outing, b.Outing),
+		cmp.Compare(a.Period, b.Period), cmp.Compare(a.Species, b.Species), cmp.Compare(a.Taken, b.Taken),
+		cmp.Compare(a.WaterType, b.WaterType), cmp.Compare(a.Week, b.Week),
+	)
+}
+
+func compareBools(a, b bool) int {
+	switch {
+	case a == b:
+		return 0
+	case a:
+		return 1
+	}
+	return -1
+}
+
+// SumTallies turns counts of like fish, keyed by tallies without N, into tallies in CompareTallies's order. Counts of 0 are
+// left out.
+func SumTallies(counts map[Tally]int64) []Tally {
+	tallies := make([]Tally, 0, len(counts))
+	for t, n := range counts {
+		if t.N = n; n != 0 {
+			tallies = append(tallies, t)
+		}
+	}
+	slices.SortFunc(tallies, CompareTallies)
+	return tallies
 }
