@@ -14,13 +14,14 @@ import (
 
 // commands are the subcommands; each has a Run method that takes the streams.
 type commands struct {
-	Serve   serveCommand   `cmd:"" help:"Run the service."`
-	Demo    demoCommand    `cmd:"" help:"Play an invented club's trial through the API and serve its report."`
-	Analyse analyseCommand `cmd:"" help:"Analyse a catch table, without any database."`
-	Token   tokenCommand   `cmd:"" help:"Make a server admin and print the token."`
-	Migrate migrateCommand `cmd:"" help:"Change the database's schema."`
-	Check   checkCommand   `cmd:"" help:"Look whether the records agree with themselves."`
-	Version versionCommand `cmd:"" help:"Print the program's version."`
+	Serve     serveCommand     `cmd:"" help:"Run the service."`
+	Demo      demoCommand      `cmd:"" help:"Play an invented club's trial through the API and serve its report."`
+	Analyse   analyseCommand   `cmd:"" help:"Analyse a catch table, without any database."`
+	Token     tokenCommand     `cmd:"" help:"Make a server admin and print the token."`
+	Migrate   migrateCommand   `cmd:"" help:"Change the database's schema."`
+	Check     checkCommand     `cmd:"" help:"Look whether the records agree with themselves."`
+	Calibrate calibrateCommand `cmd:"" help:"Measure by simulation how far each method's interval can be trusted."`
+	Version   versionCommand   `cmd:"" help:"Print the program's version."`
 }
 
 // streams are what a command reads and writes.

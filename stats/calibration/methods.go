@@ -1,0 +1,104 @@
+package calibration
+
+import (
+	"math"
+
+	"evenrig/stats/exact"
+	"evenrig/stats/glmm"
+	"evenrig/stats/meta"
+)
+
+// Method is one way of getting an interval for θ from a trial's counts.
+type Method struct {
+	Name string // as in tables: lower case, stable
+	Does string // what it does, for people
+	from func(*fits) interval
+}
+
+// Points is the number of quadrature points per dimension of the mixed model in
+// simulations: the joint Laplace approximation.
+const Points = 1
+
+// Methods returns the methods that are fast enough for every cell.
+func Methods() []Method {
+	methods := []Method{
+		{"exact_stratified", "exact conditional limits over anglers, central", (*fits).exactStratified},
+		{"pooled_wald", "one table of all fish, normal limits", (*fits).pooledWald},
+		{"mantel_haenszel", "Mantel-Haenszel over anglers, Robins-Breslow-Greenland limits", (*fits).mantelHaenszel},
+		{"mixed_z", "mixed model, normal limits", func(f *fits) interval { return f.mixedWald(0) }},
+		{"mixed_t", "mixed model, t on K-1", func(f *fits) interval { return f.mixedWald(float64(len(f.tables) - 1)) }},
+	}
+	for _, estimator := range []meta.Estimator{meta.REML, meta.DL, meta.PM} {
+		for _, adjustment := range []meta.Adjustment{meta.None, meta.HK, meta.ModifiedHK} {
+			methods = append(methods, Method{
+				"two_stage_" + string(estimator) + "_" + string(adjustment),
+				"anglers' own estimates combined: τ² by " + string(estimator) + ", adjustment " + string(adjustment),
+				func(f *fits) interval { return f.twoStage(estimator, adjustment) },
+			})
+		}
+	}
+	return methods
+}
+
+// fits is one trial with what several methods share.
+type fits struct {
+	sample
+	mixed   *glmm.TrialResult // nil where it was refused
+	effects []meta.Effect     // of the anglers with fish in both arrangements
+}
+
+func newFits(s sample) *fits {
+	f := &fits{sample: s}
+	if fit, err := glmm.FitTrial(s.cells, glmm.Options{Vary: s.vary, Points: Points}); err == nil {
+		f.mixed = fit
+	}
+	for _, t := range s.tables {
+		if effect, _, err := meta.AnglerEffect(t); err == nil {
+			f.effects = append(f.effects, effect)
+		}
+	}
+	return f
+}
+
+func (f *fits) exactStratified() interval {
+	c, err := exact.ConditionalTest(f.tables, level)
+	if err != nil {
+		return interval{}
+	}
+	return interval{true, theta(c.Estimate), theta(c.Low), theta(c.High)}
+}
+
+func (f *fits) pooledWald() interval {
+	var all exact.Table
+	for _, t := range f.tables {
+		all.A, all.B, all.C, all.D = all.A+t.A, all.B+t.B, all.C+t.C, all.D+t.D
+	}
+	w, err := exact.Woolf(all, level)
+	if err != nil {
+		return interval{}
+	}
+	return interval{true, w.Theta, w.Low, w.High}
+}
+
+func (f *fits) mantelHaenszel() interval {
+	m, err := exact.MantelHaenszel(f.tables, level)
+	if err != nil {
+		return interval{}
+	}
+	return interval{true, m.LogOR / 2, m.Low / 2, m.High / 2}
+}
+
+func (f *fits) mixedWald(df float64) interval {
+	if f.mixed == nil {
+		return interval{}
+	}
+	return around(f.mixed.Theta, student(df)*f.mixed.ThetaSE)
+}
+
+func (f *fits) twoStage(estimator meta.Estimator, adjustment meta.Adjustment) interval {
+	row, err := meta.Pool(f.effects, estimator, adjustment, level)
+	if err != nil || math.IsNaN(row.StdErr) {
+		return interval{}
+	}
+	return interval{true, row.Mu, row.Low, row.High}
+}
