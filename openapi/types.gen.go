@@ -510,6 +510,66 @@ func (e Role) Valid() bool {
 	}
 }
 
+// Defines values for SensitivityCode.
+const (
+	SensitivityCodeAsAllocated       SensitivityCode = "as_allocated"
+	SensitivityCodeFinishedBlocks    SensitivityCode = "finished_blocks"
+	SensitivityCodeMain              SensitivityCode = "main"
+	SensitivityCodeNotSureControl    SensitivityCode = "not_sure_control"
+	SensitivityCodeNotSureTest       SensitivityCode = "not_sure_test"
+	SensitivityCodeOnlyBelief        SensitivityCode = "only_belief"
+	SensitivityCodeOnlyFly           SensitivityCode = "only_fly"
+	SensitivityCodeOnlyTyer          SensitivityCode = "only_tyer"
+	SensitivityCodeWithDoubles       SensitivityCode = "with_doubles"
+	SensitivityCodeWithFoulHooked    SensitivityCode = "with_foul_hooked"
+	SensitivityCodeWithLost          SensitivityCode = "with_lost"
+	SensitivityCodeWithWhileSwapping SensitivityCode = "with_while_swapping"
+	SensitivityCodeWithoutAngler     SensitivityCode = "without_angler"
+	SensitivityCodeWithoutDeviations SensitivityCode = "without_deviations"
+	SensitivityCodeWithoutLate       SensitivityCode = "without_late"
+	SensitivityCodeWithoutOpenedLate SensitivityCode = "without_opened_late"
+)
+
+// Valid indicates whether the value is a known member of the SensitivityCode enum.
+func (e SensitivityCode) Valid() bool {
+	switch e {
+	case SensitivityCodeAsAllocated:
+		return true
+	case SensitivityCodeFinishedBlocks:
+		return true
+	case SensitivityCodeMain:
+		return true
+	case SensitivityCodeNotSureControl:
+		return true
+	case SensitivityCodeNotSureTest:
+		return true
+	case SensitivityCodeOnlyBelief:
+		return true
+	case SensitivityCodeOnlyFly:
+		return true
+	case SensitivityCodeOnlyTyer:
+		return true
+	case SensitivityCodeWithDoubles:
+		return true
+	case SensitivityCodeWithFoulHooked:
+		return true
+	case SensitivityCodeWithLost:
+		return true
+	case SensitivityCodeWithWhileSwapping:
+		return true
+	case SensitivityCodeWithoutAngler:
+		return true
+	case SensitivityCodeWithoutDeviations:
+		return true
+	case SensitivityCodeWithoutLate:
+		return true
+	case SensitivityCodeWithoutOpenedLate:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Source.
 const (
 	SourceDrawn    Source = "drawn"
@@ -522,6 +582,24 @@ func (e Source) Valid() bool {
 	case SourceDrawn:
 		return true
 	case SourceRecorded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SubgroupCorrection.
+const (
+	SubgroupCorrectionBenjaminiHochberg SubgroupCorrection = "benjamini_hochberg"
+	SubgroupCorrectionHolm              SubgroupCorrection = "holm"
+)
+
+// Valid indicates whether the value is a known member of the SubgroupCorrection enum.
+func (e SubgroupCorrection) Valid() bool {
+	switch e {
+	case SubgroupCorrectionBenjaminiHochberg:
+		return true
+	case SubgroupCorrectionHolm:
 		return true
 	default:
 		return false
@@ -546,6 +624,57 @@ func (e Taken) Valid() bool {
 	case TakenTest:
 		return true
 	case TakenUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TippingPointVerdict.
+const (
+	TippingPointVerdictControlTakesMore TippingPointVerdict = "control_takes_more"
+	TippingPointVerdictEmpty            TippingPointVerdict = ""
+	TippingPointVerdictEven             TippingPointVerdict = "even"
+	TippingPointVerdictNotSettled       TippingPointVerdict = "not_settled"
+	TippingPointVerdictTestTakesMore    TippingPointVerdict = "test_takes_more"
+)
+
+// Valid indicates whether the value is a known member of the TippingPointVerdict enum.
+func (e TippingPointVerdict) Valid() bool {
+	switch e {
+	case TippingPointVerdictControlTakesMore:
+		return true
+	case TippingPointVerdictEmpty:
+		return true
+	case TippingPointVerdictEven:
+		return true
+	case TippingPointVerdictNotSettled:
+		return true
+	case TippingPointVerdictTestTakesMore:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TippingShiftVerdict.
+const (
+	TippingShiftVerdictControlTakesMore TippingShiftVerdict = "control_takes_more"
+	TippingShiftVerdictEven             TippingShiftVerdict = "even"
+	TippingShiftVerdictNotSettled       TippingShiftVerdict = "not_settled"
+	TippingShiftVerdictTestTakesMore    TippingShiftVerdict = "test_takes_more"
+)
+
+// Valid indicates whether the value is a known member of the TippingShiftVerdict enum.
+func (e TippingShiftVerdict) Valid() bool {
+	switch e {
+	case TippingShiftVerdictControlTakesMore:
+		return true
+	case TippingShiftVerdictEven:
+		return true
+	case TippingShiftVerdictNotSettled:
+		return true
+	case TippingShiftVerdictTestTakesMore:
 		return true
 	default:
 		return false
@@ -698,7 +827,7 @@ type AnalysisList struct {
 // stand beside it. The answer is choice between two flies in the water, never extra fish. What could not be
 // estimated is null and a warning says why.
 //
-// Examples: {"anglers":[{"angler":"7K3M0Q","control_lower":{"lower":10,"upper":3},"half_added":false,"log_odds":-0.1965,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4457,"test_lower":{"lower":9,"upper":4}},{"angler":"9TRX2B","control_lower":{"lower":5,"upper":6},"half_added":false,"log_odds":0.5816,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4541,"test_lower":{"lower":8,"upper":3}}],"as_allocated":null,"combined":{"estimates":[{"adjustment":"none","estimator":"common","high":0.8086,"log_odds":0.1852,"low":-0.4383,"p":0.5604,"prediction_high":null,"prediction_low":null,"std_error":0.3181,"tau2":0},{"adjustment":"modified_HK","estimator":"REML","high":5.1306,"log_odds":0.1876,"low":-4.7553,"p":0.7139,"prediction_high":null,"prediction_low":null,"std_error":0.389,"tau2":0.1003}],"headline":1,"i2":0.3313,"leave_one_out":[],"left_out":0,"q":1.4954,"q_df":1,"q_p":0.2214,"tau2_high":308.0419,"tau2_low":0},"control":"B","counts":{"analysed":48,"anglers":2,"catches":48,"control":22,"control_lower":{"lower":15,"upper":9},"excluded":{},"outings":5,"test":26,"test_lower":{"lower":17,"upper":7}},"design":"paired","drift":null,"fingerprint":"a13da1f53f2abee1a137674a5ea6ded7f1b8b34a28cbe41bd2e685b0e53753d9","headline":{"average_high":null,"average_low":null,"average_share":null,"df":null,"high":0.8833,"log_odds":0.1844,"low":-0.4954,"method":"exact_stratified","p":0.7602,"reason":"2 anglers have analysed fish: up to 4 the exact method speaks, with one stratum an angler.","share":0.546,"share_high":0.7075,"share_low":0.3786},"mixed_model":{"average_high":0.9798,"average_low":0.029,"average_share":0.5417,"boundary_p":null,"correlation":null,"high":4.1018,"log_likelihood":-30.3648,"log_odds":0.1882,"low":-3.7253,"method":"laplace","p":0.6508,"points":1,"position_log_odds":0.6991,"position_std_error":0.308,"profile_high":null,"profile_low":null,"sd_outing":0,"sd_pattern":0,"sd_pattern_high":null,"sd_position":0,"share":0.5469,"share_high":0.9837,"share_low":0.0235,"singular":true,"status":"converged","std_error":0.308,"vary":"pattern+position+outing"},"monitoring":null,"order_effect":null,"pooled_table":{"conditional_high":5.8387,"conditional_low":0.3714,"conditional_odds_ratio":1.4457,"fisher_p":0.7601,"high":0.7919,"log_odds":0.1882,"low":-0.4154,"p":0.5411,"position_log_odds":0.6991,"share":0.5469,"share_high":0.6882,"share_low":0.3976,"std_error":0.308},"program_version":"development","randomisation":null,"raw_share":{"estimate":0.5417,"high":0.6863,"low":0.3917,"p":0.6655},"sensitivity":null,"settings":{"alpha":0.05,"correlated":false,"lower_word":"point","points":1,"smallest_share":0.6,"source":"recorded","upper_word":"dropper","vary":"pattern+position+outing"},"stratified":{"exact_high":5.8513,"exact_low":0.3713,"exact_odds_ratio":1.4459,"exact_p":0.7602,"exact_p_central":0.7602,"high":4.8074,"homogeneity_p":0.2174,"homogeneity_statistic":1.5211,"low":0.4376,"odds_ratio":1.4504,"p":0.5445,"statistic":0.3673,"strata":2},"subgroups":null,"test":"A","verdict":{"code":"not_settled","limits":["We compared choice when both flies are in the water. We did not measure how many more fish you would catch with one of them alone.","Not shown: other waters, seasons, tyers, sizes and depths. That the changed feature is the cause holds only if it is the sole difference between the two flies.","With so few anglers the exact method tests \"no effect for any angler\" and speaks of these anglers, not of anglers at large.","No draw here: the records were brought in as a table, and how the order of the two arrangements was chosen is not known."],"sentence":"Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, about 55 (95 % interval 38 to 71) would take A, the test pattern. These data fit anything from 38 to 71; not enough to tell."},"warnings":[{"code":"few_anglers","detail":"only 2 anglers have analysed fish: how anglers differ can hardly be seen, and the answer is for these anglers"},{"code":"singular","detail":"these data show no variation in the pattern effect between anglers, in the position effect between anglers and between outings beyond that of single fish: the estimate is 0, which does not mean that there is none"}]}
+// Examples: {"anglers":[{"angler":"7K3M0Q","control_lower":{"lower":10,"upper":3},"half_added":false,"log_odds":-0.1965,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4457,"test_lower":{"lower":9,"upper":4}},{"angler":"9TRX2B","control_lower":{"lower":5,"upper":6},"half_added":false,"log_odds":0.5816,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4541,"test_lower":{"lower":8,"upper":3}}],"as_allocated":null,"combined":{"asymmetry":null,"conditional":{"anglers":2,"high":0.7826,"log_odds":0.1844,"low":-0.4055,"p":0.5445,"tau2":null},"estimates":[{"adjustment":"none","estimator":"common","high":0.8086,"log_odds":0.1852,"low":-0.4383,"p":0.5604,"prediction_high":null,"prediction_low":null,"std_error":0.3181,"tau2":0},{"adjustment":"modified_HK","estimator":"REML","high":5.1306,"log_odds":0.1876,"low":-4.7553,"p":0.7139,"prediction_high":null,"prediction_low":null,"std_error":0.389,"tau2":0.1003}],"headline":1,"i2":0.3313,"leave_one_out":[],"left_out":0,"q":1.4954,"q_df":1,"q_p":0.2214,"regression":null,"tau2_high":308.0419,"tau2_low":0},"control":"B","counts":{"analysed":48,"anglers":2,"catches":48,"control":22,"control_lower":{"lower":15,"upper":9},"excluded":{},"outings":5,"test":26,"test_lower":{"lower":17,"upper":7}},"design":"paired","drift":null,"fingerprint":"a13da1f53f2abee1a137674a5ea6ded7f1b8b34a28cbe41bd2e685b0e53753d9","headline":{"average_high":null,"average_low":null,"average_share":null,"df":null,"high":0.8833,"log_odds":0.1844,"low":-0.4954,"method":"exact_stratified","p":0.7602,"reason":"2 anglers have analysed fish: up to 4 the exact method speaks, with one stratum an angler.","share":0.546,"share_high":0.7075,"share_low":0.3786},"mixed_model":{"average_high":0.9798,"average_low":0.029,"average_share":0.5417,"boundary_p":null,"correlation":null,"high":4.1018,"log_likelihood":-30.3648,"log_odds":0.1882,"low":-3.7253,"method":"laplace","p":0.6508,"points":1,"position_log_odds":0.6991,"position_std_error":0.308,"profile_high":null,"profile_low":null,"sd_outing":0,"sd_pattern":0,"sd_pattern_high":null,"sd_position":0,"share":0.5469,"share_high":0.9837,"share_low":0.0235,"singular":true,"status":"converged","std_error":0.308,"vary":"pattern+position+outing"},"monitoring":null,"order_effect":null,"pooled_table":{"conditional_high":5.8387,"conditional_low":0.3714,"conditional_odds_ratio":1.4457,"fisher_p":0.7601,"high":0.7919,"log_odds":0.1882,"low":-0.4154,"p":0.5411,"position_log_odds":0.6991,"share":0.5469,"share_high":0.6882,"share_low":0.3976,"std_error":0.308},"position_by":[],"program_version":"development","randomisation":null,"raw_share":{"estimate":0.5417,"high":0.6863,"low":0.3917,"p":0.6655},"sensitivity":[{"analysed":48,"case":"main","high":0.8833,"log_odds":0.1844,"low":-0.4954,"of":"","reason":""}],"sensitivity_unchanged":["not_sure_test","not_sure_control","with_lost","with_foul_hooked","with_while_swapping","with_doubles"],"settings":{"alpha":0.05,"correlated":false,"lower_word":"point","points":1,"smallest_share":0.6,"source":"recorded","upper_word":"dropper","vary":"pattern+position+outing"},"stratified":{"exact_high":5.8513,"exact_low":0.3713,"exact_odds_ratio":1.4459,"exact_p":0.7602,"exact_p_central":0.7602,"high":4.8074,"homogeneity_p":0.2174,"homogeneity_statistic":1.5211,"low":0.4376,"odds_ratio":1.4504,"p":0.5445,"statistic":0.3673,"strata":2},"subgroups":null,"test":"A","tipping_point":null,"verdict":{"code":"not_settled","limits":["We compared choice when both flies are in the water. We did not measure how many more fish you would catch with one of them alone.","Not shown: other waters, seasons, tyers, sizes and depths. That the changed feature is the cause holds only if it is the sole difference between the two flies.","With so few anglers the exact method tests \"no effect for any angler\" and speaks of these anglers, not of anglers at large.","No draw here: the records were brought in as a table, and how the order of the two arrangements was chosen is not known."],"more":null,"sentence":"Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, about 55 (95 % interval 38 to 71) would take A, the test pattern. These data fit anything from 38 to 71; not enough to tell."},"warnings":[{"code":"few_anglers","detail":"only 2 anglers have analysed fish: how anglers differ can hardly be seen, and the answer is for these anglers"},{"code":"singular","detail":"these data show no variation in the pattern effect between anglers, in the position effect between anglers and between outings beyond that of single fish: the estimate is 0, which does not mean that there is none"}]}
 type AnalysisResult struct {
 	Anglers     []ResultAngler `json:"anglers"`
 	AsAllocated *AsAllocated   `json:"as_allocated"`
@@ -722,10 +851,14 @@ type AnalysisResult struct {
 	Monitoring     *Monitoring        `json:"monitoring"`
 	OrderEffect    *OrderEffect       `json:"order_effect"`
 	PooledTable    *PooledTable       `json:"pooled_table"`
+	PositionBy     *[]PositionBy      `json:"position_by"`
 	ProgramVersion string             `json:"program_version"`
 	Randomisation  *Randomisation     `json:"randomisation"`
 	RawShare       *RawShare          `json:"raw_share"`
 	Sensitivity    *[]SensitivityCase `json:"sensitivity"`
+
+	// SensitivityUnchanged Cases that would analyse the same fish as the main one
+	SensitivityUnchanged *[]SensitivityCode `json:"sensitivity_unchanged"`
 
 	// Settings What the analysis ran with, after defaults
 	Settings   ResultSettings `json:"settings"`
@@ -733,9 +866,10 @@ type AnalysisResult struct {
 	Subgroups  *[]Subgroup    `json:"subgroups"`
 
 	// Test The test pattern's code
-	Test     string          `json:"test"`
-	Verdict  Verdict         `json:"verdict"`
-	Warnings []ResultWarning `json:"warnings"`
+	Test         string          `json:"test"`
+	TippingPoint *TippingPoint   `json:"tipping_point"`
+	Verdict      Verdict         `json:"verdict"`
+	Warnings     []ResultWarning `json:"warnings"`
 }
 
 // AnalysisState defines model for AnalysisState.
@@ -744,13 +878,19 @@ type AnalysisState string
 // Arrangement Which pattern is the lower fly
 type Arrangement string
 
-// AsAllocated The same question with the arrangement drawn in place of the one fished
+// AsAllocated The same question with the arrangement drawn in place of the one fished; which position each fish took is held
 type AsAllocated struct {
-	Analysed int64    `json:"analysed"`
-	High     *float64 `json:"high"`
-	LogOdds  *float64 `json:"log_odds"`
-	Low      *float64 `json:"low"`
-	P        *float64 `json:"p"`
+	Analysed int64 `json:"analysed"`
+
+	// Changed Fish of periods that were fished the other way round than drawn
+	Changed int64    `json:"changed"`
+	High    *float64 `json:"high"`
+	LogOdds *float64 `json:"log_odds"`
+	Low     *float64 `json:"low"`
+	P       *float64 `json:"p"`
+
+	// Reason Why numbers are null, else empty
+	Reason string `json:"reason"`
 }
 
 // BatchCatch A NewCatch with its id
@@ -913,9 +1053,20 @@ type ClubList struct {
 	Items []Club `json:"items"`
 }
 
+// Coefficient One fixed effect of a mixed model, log odds with limits
+type Coefficient struct {
+	High     float64 `json:"high"`
+	LogOdds  float64 `json:"log_odds"`
+	Low      float64 `json:"low"`
+	P        float64 `json:"p"`
+	StdError float64 `json:"std_error"`
+}
+
 // Combined Meta-analysis of the anglers' own answers
 type Combined struct {
-	Estimates []CombinedEstimate `json:"estimates"`
+	Asymmetry   *MetaTest          `json:"asymmetry"`
+	Conditional *ConditionalRow    `json:"conditional"`
+	Estimates   []CombinedEstimate `json:"estimates"`
 
 	// Headline Index into estimates, from 0: REML with modified_HK
 	Headline int `json:"headline"`
@@ -925,12 +1076,13 @@ type Combined struct {
 	LeaveOneOut []LeftOneOut `json:"leave_one_out"`
 
 	// LeftOut Anglers with fish in one arrangement only
-	LeftOut  int      `json:"left_out"`
-	Q        float64  `json:"q"`
-	QDf      int      `json:"q_df"`
-	QP       float64  `json:"q_p"`
-	Tau2High *float64 `json:"tau2_high"`
-	Tau2Low  *float64 `json:"tau2_low"`
+	LeftOut    int             `json:"left_out"`
+	Q          float64         `json:"q"`
+	QDf        int             `json:"q_df"`
+	QP         float64         `json:"q_p"`
+	Regression *MetaRegression `json:"regression"`
+	Tau2High   *float64        `json:"tau2_high"`
+	Tau2Low    *float64        `json:"tau2_low"`
 }
 
 // CombinedEstimate defines model for CombinedEstimate.
@@ -956,6 +1108,19 @@ type CombinedEstimateAdjustment string
 
 // CombinedEstimateEstimator defines model for CombinedEstimate.Estimator.
 type CombinedEstimateEstimator string
+
+// ConditionalRow The anglers' tables combined by their exact conditional likelihood, without any ½
+type ConditionalRow struct {
+	// Anglers Whose tables say anything
+	Anglers int      `json:"anglers"`
+	High    *float64 `json:"high"`
+	LogOdds *float64 `json:"log_odds"`
+	Low     *float64 `json:"low"`
+	P       *float64 `json:"p"`
+
+	// Tau2 Variance of θ between anglers; null where one effect for all is taken
+	Tau2 *float64 `json:"tau2"`
+}
 
 // Consent The angler's own ticks; set none beforehand. The first five are needed to take part.
 type Consent struct {
@@ -1036,9 +1201,11 @@ type Drift struct {
 type DriftPoint struct {
 	Analysed int64    `json:"analysed"`
 	High     *float64 `json:"high"`
-	Label    string   `json:"label"`
-	LogOdds  *float64 `json:"log_odds"`
-	Low      *float64 `json:"low"`
+
+	// Label An ISO 8601 week, or first, second, last
+	Label   string   `json:"label"`
+	LogOdds *float64 `json:"log_odds"`
+	Low     *float64 `json:"low"`
 }
 
 // EnrolledAngler defines model for EnrolledAngler.
@@ -1194,10 +1361,19 @@ type Joined struct {
 
 // LeftOneOut defines model for LeftOneOut.
 type LeftOneOut struct {
-	Angler  string   `json:"angler"`
-	High    *float64 `json:"high"`
-	LogOdds *float64 `json:"log_odds"`
-	Low     *float64 `json:"low"`
+	Angler string   `json:"angler"`
+	High   *float64 `json:"high"`
+
+	// Influential It moves by more than a quarter
+	Influential bool `json:"influential"`
+
+	// Information The angler's share of the combination's information, 0 to 1
+	Information *float64 `json:"information"`
+	LogOdds     *float64 `json:"log_odds"`
+	Low         *float64 `json:"low"`
+
+	// Shift How far the combination moves without the angler, in its standard errors
+	Shift *float64 `json:"shift"`
 }
 
 // LowerShare The share of fish that took the lower fly
@@ -1237,6 +1413,23 @@ type Member struct {
 // MemberList Examples: {"items":[{"account":"0190a2b4-7c1d-7e5f-8a3b-012345678901","joined_at":"2026-08-20T18:00:00Z","name":"Merle Hatch","role":"angler"}]}
 type MemberList struct {
 	Items []Member `json:"items"`
+}
+
+// MetaRegression How anglers' own answers go with something about them, log odds for one unit more of it
+type MetaRegression struct {
+	Column   string   `json:"column"`
+	High     *float64 `json:"high"`
+	LogOdds  *float64 `json:"log_odds"`
+	Low      *float64 `json:"low"`
+	P        *float64 `json:"p"`
+	StdError *float64 `json:"std_error"`
+}
+
+// MetaTest Whether anglers with little information answer otherwise than those with much
+type MetaTest struct {
+	Df        float64 `json:"df"`
+	P         float64 `json:"p"`
+	Statistic float64 `json:"statistic"`
 }
 
 // MixedModel The generalised linear mixed model over anglers; all numbers are null unless it converged
@@ -1292,6 +1485,15 @@ type MixedModelVary string
 
 // Monitoring The state of the planned looks
 type Monitoring = map[string]interface{}
+
+// MoreFish What would settle it, about, if the truth is as estimated
+type MoreFish struct {
+	// Anglers Anglers in all
+	Anglers int64 `json:"anglers"`
+
+	// Fish More analysed fish
+	Fish int64 `json:"fish"`
+}
 
 // NewCatch At least one of taken_pattern and taken_position is given.
 //
@@ -1453,13 +1655,18 @@ type NewTrial struct {
 // NewUnit Examples: {}
 type NewUnit = map[string]interface{}
 
-// OrderEffect Second minus first period
+// OrderEffect Second minus first period of the block, on the logit of test pattern taken
 type OrderEffect struct {
-	High     float64 `json:"high"`
-	LogOdds  float64 `json:"log_odds"`
-	Low      float64 `json:"low"`
-	P        float64 `json:"p"`
-	StdError float64 `json:"std_error"`
+	// Analysed Fish whose period of the block is known
+	Analysed int64 `json:"analysed"`
+
+	// CarryOver Change of the position effect from first to second period
+	CarryOver *Coefficient `json:"carry_over"`
+	High      float64      `json:"high"`
+	LogOdds   float64      `json:"log_odds"`
+	Low       float64      `json:"low"`
+	P         float64      `json:"p"`
+	StdError  float64      `json:"std_error"`
 }
 
 // Origin defines model for Origin.
@@ -1617,6 +1824,24 @@ type PooledTable struct {
 // Position defines model for Position.
 type Position string
 
+// PositionBy The position effect β by the levels of one column; exploratory
+type PositionBy struct {
+	Column string          `json:"column"`
+	Levels []PositionLevel `json:"levels"`
+
+	// P Likelihood-ratio test of the column's interaction with the arrangement
+	P *float64 `json:"p"`
+}
+
+// PositionLevel defines model for PositionLevel.
+type PositionLevel struct {
+	Catches int64    `json:"catches"`
+	High    *float64 `json:"high"`
+	Level   string   `json:"level"`
+	LogOdds *float64 `json:"log_odds"`
+	Low     *float64 `json:"low"`
+}
+
 // Problem What went wrong (RFC 9457)
 //
 // Examples: {"code":"catch.invalid","detail":"the catch has faults","fields":[{"detail":"is \"kept\"; accepted: landed, lost, touched","field":"outcome"}],"request_id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ff","status":422,"title":"Unprocessable Entity","type":"about:blank"}
@@ -1750,11 +1975,23 @@ type Protocol struct {
 	Welfare Welfare `json:"welfare"`
 }
 
-// Randomisation The test that re-draws the order as it was drawn
+// Randomisation The test that re-draws the order of every block as it was drawn; which position each fish took is held
 type Randomisation struct {
-	Draws int64   `json:"draws"`
-	Exact bool    `json:"exact"`
-	P     float64 `json:"p"`
+	// AnglersP Of the sum in which every angler counts alike
+	AnglersP *float64 `json:"anglers_p"`
+
+	// Blocks Drawn blocks with analysed fish in both halves
+	Blocks int64 `json:"blocks"`
+
+	// Draws Orders drawn at random; 0 where p is exact
+	Draws int64 `json:"draws"`
+	Exact bool  `json:"exact"`
+
+	// P Of the sum over blocks
+	P float64 `json:"p"`
+
+	// SmallestP The smallest p that any outcome could have given
+	SmallestP float64 `json:"smallest_p"`
 }
 
 // RawShare Exact binomial (Clopper and Pearson 1934), position not adjusted
@@ -1901,14 +2138,23 @@ type Rig struct {
 // Role defines model for Role.
 type Role string
 
-// SensitivityCase The headline method on another choice of fish
+// SensitivityCase The headline method on another choice of fish; the first row is the headline's own
 type SensitivityCase struct {
-	Analysed int64    `json:"analysed"`
-	Case     string   `json:"case"`
-	High     *float64 `json:"high"`
-	LogOdds  *float64 `json:"log_odds"`
-	Low      *float64 `json:"low"`
+	Analysed int64           `json:"analysed"`
+	Case     SensitivityCode `json:"case"`
+	High     *float64        `json:"high"`
+	LogOdds  *float64        `json:"log_odds"`
+	Low      *float64        `json:"low"`
+
+	// Of The angler or level that the case is about, else empty
+	Of string `json:"of"`
+
+	// Reason Why numbers are null, else empty
+	Reason string `json:"reason"`
 }
+
+// SensitivityCode defines model for SensitivityCode.
+type SensitivityCode string
 
 // Source defines model for Source.
 type Source string
@@ -1943,19 +2189,41 @@ type Stratified struct {
 	Strata               int      `json:"strata"`
 }
 
-// Subgroup defines model for Subgroup.
+// Subgroup The levels of one column compared, in the order of their labels
 type Subgroup struct {
-	AdjustedP *float64        `json:"adjusted_p"`
-	Column    string          `json:"column"`
-	Levels    []SubgroupLevel `json:"levels"`
-	P         *float64        `json:"p"`
+	AdjustedP  *float64           `json:"adjusted_p"`
+	Column     string             `json:"column"`
+	Correction SubgroupCorrection `json:"correction"`
+	Df         *int               `json:"df"`
+	Levels     []SubgroupLevel    `json:"levels"`
+
+	// Named Named beforehand; otherwise exploratory
+	Named bool     `json:"named"`
+	P     *float64 `json:"p"`
+
+	// Reason Why p is null, else empty
+	Reason string `json:"reason"`
+
+	// Statistic Likelihood ratio of the column's main effect on the logit of test pattern taken
+	Statistic *float64 `json:"statistic"`
+
+	// Tau2 Variance of θ between levels, by which they are shrunk
+	Tau2 *float64 `json:"tau2"`
 }
+
+// SubgroupCorrection defines model for Subgroup.Correction.
+type SubgroupCorrection string
 
 // SubgroupLevel defines model for SubgroupLevel.
 type SubgroupLevel struct {
 	Catches int64    `json:"catches"`
 	High    *float64 `json:"high"`
-	Level   string   `json:"level"`
+
+	// Joined The small levels that stand together here; null for one level
+	Joined *[]string `json:"joined"`
+	Level  string    `json:"level"`
+
+	// LogOdds θ in this level, drawn toward the mean over levels
 	LogOdds *float64 `json:"log_odds"`
 	Low     *float64 `json:"low"`
 
@@ -1992,6 +2260,37 @@ type SwapState struct {
 
 // Taken defines model for Taken.
 type Taken string
+
+// TippingPoint How different fish that are not sure would have to be, P(test taken | not sure, c) = expit(θ + βc + delta), for the verdict to change
+type TippingPoint struct {
+	// Delta Nearest to 0, from -2 to 2, from which another verdict stands; null where none does
+	Delta *float64 `json:"delta"`
+
+	// NotSure Not-sure fish with a known arrangement
+	NotSure int64          `json:"not_sure"`
+	Points  []TippingShift `json:"points"`
+
+	// Verdict The verdict there, else empty
+	Verdict TippingPointVerdict `json:"verdict"`
+}
+
+// TippingPointVerdict The verdict there, else empty
+type TippingPointVerdict string
+
+// TippingShift defines model for TippingShift.
+type TippingShift struct {
+	Delta   float64  `json:"delta"`
+	High    *float64 `json:"high"`
+	LogOdds *float64 `json:"log_odds"`
+	Low     *float64 `json:"low"`
+
+	// Test Share of the not-sure fish that would have taken the test pattern, 0 to 1
+	Test    float64             `json:"test"`
+	Verdict TippingShiftVerdict `json:"verdict"`
+}
+
+// TippingShiftVerdict defines model for TippingShift.Verdict.
+type TippingShiftVerdict string
 
 // Token defines model for Token.
 type Token struct {
@@ -2118,8 +2417,9 @@ type Verdict struct {
 	Code VerdictCode `json:"code"`
 
 	// Limits What the result does not show; never empty
-	Limits   []string `json:"limits"`
-	Sentence string   `json:"sentence"`
+	Limits   []string  `json:"limits"`
+	More     *MoreFish `json:"more"`
+	Sentence string    `json:"sentence"`
 }
 
 // VerdictCode defines model for Verdict.Code.

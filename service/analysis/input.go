@@ -20,6 +20,10 @@ const (
 // Design may be empty: then it is DesignOf(Tallies). SmallestShare is the smallest share worth knowing, above .5 and
 // below 1 (0: .60); Alpha is one minus the level of every interval, .001 to .5 (0: .05). LowerWord and UpperWord are the
 // trial's own words for the two positions (empty: point, dropper). An empty Source is recorded.
+//
+// Draw lists the drawn blocks, each angler's in the order of the draw, and Choices says what the draw could have given; without
+// a Draw nothing is said that rests on one. Subgroups are the columns named beforehand, of which the levels are compared: species,
+// origin, water_type, month, fly, or a key of the tallies' Columns. Plan is what the protocol says of looks, nil for none.
 type Input struct {
 	Design        trial.Design
 	Test, Control string
@@ -30,6 +34,10 @@ type Input struct {
 	Source        trial.Source
 	Tallies       []trial.Tally
 	Effort        trial.Effort
+	Draw          []trial.DrawnBlock
+	Choices       trial.Draw
+	Subgroups     []string
+	Plan          *Plan
 }
 
 // Settings choose how the mixed model is fitted. Vary empty takes the usual form for the records; Points 0 is 15 per

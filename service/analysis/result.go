@@ -19,13 +19,16 @@ type Result struct {
 	Anglers     []Angler     `json:"anglers"`      // never nil, in the order of the anglers' labels
 	Combined    *Combined    `json:"combined"`     // nil unless two anglers have fish in both arrangements
 
-	// The parts below are null where the source of the records cannot give them or this version does not compute them.
-	Randomisation *Randomisation    `json:"randomisation"`
-	OrderEffect   *OrderEffect      `json:"order_effect"`
-	AsAllocated   *AsAllocated      `json:"as_allocated"`
-	Sensitivity   []SensitivityCase `json:"sensitivity"`
-	Drift         *Drift            `json:"drift"`
-	Subgroups     []Subgroup        `json:"subgroups"`
+	// The parts below are null where the source of the records cannot give them; a warning says so.
+	Randomisation *Randomisation    `json:"randomisation"`         // nil without a draw made here
+	OrderEffect   *OrderEffect      `json:"order_effect"`          // nil where the half of a block is not known
+	AsAllocated   *AsAllocated      `json:"as_allocated"`          // nil without a draw made here
+	Sensitivity   []SensitivityCase `json:"sensitivity"`           // nil without an analysed fish; the first row is the headline's
+	Unchanged     []Case            `json:"sensitivity_unchanged"` // cases that would analyse the same fish; nil as Sensitivity
+	TippingPoint  *TippingPoint     `json:"tipping_point"`         // nil without a fish that is not sure, or where nothing speaks
+	Drift         *Drift            `json:"drift"`                 // nil where weeks are not known
+	PositionBy    []PositionBy      `json:"position_by"`           // β by what is recorded; nil without an analysed fish
+	Subgroups     []Subgroup        `json:"subgroups"`             // nil without an analysed fish; the named ones first
 	Monitoring    *Monitoring       `json:"monitoring"`
 
 	Verdict        Verdict      `json:"verdict"`
@@ -244,6 +247,9 @@ type Combined struct {
 	Tau2High    *float64           `json:"tau2_high"`
 	LeftOut     int                `json:"left_out"`
 	LeaveOneOut []LeftOneOut       `json:"leave_one_out"` // never nil; empty with k = 2
+	Conditional *ConditionalRow    `json:"conditional"`   // nil where it has no finite answer
+	Asymmetry   *MetaTest          `json:"asymmetry"`     // nil under 10 anglers
+	Regression  *MetaRegression    `json:"regression"`    // nil under 10 anglers
 }
 
 // CombinedEstimate is one estimator with one adjustment; LogOdds is the mean θ over anglers, Tau2 on the same scale. The
@@ -261,91 +267,45 @@ type CombinedEstimate struct {
 	PredictionHigh *float64   `json:"prediction_high"`
 }
 
-// LeftOneOut is the headline combination without one angler.
+// LeftOneOut is the headline combination without one angler. Information is the angler's share of the information of the
+// combination, 0 to 1; Shift how far it moves without the angler, in its standard errors; Influential says that this
+// is more than a quarter.
 type LeftOneOut struct {
-	Angler  string   `json:"angler"`
+	Angler      string   `json:"angler"`
+	LogOdds     *float64 `json:"log_odds"`
+	Low         *float64 `json:"low"`
+	High        *float64 `json:"high"`
+	Information *float64 `json:"information"`
+	Shift       *float64 `json:"shift"`
+	Influential bool     `json:"influential"`
+}
+
+// ConditionalRow combines the anglers' tables without the large-sample step and without any ½: the exact conditional
+// likelihood of each table given its margins. It serves anglers with few fish.
+type ConditionalRow struct {
+	Anglers int      `json:"anglers"` // whose tables say anything
 	LogOdds *float64 `json:"log_odds"`
 	Low     *float64 `json:"low"`
 	High    *float64 `json:"high"`
+	P       *float64 `json:"p"`
+	Tau2    *float64 `json:"tau2"` // variance of θ between anglers; nil where one effect for all is taken
 }
 
-// Randomisation is the test that re-draws the order as it was drawn; nil where no draw was made here.
-type Randomisation struct {
-	P     float64 `json:"p"`
-	Draws int64   `json:"draws"`
-	Exact bool    `json:"exact"`
+// MetaTest is the test that anglers with little information answer otherwise than those with much.
+type MetaTest struct {
+	Statistic float64 `json:"statistic"`
+	DF        float64 `json:"df"`
+	P         float64 `json:"p"`
 }
 
-// OrderEffect is second minus first period, on the logit of test taken.
-type OrderEffect struct {
-	LogOdds  float64 `json:"log_odds"`
-	StdError float64 `json:"std_error"`
-	Low      float64 `json:"low"`
-	High     float64 `json:"high"`
-	P        float64 `json:"p"`
-}
-
-// AsAllocated is the same question with the arrangement that was drawn in place of the one that was fished.
-type AsAllocated struct {
-	Analysed int64    `json:"analysed"`
+// MetaRegression is how anglers' own answers go with something about them: log odds for one unit more of Column.
+type MetaRegression struct {
+	Column   string   `json:"column"`
 	LogOdds  *float64 `json:"log_odds"`
+	StdError *float64 `json:"std_error"`
 	Low      *float64 `json:"low"`
 	High     *float64 `json:"high"`
 	P        *float64 `json:"p"`
-}
-
-// SensitivityCase is the headline method on another choice of fish.
-type SensitivityCase struct {
-	Case     string   `json:"case"`
-	Analysed int64    `json:"analysed"`
-	LogOdds  *float64 `json:"log_odds"`
-	Low      *float64 `json:"low"`
-	High     *float64 `json:"high"`
-}
-
-// Drift is the change of θ with time, per week, with its weeks and thirds of the trial.
-type Drift struct {
-	PerWeek *float64     `json:"per_week"`
-	Low     *float64     `json:"low"`
-	High    *float64     `json:"high"`
-	P       *float64     `json:"p"`
-	Weeks   []DriftPoint `json:"weeks"`
-	Thirds  []DriftPoint `json:"thirds"`
-}
-
-// DriftPoint is θ in one week or third of the trial.
-type DriftPoint struct {
-	Label    string   `json:"label"`
-	Analysed int64    `json:"analysed"`
-	LogOdds  *float64 `json:"log_odds"`
-	Low      *float64 `json:"low"`
-	High     *float64 `json:"high"`
-}
-
-// Subgroup compares the levels of one column; P is the likelihood-ratio test of its main effect on the logit of test
-// taken, AdjustedP is Holm's.
-type Subgroup struct {
-	Column    string          `json:"column"`
-	P         *float64        `json:"p"`
-	AdjustedP *float64        `json:"adjusted_p"`
-	Levels    []SubgroupLevel `json:"levels"`
-}
-
-// LowerShare is the share of fish that took the lower fly, 0 to 1, with exact binomial limits.
-type LowerShare struct {
-	Estimate float64 `json:"estimate"`
-	Low      float64 `json:"low"`
-	High     float64 `json:"high"`
-}
-
-// SubgroupLevel is one level of a column.
-type SubgroupLevel struct {
-	Level      string     `json:"level"`
-	Catches    int64      `json:"catches"`
-	LowerShare LowerShare `json:"lower_share"`
-	LogOdds    *float64   `json:"log_odds"`
-	Low        *float64   `json:"low"`
-	High       *float64   `json:"high"`
 }
 
 // VerdictCode is what the headline says against one half and against the smallest share worth knowing.
@@ -359,11 +319,20 @@ const (
 	NotSettled       VerdictCode = "not_settled"
 )
 
-// Verdict is the answer in words. Limits are sentences on what the result does not show; never empty.
+// Verdict is the answer in words. Limits are sentences on what the result does not show; never empty. More is what would
+// settle it, nil unless Code is NotSettled and it can be told.
 type Verdict struct {
 	Code     VerdictCode `json:"code"`
 	Sentence string      `json:"sentence"`
 	Limits   []string    `json:"limits"`
+	More     *MoreFish   `json:"more"`
+}
+
+// MoreFish is about how many more analysed fish, by how many anglers in all, would settle the question if the truth is as
+// estimated and anglers differ as estimated.
+type MoreFish struct {
+	Fish    int64 `json:"fish"`
+	Anglers int64 `json:"anglers"`
 }
 
 // Warning says what could not be done or must be known before reading a number. Code is one of the Warn constants.
