@@ -13,10 +13,10 @@ type point struct{ value, p float64 }
 type points []point
 
 // mostPoints bounds a distribution that exact arithmetic carries, mostWork the
-// products of a convolution: a few seconds at worst.
+// products of a convolution: about a second at worst.
 const (
 	mostPoints = 1 << 20
-	mostWork   = 1 << 30
+	mostWork   = 1 << 28
 )
 
 // sorted returns the points in order, values no more than slack apart made one. The
