@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"io"
@@ -12,10 +13,12 @@ import (
 )
 
 // ReadOptions names the patterns. Test is the code of the test pattern. Control may be empty: then it is the one other
-// code that the table holds.
+// code that the table holds. Subgroups are the columns by which the fish are to be told apart when they are counted: those of
+// trial.SubgroupColumns, of which month is taken from caught_at, and the table's further ones, in any case.
 type ReadOptions struct {
-	Test    string
-	Control string
+	Test      string
+	Control   string
+	Subgroups []string
 }
 
 // ErrControlUnknown is wrapped by the error of a table from which the control pattern's code cannot be told: it must be named.
@@ -42,6 +45,10 @@ func ReadCatchTable(r io.Reader, o ReadOptions) (Table, []RowFault, error) {
 	if err != nil {
 		return Table{}, nil, err
 	}
+	subgroups, err := layout.subgroups(o.Subgroups)
+	if err != nil {
+		return Table{}, nil, err
+	}
 	rows, codes, faults, err := readRows(reader, layout, d)
 	if err != nil {
 		return Table{}, nil, err
@@ -50,7 +57,7 @@ func ReadCatchTable(r io.Reader, o ReadOptions) (Table, []RowFault, error) {
 		return Table{}, nil, trial.Fail(trial.Invalid, "table.empty",
 			"the table has a header (%s) but no rows; accepted: one fish a row", strings.Join(layout.names, ", "))
 	}
-	table := Table{Test: o.Test, Codes: codes.found(), Further: layout.further, Faults: faults.total}
+	table := Table{Test: o.Test, Codes: codes.found(), Further: layout.further, Subgroups: subgroups, Faults: faults.total}
 	switch table.Control, err = o.control(codes); {
 	case err != nil && faults.total > 0:
 		return table, faults.list, nil
@@ -155,6 +162,46 @@ func readHeader(reader *csv.Reader) (layout, error) {
 			shorten(strings.Join(l.names, ", ")), colLowerPattern, colTakenPosition, colTakenPattern)
 	}
 	return l, nil
+}
+
+// subgroups returns the columns asked for by the names that they have in the table. The error says which of them the table
+// does not have, and what it has.
+func (l layout) subgroups(asked []string) ([]string, error) {
+	if len(asked) == 0 {
+		return nil, nil
+	}
+	var had []string
+	for _, name := range trial.SubgroupColumns() {
+		from := name
+		if name == colMonth {
+			from = colCaughtAt
+		}
+		if _, ok := l.at[from]; ok {
+			had = append(had, name)
+		}
+	}
+	for _, name := range l.further {
+		if !slices.Contains(trial.SubgroupColumns(), columnName(name)) {
+			had = append(had, name)
+		}
+	}
+	names := make([]string, 0, len(asked))
+	for _, name := range asked {
+		i := slices.IndexFunc(had, func(h string) bool { return columnName(h) == columnName(name) })
+		switch {
+		case i < 0 && columnName(name) == colMonth:
+			return nil, trial.Fail(trial.Invalid, "table.columns", "month is taken from %s, which the table does not have", colCaughtAt)
+		case i < 0:
+			return nil, trial.Fail(trial.Invalid, "table.columns", "the table has no column %q by which its fish could be told apart; it has %s",
+				shorten(name), cmp.Or(strings.Join(had, ", "), "none"))
+		case slices.ContainsFunc(had[i+1:], func(h string) bool { return columnName(h) == columnName(name) }):
+			return nil, trial.Fail(trial.Invalid, "table.columns", "the column %s stands twice in the header, so that it cannot be told which of them is asked for", had[i])
+		case slices.Contains(names, had[i]):
+			return nil, trial.Fail(trial.Invalid, "table.columns", "the column %s is asked for twice", had[i])
+		}
+		names = append(names, had[i])
+	}
+	return names, nil
 }
 
 // readRows reads every row, typed but with the patterns not yet resolved: whose codes they are is known only at the end.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -291,6 +292,8 @@ func TestDefaultsAndDerivedLabels(t *testing.T) {
 	for _, tally := range table.Tallies() {
 		months, weeks = append(months, tally.Month), append(weeks, tally.Week)
 	}
+	slices.Sort(months)
+	slices.Sort(weeks)
 	// 31 December 2026 is a Thursday, so it lies in week 53 (ISO 8601).
 	if fmt.Sprint(months) != "[ 2026-09 2026-09 2026-12]" || fmt.Sprint(weeks) != "[ 2026-W36 2026-W36 2026-W53]" {
 		t.Errorf("months %v, weeks %v", months, weeks)
@@ -331,6 +334,7 @@ func TestBlockLabels(t *testing.T) {
 	for _, tally := range table.Tallies() {
 		labels = append(labels, tally.Block+" | "+tally.Period)
 	}
+	slices.Sort(labels)
 	want := []string{
 		"1, block 1 | 1, block 1, period 1", "1, block 1 | 1, block 1, period 2",
 		"2, block 1 | 2, block 1, period 1", "2, block 1 | 2, block 1, period 2",
@@ -369,7 +373,8 @@ func TestRowOrderChangesNoTally(t *testing.T) {
 	a := mustRead(t, "angler,outing,lower_pattern,taken_position\n"+strings.Join(rows, "\n"), ReadOptions{}).Tallies()
 	rows[0], rows[3] = rows[3], rows[0]
 	b := mustRead(t, "angler,outing,lower_pattern,taken_position\n"+strings.Join(rows, "\n"), ReadOptions{}).Tallies()
-	if !reflect.DeepEqual(a, b) || len(a) != 3 || a[0].N != 2 {
+	twice := func(t trial.Tally) bool { return t.Angler == "Ann" && t.Outing == "1" && t.N == 2 }
+	if !reflect.DeepEqual(a, b) || len(a) != 3 || !slices.ContainsFunc(a, twice) {
 		t.Errorf("%v and %v", a, b)
 	}
 }

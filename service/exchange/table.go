@@ -38,6 +38,9 @@ const (
 	colExclusion     = "exclusion"
 )
 
+// colMonth is no column of the table: it is taken from caught_at.
+const colMonth = "month"
+
 // Columns returns the names of the catch table's own columns in the order in which they are written.
 func Columns() []string {
 	return []string{
@@ -83,13 +86,15 @@ type Length struct {
 }
 
 // Table is a catch table: the codes of its two patterns, its rows in the file's order, and the names of its further
-// columns. Codes are the pattern codes that stand in the file, the most frequent first. Faults counts all faults found, also
-// those beyond MaxFaults; rows at fault are not among Rows.
+// columns. Codes are the pattern codes that stand in the file, the most frequent first. Subgroups are the columns by which its
+// fish are told apart when they are counted, named as in the file. Faults counts all faults found, also those beyond
+// MaxFaults; rows at fault are not among Rows.
 type Table struct {
 	Test, Control string
 	Codes         []string
 	Rows          []Row
 	Further       []string
+	Subgroups     []string
 	Faults        int
 }
 

@@ -1,7 +1,6 @@
 package exchange
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -11,29 +10,35 @@ import (
 	"evenrig/service/trial"
 )
 
-// Tallies counts like fish, in a fixed order that does not depend on the order of the rows. There is no protocol behind
-// a table, so every species and length is eligible. A block is one of its outing, unless two outings of one arrangement
-// each share its number: then it is one block of two outings.
+// Tallies counts like fish, in an order that does not depend on the order of the rows. There is no protocol behind a
+// table, so every species and length is eligible, and no fish is known to be late or not as planned. A block is one of its
+// outing, unless two outings of one arrangement each share its number: then it is one block of two outings. Of the further
+// columns only those among Subgroups tell fish apart: a column that differs from fish to fish makes a tally of each.
 func (t Table) Tallies() []trial.Tally {
-	spans := t.spanningBlocks()
+	c := counter{Table: t, spans: t.spanningBlocks(), halves: trial.Halves{}, further: map[string]int{}}
+	for i, name := range t.Further {
+		if slices.Contains(t.Subgroups, name) {
+			c.further[name] = i
+		}
+	}
+	for _, row := range t.Rows {
+		if row.Period != nil {
+			c.halves.Add(row.Angler, c.block(row), *row.Period)
+		}
+	}
 	counts := map[trial.Tally]int64{}
 	for _, row := range t.Rows {
-		counts[t.tally(row, spans)]++
+		counts[c.tally(row)]++
 	}
-	tallies := slices.SortedFunc(maps.Keys(counts), byFields)
-	for i := range tallies {
-		tallies[i].N = counts[tallies[i]]
-	}
-	return tallies
+	return trial.SumTallies(counts)
 }
 
-// byFields orders tallies by their fields, so that the same fish give the same list.
-func byFields(a, b trial.Tally) int {
-	return cmp.Or(
-		cmp.Compare(a.Angler, b.Angler), cmp.Compare(a.Outing, b.Outing), cmp.Compare(a.Block, b.Block), cmp.Compare(a.Period, b.Period),
-		cmp.Compare(a.Arrangement, b.Arrangement), cmp.Compare(a.Taken, b.Taken), cmp.Compare(a.Species, b.Species),
-		cmp.Compare(a.Origin, b.Origin), cmp.Compare(a.Month, b.Month), cmp.Compare(a.Week, b.Week), cmp.Compare(a.Exclusion, b.Exclusion),
-	)
+// counter is a table with what only all of its rows together tell.
+type counter struct {
+	Table
+	spans   map[blockKey]bool
+	halves  trial.Halves
+	further map[string]int // where the columns of the subgroups stand among the further ones
 }
 
 // blockKey names a block number of one angler.
@@ -70,31 +75,52 @@ func (t Table) spanningBlocks() map[blockKey]bool {
 	return spans
 }
 
-func (t Table) tally(row Row, spans map[blockKey]bool) trial.Tally {
+// block returns the label of the row's block, unique within the angler, empty where there is none.
+func (c counter) block(row Row) string {
+	if row.Block == nil {
+		return ""
+	}
+	label, outing := strconv.Itoa(*row.Block), row.OutingLabel()
+	if !c.spans[blockKey{row.Angler, *row.Block}] && outing != "" {
+		label = outing + ", block " + label
+	}
+	return label
+}
+
+func (c counter) tally(row Row) trial.Tally {
 	tally := trial.Tally{
-		Angler: row.Angler, Outing: row.OutingLabel(), Taken: t.taken(row), Species: row.Species, Origin: row.Origin,
-		Exclusion: row.exclusion(),
+		Angler: row.Angler, Outing: row.OutingLabel(), Block: c.block(row), Taken: c.taken(row), Species: row.Species, Origin: row.Origin,
+		Exclusion: row.exclusion(), WaterType: row.WaterType, Fly: row.Fly, Columns: c.columns(row),
 	}
 	switch row.LowerPattern {
-	case t.Test:
+	case c.Test:
 		tally.Arrangement = trial.TestLower
-	case t.Control:
+	case c.Control:
 		tally.Arrangement = trial.ControlLower
-	}
-	if row.Block != nil {
-		tally.Block = strconv.Itoa(*row.Block)
-		if !spans[blockKey{row.Angler, *row.Block}] && tally.Outing != "" {
-			tally.Block = tally.Outing + ", block " + tally.Block
-		}
 	}
 	if row.Period != nil {
 		tally.Period = strings.TrimPrefix(tally.Block+", period "+strconv.Itoa(*row.Period), ", ")
+		tally.Half = c.halves.Of(row.Angler, tally.Block, *row.Period)
 	}
 	if at, _, ok := row.Time(); ok {
 		year, week := at.ISOWeek()
 		tally.Month, tally.Week = at.Format("2006-01"), fmt.Sprintf("%04d-W%02d", year, week)
 	}
 	return tally
+}
+
+// columns returns the row's values in the further columns that were asked for.
+func (c counter) columns(row Row) string {
+	if len(c.further) == 0 {
+		return ""
+	}
+	values := make(map[string]string, len(c.further))
+	for name, i := range c.further {
+		if i < len(row.Further) {
+			values[name] = row.Further[i]
+		}
+	}
+	return string(trial.NewFurther(values))
 }
 
 func (t Table) taken(row Row) trial.Taken {
