@@ -4,8 +4,8 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
-	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,9 +14,10 @@ import (
 	"evenrig/service/trial"
 )
 
-// Canonical returns the input counts of an analysis as canonical JSON (RFC 8785): design, patterns, effort, and the
-// tallies merged and sorted, so that the same fish give the same bytes in whatever order they came. Text must be valid
-// UTF-8; the error says which is not.
+// Canonical returns the input counts of an analysis as canonical JSON (RFC 8785): design, patterns, effort, the draw and the
+// plan of looks where there is one, and the tallies merged and sorted, so that the same fish give the same bytes in whatever order
+// they came. What a tally does not know is left out, but for the fields that every source has. Text must be valid UTF-8; the
+// error says which is not.
 func Canonical(in Input) ([]byte, error) {
 	in = in.filled()
 	tallies := merged(in.Tallies)
@@ -25,32 +26,66 @@ func Canonical(in Input) ([]byte, error) {
 	quote(&b, in.Control)
 	b.WriteString(`,"design":`)
 	quote(&b, string(in.Design))
+	if len(in.Draw) > 0 {
+		b.WriteString(`,"draw":[`)
+		for i, block := range drawInOrder(in.Draw) {
+			fields := drawnFields(block)
+			if err := checkText("drawn block", fields); err != nil {
+				return nil, err
+			}
+			writeObject(&b, i, fields)
+		}
+		b.WriteByte(']')
+	}
 	e := in.Effort
 	fmt.Fprintf(&b, `,"effort":{"blank_outings":%d,"blocks":%d,"deviations":%d,"enrolled":%d,"finished_blocks":%d,"late_noted":%d,"not_logged":%d,"outings":%d}`,
 		e.BlankOutings, e.Blocks, e.Deviations, e.Enrolled, e.FinishedBlocks, e.LateNoted, e.NotLogged, e.Outings)
+	if in.Plan != nil {
+		plan, err := json.Marshal(in.Plan) // its keys stand in order
+		if err != nil {
+			return nil, fmt.Errorf("plan of looks: %w", err)
+		}
+		b.WriteString(`,"plan":`)
+		b.Write(plan)
+	}
 	b.WriteString(`,"tallies":[`)
 	for i, t := range tallies {
-		if i > 0 {
-			b.WriteByte(',')
+		fields := tallyFields(t)
+		if err := checkText("tally", fields); err != nil {
+			return nil, err
 		}
-		for j, field := range tallyFields(t) {
-			if !utf8.ValidString(field.value) {
-				return nil, trial.Fail(trial.Invalid, "analysis.invalid", "the %s %q of a tally is not UTF-8", field.key, field.value)
-			}
-			b.WriteByte("{,"[min(j, 1)])
-			b.WriteString(`"` + field.key + `":`)
-			if field.key == "n" {
-				b.WriteString(field.value)
-			} else {
-				quote(&b, field.value)
-			}
-		}
-		b.WriteByte('}')
+		writeObject(&b, i, fields)
 	}
 	b.WriteString(`],"test":`)
 	quote(&b, in.Test)
 	b.WriteByte('}')
 	return []byte(b.String()), nil
+}
+
+func checkText(of string, fields []field) error {
+	for _, f := range fields {
+		if !utf8.ValidString(f.value) {
+			return trial.Fail(trial.Invalid, "analysis.invalid", "the %s %q of a %s is not UTF-8", f.key, f.value, of)
+		}
+	}
+	return nil
+}
+
+// writeObject writes one object of a list: the place in the list decides the comma.
+func writeObject(b *strings.Builder, place int, fields []field) {
+	if place > 0 {
+		b.WriteByte(',')
+	}
+	for i, f := range fields {
+		b.WriteByte("{,"[min(i, 1)])
+		b.WriteString(`"` + f.key + `":`)
+		if f.plain {
+			b.WriteString(f.value)
+		} else {
+			quote(b, f.value)
+		}
+	}
+	b.WriteByte('}')
 }
 
 // fingerprint returns the SHA-256 of the canonical input counts in hexadecimal.
@@ -74,38 +109,71 @@ func merged(tallies []trial.Tally) []trial.Tally {
 			counts[t] += n
 		}
 	}
-	all := slices.Collect(maps.Keys(counts))
-	for i := range all {
-		all[i].N = counts[all[i]]
-	}
-	slices.SortFunc(all, func(a, b trial.Tally) int {
-		return cmp.Or(
-			cmp.Compare(a.Angler, b.Angler), cmp.Compare(a.Arrangement, b.Arrangement), cmp.Compare(a.Block, b.Block),
-			cmp.Compare(a.Exclusion, b.Exclusion), cmp.Compare(a.Month, b.Month), cmp.Compare(a.Origin, b.Origin), cmp.Compare(a.Outing, b.Outing),
-			cmp.Compare(a.Period, b.Period), cmp.Compare(a.Species, b.Species), cmp.Compare(a.Taken, b.Taken), cmp.Compare(a.Week, b.Week),
-		)
-	})
-	return all
+	return trial.SumTallies(counts)
 }
 
-type tallyField struct{ key, value string }
+// drawInOrder returns the drawn blocks by angler, each angler's in the order of the draw.
+func drawInOrder(draw []trial.DrawnBlock) []trial.DrawnBlock {
+	sorted := slices.Clone(draw)
+	slices.SortStableFunc(sorted, func(a, b trial.DrawnBlock) int { return cmp.Compare(a.Angler, b.Angler) })
+	return sorted
+}
 
-// tallyFields returns a tally's fields in the order of their keys, as RFC 8785 asks.
-func tallyFields(t trial.Tally) []tallyField {
-	return []tallyField{
-		{"angler", t.Angler},
-		{"arrangement", string(t.Arrangement)},
-		{"block", t.Block},
-		{"exclusion", string(t.Exclusion)},
-		{"month", t.Month},
-		{"n", strconv.FormatInt(t.N, 10)},
-		{"origin", string(t.Origin)},
-		{"outing", t.Outing},
-		{"period", t.Period},
-		{"species", t.Species},
-		{"taken", string(t.Taken)},
-		{"week", t.Week},
+// field is one key of an object with its value; plain ones are numbers and truth values, which are not quoted.
+type field struct {
+	key, value string
+	plain      bool
+}
+
+// tallyFields returns a tally's fields in the order of their keys, as RFC 8785 asks. Those from half on in trial.Tally are
+// left out where they say nothing.
+func tallyFields(t trial.Tally) []field {
+	fields := []field{
+		{key: "angler", value: t.Angler},
+		{key: "arrangement", value: string(t.Arrangement)},
+		{key: "block", value: t.Block},
 	}
+	text := func(key, value string) {
+		if value != "" {
+			fields = append(fields, field{key: key, value: value})
+		}
+	}
+	mark := func(key string, is bool) {
+		if is {
+			fields = append(fields, field{key: key, value: "true", plain: true})
+		}
+	}
+	text("columns", t.Columns)
+	mark("deviated", t.Deviated)
+	text("drawn", string(t.Drawn))
+	fields = append(fields, field{key: "exclusion", value: string(t.Exclusion)})
+	mark("finished", t.Finished)
+	text("fly", t.Fly)
+	if t.Half != 0 {
+		fields = append(fields, number("half", int64(t.Half)))
+	}
+	mark("late", t.Late)
+	fields = append(fields, field{key: "month", value: t.Month}, number("n", t.N))
+	mark("opened_late", t.OpenedLate)
+	fields = append(fields,
+		field{key: "origin", value: string(t.Origin)}, field{key: "outing", value: t.Outing}, field{key: "period", value: t.Period},
+		field{key: "species", value: t.Species}, field{key: "taken", value: string(t.Taken)})
+	text("water_type", t.WaterType)
+	return append(fields, field{key: "week", value: t.Week})
+}
+
+func drawnFields(b trial.DrawnBlock) []field {
+	return []field{
+		{key: "angler", value: b.Angler},
+		{key: "block", value: b.Block},
+		{key: "first", value: string(b.First)},
+		number("group", int64(b.Group)),
+		number("size", int64(b.Size)),
+	}
+}
+
+func number(key string, n int64) field {
+	return field{key: key, value: strconv.FormatInt(n, 10), plain: true}
 }
 
 // quote writes a JSON string as RFC 8785 section 3.2.2.2 prescribes: only what must be escaped is, in the short form
