@@ -12,7 +12,8 @@ import (
 const catchColumns = `
 c.trial_id, c.id, c.enrolment_id, c.period_id, c.taken_pattern, c.taken_position, c.outcome, c.foul_hooked, c.rig_intact,
 c.double_id, c.species, c.origin, c.caught_at, c.caught_offset, c.noted_at, c.noted_offset, c.length_value, c.length_unit,
-c.note, c.noted_by, c.received_at, c.sent_digest, c.version, c.void, c.after_lock, c.reason`
+c.note, c.noted_by, c.received_at, c.sent_digest, c.version, c.void, c.after_lock, c.reason,
+coalesce(c.water_type, '') AS water_type, coalesce(c.fly, '') AS fly, coalesce(c.further, '') AS further`
 
 const selectCatch = `SELECT ` + catchColumns + ` FROM catches c `
 
@@ -56,14 +57,14 @@ WHERE c.trial_id = @trial_id AND c.period_id = @period_id ORDER BY c.caught_at N
 const insertCatches = `
 INSERT INTO catches (trial_id, id, enrolment_id, period_id, taken_pattern, taken_position, outcome, foul_hooked, rig_intact,
                      double_id, species, origin, caught_at, caught_offset, noted_at, noted_offset, length_value, length_unit,
-                     note, noted_by, received_at, sent_digest, version, void, after_lock, reason, ledger_n)
+                     note, noted_by, received_at, sent_digest, version, void, after_lock, reason, water_type, fly, further, ledger_n)
 SELECT * FROM unnest(
     @trial_id::uuid[], @id::uuid[], @enrolment_id::uuid[], @period_id::uuid[], @taken_pattern::text[],
     @taken_position::text[], @outcome::text[], @foul_hooked::boolean[], @rig_intact::boolean[], @double_id::uuid[],
     @species::text[], @origin::text[], @caught_at::timestamptz[], @caught_offset::smallint[], @noted_at::timestamptz[],
     @noted_offset::smallint[], @length_value::float8[], @length_unit::text[], @note::text[], @noted_by::uuid[],
     @received_at::timestamptz[], @sent_digest::bytea[], @version::integer[], @void::boolean[], @after_lock::boolean[],
-    @reason::text[], @ledger_n::bigint[])`
+    @reason::text[], @water_type::text[], @fly::text[], @further::text[], @ledger_n::bigint[])`
 
 // insertCatchesArgs turns catches into columns. ledgerN is as long as catches.
 func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) pgx.StrictNamedArgs {
@@ -98,6 +99,9 @@ func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) pgx.StrictNamedA
 		"void":           column(catches, func(c trial.Catch) bool { return c.Void }),
 		"after_lock":     column(catches, func(c trial.Catch) bool { return c.AfterLock }),
 		"reason":         column(catches, func(c trial.Catch) string { return string(c.Reason) }),
+		"water_type":     column(catches, func(c trial.Catch) *string { return textOrNull(c.WaterType) }),
+		"fly":            column(catches, func(c trial.Catch) *string { return textOrNull(c.Fly) }),
+		"further":        column(catches, func(c trial.Catch) *string { return textOrNull(string(c.Further)) }),
 		"ledger_n":       ledgerN,
 	}
 }
@@ -111,6 +115,14 @@ func column[R, V any](records []R, value func(R) V) []V {
 	return values
 }
 
+// textOrNull is what stands for a text that may be missing.
+func textOrNull(text string) *string {
+	if text == "" {
+		return nil
+	}
+	return &text
+}
+
 // UpdateCatch implements trial.Tx.
 func (w writeTx) UpdateCatch(ctx context.Context, c trial.Catch) error {
 	const updateCatch = `
@@ -118,7 +130,8 @@ UPDATE catches
 SET period_id = @period_id, taken_pattern = @taken_pattern, taken_position = @taken_position, outcome = @outcome,
     foul_hooked = @foul_hooked, rig_intact = @rig_intact, double_id = @double_id, species = @species, origin = @origin,
     caught_at = @caught_at, caught_offset = @caught_offset, noted_at = @noted_at, noted_offset = @noted_offset,
-    length_value = @length_value, length_unit = @length_unit, note = @note, version = @version, void = @void, reason = @reason
+    length_value = @length_value, length_unit = @length_unit, note = @note, version = @version, void = @void, reason = @reason,
+    water_type = @water_type, fly = @fly, further = @further
 WHERE trial_id = @trial_id AND id = @id`
 	value, unit := measureColumns(c.Length)
 	return update(ctx, w.tx, "catch", updateCatch, pgx.StrictNamedArgs{
@@ -126,6 +139,7 @@ WHERE trial_id = @trial_id AND id = @id`
 		"outcome": c.Outcome, "foul_hooked": c.FoulHooked, "rig_intact": c.RigIntact, "double_id": c.DoubleID, "species": c.Species,
 		"origin": c.Origin, "caught_at": c.CaughtAt, "caught_offset": offsetOf(c.CaughtAt), "noted_at": c.NotedAt,
 		"noted_offset": offsetOf(c.NotedAt), "length_value": value, "length_unit": unit, "note": c.Note, "version": c.Version,
-		"void": c.Void, "reason": c.Reason,
+		"void": c.Void, "reason": c.Reason, "water_type": textOrNull(c.WaterType), "fly": textOrNull(c.Fly),
+		"further": textOrNull(string(c.Further)),
 	})
 }

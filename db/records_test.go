@@ -3,9 +3,14 @@ package db_test
 import (
 	"context"
 	"encoding/json"
+	"io/fs"
+	"strings"
 	"testing"
 	"time"
 
+	"evenrig/db"
+	"evenrig/db/dbtest"
+	"evenrig/db/migrations"
 	"evenrig/service/trial"
 )
 
@@ -127,7 +132,8 @@ func TestCatches(t *testing.T) {
 		same(t, "corrected catch", got, corrected)
 		return err
 	})
-	want.Void, want.AfterLock, want.Reason = true, true, trial.TooShort // tested above and with locking
+	want.Void, want.AfterLock, want.Reason = true, true, trial.TooShort                  // tested above and with locking
+	want.WaterType, want.Fly, want.Further = "river", "orange tag", `{"hatch":"olives"}` // a table's, tested with it
 	filled(t, want)
 }
 
@@ -180,6 +186,8 @@ func TestRecorded(t *testing.T) {
 	}
 	first1, second := fish(), fish()
 	second.CaughtAt, second.NotedAt, second.PeriodID = dawn, dawn, nowhere.ID
+	second.WaterType, second.Fly = "weir pool, below", "tag"
+	second.Further = trial.NewFurther(map[string]string{"hatch": "olives, \"some\"", "notes": "two\nlines \\ 1 µm"})
 	records := trial.Records{Enrolment: enrolment, Outings: []trial.Outing{outing}, Periods: []trial.Period{period, nowhere}, Catches: []trial.Catch{first1}}
 	again := records
 	again.Catches = []trial.Catch{second}
@@ -203,5 +211,69 @@ func TestRecorded(t *testing.T) {
 	err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.InsertRecorded(ctx, []trial.Records{again}) })
 	if trial.KindOf(err) != trial.Conflict {
 		t.Errorf("the same fish again gives %v", err)
+	}
+	// A correction keeps what the table said, unless it changes that.
+	for _, further := range []trial.Further{second.Further, `{"hatch":"none"}`, ""} {
+		second.Further, second.Version = further, second.Version+1
+		write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.UpdateCatch(ctx, second) })
+		read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+			got, err := tx.CatchBy(ctx, id, second.ID)
+			same(t, "corrected fish of a table", got, second)
+			return err
+		})
+	}
+	for what, spoil := range map[string]func(c *trial.Catch){
+		"no object":     func(c *trial.Catch) { c.Further = `["hatch"]` },
+		"no JSON":       func(c *trial.Catch) { c.Further = `hatch` },
+		"a long text":   func(c *trial.Catch) { c.Fly = strings.Repeat("x", 201) },
+		"a long text 2": func(c *trial.Catch) { c.WaterType = strings.Repeat("x", 201) },
+	} {
+		bad := second
+		spoil(&bad)
+		if err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.UpdateCatch(ctx, bad) }); err == nil {
+			t.Errorf("%s was taken", what)
+		}
+	}
+}
+
+// Going back before the step that keeps a table's own columns and up again leaves the fish and takes those columns; either
+// way the cached counts are emptied, since fish are counted by more than before.
+func TestKeepColumnsStep(t *testing.T) {
+	t.Parallel()
+	url := dbtest.URL(t)
+	conn := connect(t, url)
+	exec := func(sql string) {
+		t.Helper()
+		if _, err := conn.Exec(t.Context(), sql); err != nil {
+			t.Fatalf("%s: %v", sql, err)
+		}
+	}
+	exec(`SET session_replication_role = replica`) // a fish and a count without what they refer to
+	const count = `INSERT INTO counts SELECT gen_random_uuid(), gen_random_uuid(), 1, '[]', '{}'`
+	exec(count)
+	exec(`
+INSERT INTO catches (trial_id, id, enrolment_id, period_id, taken_pattern, taken_position, outcome, foul_hooked, rig_intact, species, origin, note,
+                     received_at, version, void, after_lock, reason, water_type, fly, further)
+SELECT gen_random_uuid(), gen_random_uuid(), gen_random_uuid(), gen_random_uuid(), 'C', '', 'landed', false, true, '', 'wild', '',
+       '2026-09-01', 1, false, false, '', 'river', 'tag', '{"hatch":"olives"}'`)
+	const left = `SELECT format('%s counts, %s fish', (SELECT count(*) FROM counts), (SELECT count(*) FROM catches WHERE outcome = 'landed'))`
+	steps, err := fs.Glob(migrations.FS, "*.up.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, step := range []func() error{
+		func() error { return db.MigrateDown(t.Context(), url, len(steps)-5) },
+		func() error { return db.MigrateUp(t.Context(), url) },
+	} {
+		if err := step(); err != nil {
+			t.Fatal(err)
+		}
+		if got := texts(t, conn, left); got[0] != "0 counts, 1 fish" {
+			t.Errorf("left: %s", got)
+		}
+		exec(count)
+	}
+	if got := texts(t, conn, `SELECT concat(water_type, fly, further) FROM catches`); len(got) != 1 || got[0] != "" {
+		t.Errorf("the step back and up again left %q", got)
 	}
 }

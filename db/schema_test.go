@@ -77,7 +77,7 @@ UNION ALL
 SELECT format('%s %s.%s %s', relkind, nspname, relname, reloptions) FROM pg_class c JOIN pg_namespace n ON n.oid = relnamespace
 WHERE nspname IN ('public', 'jobs') AND relkind <> 'i'
 UNION ALL
-SELECT format('column %s %s %s %s %s %s %s', attrelid::regclass, attnum, attname, format_type(atttypid, atttypmod), attnotnull,
+SELECT format('column %s %s %s %s %s %s %s', attrelid::regclass, rank() OVER (PARTITION BY attrelid ORDER BY attnum), attname, format_type(atttypid, atttypmod), attnotnull,
               pg_get_expr(adbin, adrelid), attidentity)
 FROM pg_attribute a JOIN pg_class c ON c.oid = attrelid JOIN pg_namespace n ON n.oid = relnamespace
 LEFT JOIN pg_attrdef d ON adrelid = attrelid AND adnum = attnum
