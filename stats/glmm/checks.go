@@ -22,7 +22,10 @@ func (p *problem) checkIdentified() error {
 		successes += c.y
 		total += c.n
 	}
-	if successes == 0 || successes == total {
+	if p.family != Binomial && successes == 0 {
+		return fmt.Errorf("%w: every count is 0", ErrNoCatches)
+	}
+	if p.family == Binomial && (successes == 0 || successes == total) {
 		return fmt.Errorf("%w: %.0f of %.0f", ErrNoVariation, successes, total)
 	}
 	if len(p.groups) < 2 {
@@ -59,51 +62,53 @@ func (p *problem) checkColumns() error {
 	return nil
 }
 
+// terms of the model in the covariance of linear predictors, as pairProducts orders them.
+var termNames = [4]string{"pattern", "position", "outing", "correlation of pattern and position"}
+
 // checkTerms refuses variance terms that give the same covariance to every pair of
 // fish: term k adds variance·K_k(i, j) to the covariance of the linear predictors
 // of fish i and j of one group, and the terms can be told apart only if the K_k
-// are linearly independent over pairs.
+// are linearly independent over pairs. A dispersion takes up all that a row has by itself.
 func (p *problem) checkTerms() error {
-	names := []string{"pattern"}
+	terms := []int{0}
 	if p.vary.Position() {
-		names = append(names, "position")
+		terms = append(terms, 1)
 	}
 	if p.vary.Outing() {
-		names = append(names, "outing")
+		terms = append(terms, 2)
+	}
+	if p.correlated {
+		terms = append(terms, 3)
 	}
 	gram := p.pairProducts()
-	index := map[string]int{"pattern": 0, "position": 1, "outing": 2}
-	for i, name := range names {
-		k := index[name]
+	for i, k := range terms {
 		if gram[k][k] <= 0 {
-			return fmt.Errorf("%w: no two fish share an effect of %s, so its variation cannot be estimated", ErrNotIdentified, name)
+			return fmt.Errorf("%w: no two fish share an effect of %s, so its variation cannot be estimated", ErrNotIdentified, termNames[k])
 		}
-		for _, other := range names[:i] {
-			j := index[other]
+		for _, j := range terms[:i] {
 			if gram[j][k]*gram[j][k] >= (1-1e-10)*gram[j][j]*gram[k][k] {
-				return fmt.Errorf("%w: variation by %s and by %s would look the same in these catches", ErrNotIdentified, other, name)
+				return fmt.Errorf("%w: variation by %s and by %s would look the same in these catches", ErrNotIdentified, termNames[j], termNames[k])
 			}
 		}
 	}
-	if len(names) < 3 {
-		return nil
-	}
-	scaled := mat.NewSymDense(3, nil)
-	for j := range 3 {
-		for k := range 3 {
-			scaled.SetSym(j, k, gram[j][k]/math.Sqrt(gram[j][j]*gram[k][k]))
+	scaled := mat.NewSymDense(len(terms), nil)
+	for a, j := range terms {
+		for b, k := range terms {
+			scaled.SetSym(a, b, gram[j][k]/math.Sqrt(gram[j][j]*gram[k][k]))
 		}
 	}
-	if mat.Det(scaled) < 1e-10 {
-		return fmt.Errorf("%w: variation by pattern, position and outing together would look the same in these catches", ErrNotIdentified)
+	if len(terms) > 2 && mat.Det(scaled) < 1e-10 {
+		return fmt.Errorf("%w: variation by the terms of the model together would look the same in these catches", ErrNotIdentified)
 	}
 	return nil
 }
 
-// pairProducts is Σ K_j·K_k over pairs of distinct rows of a group, and over each
-// row with at least two fish, for u, v and w. Sums of products over pairs are
-// products of sums, so the cost is linear.
-func (p *problem) pairProducts() (gram [3][3]float64) {
+// pairProducts is Σ K_j·K_k over pairs of distinct rows of a group, and over each row
+// that says something by itself about its effects: at least two fish, or a Poisson count. The
+// terms are u, v, w and the correlation, K = zu_i·zv_j + zv_i·zu_j. Sums of products over
+// pairs are products of sums, so the cost is linear.
+func (p *problem) pairProducts() (gram [4][4]float64) {
+	add := func(j, k int, v float64) { gram[j][k] += v }
 	for _, g := range p.groups {
 		var uu, uv, vv float64
 		for s := g.subs.from; s < g.subs.to; s++ {
@@ -115,24 +120,33 @@ func (p *problem) pairProducts() (gram [3][3]float64) {
 				uu += c.zu * c.zu
 				uv += c.zu * c.zv
 				vv += c.zv * c.zv
-				if c.n < 2 {
-					gram[0][0] -= c.zu * c.zu * c.zu * c.zu
-					gram[0][1] -= c.zu * c.zu * c.zv * c.zv
-					gram[1][1] -= c.zv * c.zv * c.zv * c.zv
-					gram[0][2] -= c.zu * c.zu
-					gram[1][2] -= c.zv * c.zv
-					gram[2][2]--
+				if p.family == Poisson || c.n >= 2 {
+					continue
+				}
+				own := [4]float64{c.zu * c.zu, c.zv * c.zv, 1, 2 * c.zu * c.zv}
+				for j := range own {
+					for k := range j + 1 {
+						add(k, j, -own[j]*own[k])
+					}
 				}
 			}
-			gram[0][2] += u * u
-			gram[1][2] += v * v
-			gram[2][2] += count * count
+			add(0, 2, u*u)
+			add(1, 2, v*v)
+			add(2, 2, count*count)
+			add(2, 3, 2*u*v)
 		}
-		gram[0][0] += uu * uu
-		gram[0][1] += uv * uv
-		gram[1][1] += vv * vv
+		add(0, 0, uu*uu)
+		add(0, 1, uv*uv)
+		add(1, 1, vv*vv)
+		add(0, 3, 2*uu*uv)
+		add(1, 3, 2*vv*uv)
+		add(3, 3, 2*(uu*vv+uv*uv))
 	}
-	gram[1][0], gram[2][0], gram[2][1] = gram[0][1], gram[0][2], gram[1][2]
+	for j := range gram {
+		for k := range j {
+			gram[j][k] = gram[k][j]
+		}
+	}
 	return gram
 }
 
@@ -145,11 +159,12 @@ func (p *problem) fixedOnly() ([]float64, error) {
 	information := mat.NewSymDense(w, nil)
 	var step mat.VecDense
 	var factor mat.Cholesky
+	e := evaluator{exponential: p.family != Binomial}
 	for range 100 {
 		gradient.Zero()
 		information.Zero()
 		for r, c := range p.rows {
-			mean, slope, _ := logistic(p.linear(r, beta))
+			_, mean, slope, _ := e.derivatives(p.linear(r, beta) + c.shift)
 			x := p.x[r*w : (r+1)*w]
 			for i := range w {
 				gradient.SetVec(i, gradient.AtVec(i)+(c.y-c.n*mean)*x[i])

@@ -34,6 +34,5 @@
 //
 // Data can make a fit impossible; then the error wraps one of the Err values
 // and says why, and there is no result. A result never holds a NaN or an
-// infinity. Outings are supported with one point only. Correlated u and v are
-// not supported.
+// infinity.
 package glmm

@@ -19,8 +19,10 @@ func (m *maximum) effectOf(g int, out *effect) bool {
 		return false
 	}
 	b1, b2 := e.b[2*g], e.b[2*g+1]
-	out.u, out.v = ps.lu*b1, ps.lv*b2
-	out.uVar, out.vVar = ps.lu*ps.lu*e.arrow.i11, ps.lv*ps.lv*e.arrow.i22
+	h := &e.arrow
+	out.u, out.v = ps.lu*b1, ps.lc*b1+ps.lv*b2
+	out.uVar = ps.lu * ps.lu * h.i11
+	out.vVar = ps.lc*ps.lc*h.i11 + 2*ps.lc*ps.lv*h.i12 + ps.lv*ps.lv*h.i22
 	w := e.problem.width
 	for i, k := range m.free {
 		g1, g2 := e.gradientSlope(g, k, ps)
@@ -28,11 +30,13 @@ func (m *maximum) effectOf(g int, out *effect) bool {
 		if !ok {
 			return false
 		}
-		out.uSlope[i], out.vSlope[i] = ps.lu*d1, ps.lv*d2
-		switch k {
-		case w:
+		out.uSlope[i], out.vSlope[i] = ps.lu*d1, ps.lc*d1+ps.lv*d2
+		switch k - w {
+		case atPattern:
 			out.uSlope[i] += b1
-		case w + 1:
+		case atCorrelation:
+			out.vSlope[i] += b1
+		case atPosition:
 			out.vSlope[i] += b2
 		}
 	}
@@ -51,16 +55,25 @@ func (e *evaluator) gradientSlope(g, k int, ps params) (g1, g2 float64) {
 		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
 			row, c := &e.rows[r-grp.rows.from], &e.problem.rows[r]
 			var dEta float64
-			switch k {
-			case w:
+			switch k - w {
+			case atPattern:
 				dEta = c.zu * b1
 				g1 += row.residual * c.zu
-			case w + 1:
+			case atCorrelation:
+				dEta = c.zv * b1
+				g1 += row.residual * c.zv
+			case atPosition:
 				dEta = c.zv * b2
 				g2 += row.residual * c.zv
-			case w + 2:
+			case atOuting:
 				dEta = e.d[s]
 				sub.gradient += row.residual
+			case atDispersion:
+				residual, _ := dispersionSlopes(c, math.Exp(row.eta), ps.alpha)
+				residual *= ps.deltaSlope
+				g1 += residual * row.a1
+				g2 += residual * row.a2
+				sub.gradient += residual * ps.lw
 			default:
 				dEta = e.problem.x[r*w+k]
 			}

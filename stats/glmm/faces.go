@@ -60,7 +60,7 @@ func (p *problem) faces(beta []float64) []face {
 // startAt is the fixed-effects fit with every free SD such that the largest loading of its
 // effect has the given spread, the other SDs at 0.
 func (p *problem) startAt(beta []float64, sd float64, free []int) []float64 {
-	psi := append(slices.Clone(beta), 0, 0, 0)
+	psi := append(slices.Clone(beta), make([]float64, scales)...)
 	for k, size := range p.largestLoadings() {
 		if slices.Contains(free, p.width+k) {
 			psi[p.width+k] = sd / size

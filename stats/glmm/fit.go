@@ -30,7 +30,7 @@ func fit(rows []Row, options Options) (*maximum, Options, error) {
 	if err != nil {
 		return nil, options, err
 	}
-	p, err := newProblem(rows, options.Vary)
+	p, err := newProblem(rows, options)
 	if err != nil {
 		return nil, options, err
 	}
@@ -49,20 +49,20 @@ func (o Options) complete() (Options, error) {
 	if _, known := varyNames[o.Vary]; !known {
 		return o, fmt.Errorf("%w: %v is not a model", ErrInput, o.Vary)
 	}
-	if o.Correlated {
-		return o, fmt.Errorf("%w: correlated effects", ErrUnsupported)
+	if _, known := familyNames[o.Family]; !known {
+		return o, fmt.Errorf("%w: %v is not a family", ErrInput, o.Family)
+	}
+	if o.Correlated && !o.Vary.Position() {
+		return o, fmt.Errorf("%w: with %v there is no second effect of a group to be correlated", ErrInput, o.Vary)
 	}
 	if o.Points == 0 {
 		o.Points = DefaultPoints
 		if o.Vary.Outing() {
-			o.Points = 1
+			o.Points = DefaultOutingPoints
 		}
 	}
 	if o.Points < 1 || o.Points > MaxPoints {
 		return o, fmt.Errorf("%w: %d; accepted are 1 to %d", ErrPoints, o.Points, MaxPoints)
-	}
-	if o.Vary.Outing() && o.Points != 1 {
-		return o, fmt.Errorf("%w: %d with outings in the model; accepted is 1, the joint Laplace approximation", ErrPoints, o.Points)
 	}
 	return o, nil
 }
@@ -71,9 +71,11 @@ func (m *maximum) result(options Options) *Result {
 	w := m.evaluator.problem.width
 	r := &Result{
 		Coef:          m.psi[:w:w],
-		SDPattern:     math.Abs(m.psi[w]),
-		SDPosition:    math.Abs(m.psi[w+1]),
-		SDOuting:      math.Abs(m.psi[w+2]),
+		SDPattern:     math.Abs(m.psi[w+atPattern]),
+		SDPosition:    math.Hypot(m.psi[w+atPosition], m.psi[w+atCorrelation]),
+		SDOuting:      math.Abs(m.psi[w+atOuting]),
+		Dispersion:    m.psi[w+atDispersion] * m.psi[w+atDispersion],
+		Family:        options.Family,
 		Singular:      m.singular,
 		LogLikelihood: m.value,
 		Vary:          options.Vary,
@@ -81,6 +83,10 @@ func (m *maximum) result(options Options) *Result {
 		Points:        options.Points,
 		Iterations:    m.iterations,
 		Evaluations:   m.evaluations,
+	}
+	if options.Correlated && r.SDPattern > 0 && r.SDPosition > 0 {
+		correlation := math.Copysign(1, m.psi[w+atPattern]) * m.psi[w+atCorrelation] / r.SDPosition
+		r.Correlation = &correlation
 	}
 	if options.Points == 1 {
 		r.Method = MethodLaplace

@@ -62,14 +62,14 @@ func TestNoSearchEndsHigher(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			p, err := newProblem(rows, options.Vary)
+			p, err := newProblem(rows, options)
 			if err != nil {
 				t.Fatal(err)
 			}
 			e := newEvaluator(p, options.Points)
 			for _, f := range p.faces([]float64{0, 0}) {
 				for range starts {
-					psi := []float64{rng.NormFloat64(), rng.NormFloat64(), 0, 0, 0}
+					psi := []float64{rng.NormFloat64(), rng.NormFloat64(), 0, 0, 0, 0, 0}
 					for _, k := range f.free[2:] {
 						psi[k] = math.Exp(2 * rng.NormFloat64())
 					}

@@ -39,14 +39,14 @@ var everyModel = []Options{
 // With one point the quadrature route is the Laplace approximation: value and
 // gradient agree although nothing of their code but the mode is shared.
 func TestOnePointIsLaplace(t *testing.T) {
-	p, err := newProblem(inventedRows(3, 7, 1, 6, .4, .3, .8, .4, 0), VaryPatternPosition)
+	p, err := newProblem(inventedRows(3, 7, 1, 6, .4, .3, .8, .4, 0), Options{Vary: VaryPatternPosition})
 	if err != nil {
 		t.Fatal(err)
 	}
-	psi := []float64{.4, .3, .7, -.5, 0}
+	psi := []float64{.4, .3, .7, -.5, 0, 0, 0}
 	laplace, onePoint := newEvaluator(p, 1), newEvaluator(p, 2)
 	onePoint.rule = newRule(1)
-	a, b := make([]float64, 5), make([]float64, 5)
+	a, b := make([]float64, 7), make([]float64, 7)
 	stattest.Relative(t, "log-likelihood", onePoint.evaluate(psi, b), laplace.evaluate(psi, a), 1e-14)
 	for k := range a {
 		stattest.Within(t, "gradient", b[k], a[k], 1e-12)
@@ -63,12 +63,12 @@ func TestNoVariationIsBinomial(t *testing.T) {
 		want += float64(r.Y)*math.Log(p) + float64(r.N-r.Y)*math.Log1p(-p)
 	}
 	for _, o := range everyModel {
-		p, err := newProblem(rows, o.Vary)
+		p, err := newProblem(rows, o)
 		if err != nil {
 			t.Fatal(err)
 		}
-		gradient := make([]float64, 5)
-		got := newEvaluator(p, o.Points).evaluate([]float64{theta, beta, 0, 0, 0}, gradient)
+		gradient := make([]float64, 7)
+		got := newEvaluator(p, o.Points).evaluate([]float64{theta, beta, 0, 0, 0, 0, 0}, gradient)
 		stattest.Relative(t, o.Vary.String(), got, want, 1e-13)
 	}
 }

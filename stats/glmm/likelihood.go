@@ -2,6 +2,18 @@ package glmm
 
 import "math"
 
+// Where a parameter stands in the full vector, after the fixed effects: the signed SDs of
+// u, v and w, the loading of v on u's standardised effect, and δ, whose square is the
+// dispersion. Those the model lacks stay 0.
+const (
+	atPattern = iota
+	atPosition
+	atOuting
+	atCorrelation
+	atDispersion
+	scales // how many there are
+)
+
 // evaluator computes the marginal log-likelihood of a problem and its gradient. It
 // keeps the modes found last as starting points of the next evaluation, and all
 // scratch space, so that an evaluation allocates nothing.
@@ -13,12 +25,22 @@ type evaluator struct {
 	count     int       // evaluations so far
 	b         []float64 // standardised u and v of each group, in pairs
 	d         []float64 // standardised w of each subgroup
+	// Of the current parameters.
+	exponential bool // K is e^ζ
+	alpha       float64
+	logAlpha    float64
+	// crossProducts, unless nil, receives the sum over groups of the products of their
+	// gradients, row by row.
+	crossProducts []float64
+	groupGradient []float64
 	// Scratch: of the current group, and of a column of quadrature points.
 	rows          []rowState
 	subs          []subState
 	arrow         arrow
 	pointValue    []float64
 	pointResidual []float64 // row by row
+	pointSlope    []float64
+	pointPower    []float64 // row by row, or subgroup by subgroup
 }
 
 func newEvaluator(p *problem, points int) *evaluator {
@@ -34,24 +56,37 @@ func newEvaluator(p *problem, points int) *evaluator {
 	e.subs = make([]subState, mostSubs)
 	e.pointValue = make([]float64, points)
 	e.pointResidual = make([]float64, points*mostRows)
+	e.pointPower = make([]float64, points*max(mostRows, mostSubs))
+	e.pointSlope = make([]float64, points*mostRows)
+	e.groupGradient = make([]float64, p.width+scales)
 	return e
 }
 
-// split names the parts of a full parameter vector: the fixed effects, then the signed
-// SDs of u, v and w, of which those the model lacks stay 0.
+// split names the parts of a full parameter vector.
 func (e *evaluator) split(psi []float64) params {
 	w := e.problem.width
-	return params{psi[:w], psi[w], psi[w+1], psi[w+2]}
+	delta := psi[w+atDispersion]
+	e.alpha = delta * delta
+	e.logAlpha = math.Log(e.alpha)
+	e.exponential = e.problem.family != Binomial && e.alpha == 0
+	return params{psi[:w], psi[w+atPattern], psi[w+atPosition], psi[w+atOuting], psi[w+atCorrelation], e.alpha, 2 * delta}
 }
 
-// evaluate returns the log-likelihood of single catches at psi and stores its
-// gradient; NaN if a mode could not be found or a value is not finite.
+// evaluate returns the log-likelihood at psi and stores its gradient; NaN if a mode could
+// not be found or a value is not finite.
 func (e *evaluator) evaluate(psi, gradient []float64) float64 {
 	e.count++
 	ps := e.split(psi)
 	clear(gradient)
-	total := 0.0
+	clear(e.crossProducts)
+	total, slope := e.problem.constant(ps.alpha)
+	gradient[e.problem.width+atDispersion] = ps.deltaSlope * slope
 	for g := range e.problem.groups {
+		into := gradient
+		if e.crossProducts != nil {
+			into = e.groupGradient
+			clear(into)
+		}
 		f, ok := e.findMode(g, ps)
 		if !ok {
 			// A start far off may be at fault: once more from the centre.
@@ -61,11 +96,9 @@ func (e *evaluator) evaluate(psi, gradient []float64) float64 {
 				return math.NaN()
 			}
 		}
-		if e.points == 1 {
-			total += f - e.logDeterminant(g)/2
-			e.laplaceGradient(g, ps, gradient)
-		} else {
-			total += f + e.quadrature(g, ps, gradient)
+		total += f + e.integrate(g, ps, into)
+		if e.crossProducts != nil {
+			e.addCrossProducts(gradient)
 		}
 	}
 	if math.IsInf(total, 0) {
@@ -79,79 +112,67 @@ func (e *evaluator) evaluate(psi, gradient []float64) float64 {
 	return total
 }
 
+// integrate returns ln of the integral of exp(f - f(mode)) for group g, at its mode, and
+// adds the derivative of the group's log-likelihood to gradient.
+func (e *evaluator) integrate(g int, ps params, gradient []float64) float64 {
+	m := newScaling(&e.arrow)
+	half := -e.logDeterminant(g) / 2
+	rows := e.rows[:e.problem.groups[g].rows.to-e.problem.groups[g].rows.from]
+	if ps.alpha > 0 {
+		for k := range rows {
+			rows[k].odds = math.Exp(rows[k].eta)
+		}
+	}
+	t := moments{mass: 1}
+	switch {
+	case e.points == 1:
+		e.atMode(g, ps)
+	case ps.lw == 0:
+		t = e.sumPoints(g, ps, m)
+	default:
+		t = e.sumNested(g, ps, m)
+	}
+	e.addGradient(g, ps, m, t, gradient)
+	if e.points == 1 {
+		return half
+	}
+	return half + math.Log(t.mass)
+}
+
+// atMode leaves in the states what sums over one point would.
+func (e *evaluator) atMode(g int, ps params) {
+	grp := &e.problem.groups[g]
+	for r := grp.rows.from; r < grp.rows.to; r++ {
+		row := &e.rows[r-grp.rows.from]
+		row.mean, row.meanT1, row.meanT2, row.meanTau = row.residual, 0, 0, 0
+		if ps.alpha > 0 {
+			row.meanSlope = dispersionSlope(&e.problem.rows[r], row.odds, ps.alpha)
+		}
+	}
+	if ps.lw == 0 {
+		return
+	}
+	subs := e.subs[:grp.subs.to-grp.subs.from]
+	for k := range subs {
+		s := &subs[k]
+		s.slope1, s.slope2, s.scale = -s.hd1/s.hdd, -s.hd2/s.hdd, 1/math.Sqrt(s.hdd)
+		s.tau, s.tau1, s.tau2, s.tauTau = 0, 0, 0, 0
+	}
+}
+
+// addCrossProducts adds the current group's gradient, and its products.
+func (e *evaluator) addCrossProducts(gradient []float64) {
+	n := len(gradient)
+	for i, v := range e.groupGradient {
+		gradient[i] += v
+		for j, u := range e.groupGradient {
+			e.crossProducts[i*n+j] += v * u
+		}
+	}
+}
+
 func (e *evaluator) recentre(g int) {
 	e.b[2*g], e.b[2*g+1] = 0, 0
 	subs := e.problem.groups[g].subs
 	clear(e.d[subs.from:subs.to])
-}
-
-// laplaceGradient adds the derivative of f - ½·ln|H| of group g at its mode.
-//
-// H = I + Σ W·a·aᵀ depends on a parameter through W and the loadings a, and W through
-// η directly and through the mode, whose own derivative is H⁻¹·∂(∇f). With
-// q = aᵀH⁻¹a, s = -½·Σ skew·q·a and k = H⁻¹s, a row adds
-//
-//	(residual - ½·skew·q - W·aᵀk)·∂η + (residual·k - W·H⁻¹a)ᵀ·∂a
-//
-// where ∂η and ∂a hold the effects fixed.
-func (e *evaluator) laplaceGradient(g int, ps params, gradient []float64) {
-	grp := &e.problem.groups[g]
-	h := &e.arrow
-	e.invertSubgroups(g)
-	// s in the space of (b1, b2, w's); those of the w's go where gradients were.
-	s1, s2 := 0.0, 0.0
-	for s := grp.subs.from; s < grp.subs.to; s++ {
-		sub := &e.subs[s-grp.subs.from]
-		sub.gradient = 0
-		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
-			row := &e.rows[r-grp.rows.from]
-			row.curvature = -row.skew * e.linearVariance(row, sub, ps.lw) / 2
-			s1 += row.curvature * row.a1
-			s2 += row.curvature * row.a2
-			sub.gradient += row.curvature * ps.lw
-		}
-	}
-	k1, k2, _, _ := e.newtonStep(g, s1, s2)
-	w := e.problem.width
-	b1, b2 := e.b[2*g], e.b[2*g+1]
-	for s := grp.subs.from; s < grp.subs.to; s++ {
-		sub := &e.subs[s-grp.subs.from]
-		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
-			row, c := &e.rows[r-grp.rows.from], &e.problem.rows[r]
-			coef := row.residual + row.curvature - row.weight*(row.a1*k1+row.a2*k2+ps.lw*sub.step)
-			for j, x := range e.problem.x[r*w : (r+1)*w] {
-				gradient[j] += coef * x
-			}
-			// H⁻¹a, the entries of b1, b2 and of this subgroup's w.
-			v1 := h.i11*row.a1 + h.i12*row.a2 + sub.id1*ps.lw
-			v2 := h.i12*row.a1 + h.i22*row.a2 + sub.id2*ps.lw
-			gradient[w] += c.zu * (coef*b1 - row.weight*v1 + row.residual*k1)
-			gradient[w+1] += c.zv * (coef*b2 - row.weight*v2 + row.residual*k2)
-			if e.problem.vary.Outing() {
-				vd := sub.id1*row.a1 + sub.id2*row.a2 + sub.idd*ps.lw
-				gradient[w+2] += coef*e.d[s] - row.weight*vd + row.residual*sub.step
-			}
-		}
-	}
-}
-
-// invertSubgroups fills the entries of H⁻¹ that concern each subgroup.
-func (e *evaluator) invertSubgroups(g int) {
-	h := &e.arrow
-	grp := &e.problem.groups[g]
-	subs := e.subs[:grp.subs.to-grp.subs.from]
-	for i := range subs {
-		s := &subs[i]
-		q1, q2 := s.hd1/s.hdd, s.hd2/s.hdd
-		s.id1 = -(h.i11*q1 + h.i12*q2)
-		s.id2 = -(h.i12*q1 + h.i22*q2)
-		s.idd = 1/s.hdd - q1*s.id1 - q2*s.id2
-	}
-}
-
-// linearVariance is aᵀH⁻¹a of a row.
-func (e *evaluator) linearVariance(row *rowState, sub *subState, lw float64) float64 {
-	h := &e.arrow
-	q := h.i11*row.a1*row.a1 + 2*h.i12*row.a1*row.a2 + h.i22*row.a2*row.a2
-	return q + lw*(2*(sub.id1*row.a1+sub.id2*row.a2)+lw*sub.idd)
 }

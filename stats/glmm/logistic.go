@@ -65,33 +65,3 @@ func logistic(eta float64) (mean, slope, logOnePlusExp float64) {
 	logTerm, q := tail(eta)
 	return 1 - q, q * (1 - q), eta + logTerm
 }
-
-// expNegative is e^x for x ≤ 0 (or a rounding error above), 0 below the smallest normal
-// number: 2^m times a tabulated 2^(j/expKnots) times a short Taylor series. Its relative
-// error is a few rounding errors of x, thus least where the result matters.
-func expNegative(x float64) float64 {
-	if !(x > -708) {
-		if x != x {
-			return x
-		}
-		return 0
-	}
-	k := math.Floor(x*(expKnots/math.Ln2) + .5)
-	r := x - k*(math.Ln2/expKnots)
-	n := int(k)
-	series := 1 + r*(1+r*(1./2+r*(1./6+r*(1./24+r*(1./120)))))
-	scale := math.Float64frombits(uint64(n>>expBits+1023) << 52)
-	return scale * expTable[n&(expKnots-1)] * series
-}
-
-const (
-	expBits  = 6
-	expKnots = 1 << expBits
-)
-
-var expTable = func() (table [expKnots]float64) {
-	for j := range table {
-		table[j] = math.Exp2(float64(j) / expKnots)
-	}
-	return table
-}()

@@ -63,17 +63,19 @@ func (p *problem) maximise(points int) (*maximum, error) {
 	return m, nil
 }
 
-// freeParameters are the indices of the model's parameters in the full vector.
+// freeParameters are the indices of the model's parameters in the full vector, in its order.
 func (p *problem) freeParameters() []int {
 	var free []int
-	for j := range p.width + 1 {
+	for j := range p.width {
 		free = append(free, j)
 	}
-	if p.vary.Position() {
-		free = append(free, p.width+1)
-	}
-	if p.vary.Outing() {
-		free = append(free, p.width+2)
+	for k, has := range [scales]bool{
+		atPattern: true, atPosition: p.vary.Position(), atOuting: p.vary.Outing(),
+		atCorrelation: p.correlated, atDispersion: p.family == NegativeBinomial,
+	} {
+		if has {
+			free = append(free, p.width+k)
+		}
 	}
 	return free
 }

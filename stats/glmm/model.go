@@ -45,9 +45,11 @@ func (v Vary) Position() bool { return v == VaryPatternPosition || v == VaryPatt
 // Outing reports whether outings differ.
 func (v Vary) Outing() bool { return v == VaryPatternOuting || v == VaryPatternPositionOuting }
 
-// DefaultPoints is the number of quadrature points per dimension when
-// Options.Points is 0 and outings are not in the model; with outings it is 1.
-const DefaultPoints = 15
+// Points per dimension when Options.Points is 0, without and with outings in the model.
+const (
+	DefaultPoints       = 15
+	DefaultOutingPoints = 7
+)
 
 // MaxPoints is the largest number of quadrature points per dimension.
 const MaxPoints = 200
@@ -57,10 +59,12 @@ type Options struct {
 	// Vary is one of the four models; the zero value is VaryPatternPosition.
 	Vary Vary
 	// Points per dimension: 1 is the joint Laplace approximation, 2 to MaxPoints
-	// adaptive Gauss-Hermite quadrature (not with outings: ErrPoints), 0 the default.
+	// adaptive Gauss-Hermite quadrature, 0 the default.
 	Points int
-	// Correlated lets an angler's u and v be correlated; it needs v in the model.
+	// Correlated lets a group's u and v be correlated; it needs v in the model.
 	Correlated bool
+	// Family of the counts; the zero value is Binomial. FitTrial takes no other.
+	Family Family
 }
 
 // Methods of integration, as named in results.
@@ -69,18 +73,19 @@ const (
 	MethodQuadrature = "adaptive_gauss_hermite"
 )
 
-// Row is one binomial count of the general model
+// Row is one count of the general model
 //
-//	logit P = X·coefficients + U·u_group + V·v_group + w_subgroup.
+//	link of the mean = Offset + X·coefficients + U·u_group + V·v_group + w_subgroup.
 //
-// Rows of one group and subgroup that are equal in X, U and V are added up
-// before fitting.
+// Binomial or Poisson rows of one group and subgroup that are equal in X, U and V
+// are added up before fitting.
 type Row struct {
 	Group    int       // any integer as a label
 	Subgroup int       // any integer as a label, within its group; read only with outings in the model
-	Y, N     int       // successes out of trials, 0 ≤ Y ≤ N; a row with N = 0 says nothing
+	Y, N     int       // binomial: successes out of trials, 0 ≤ Y ≤ N, a row with N = 0 says nothing; else Y ≥ 0 alone is the count
 	X        []float64 // fixed-effect columns, the same number in every row, the intercept among them
 	U, V     float64   // loadings of the group's two effects; V is read only if Vary has position
+	Offset   float64   // logarithm of the exposure, -50 to 50; 0 for binomial counts
 }
 
 // Result is a converged fit of the general model.
@@ -91,13 +96,22 @@ type Result struct {
 	Coef   []float64
 	StdErr []float64
 	Vcov   [][]float64
-	// SDPattern, SDPosition, SDOuting are the standard deviations of u, v and w in
-	// log odds; exactly 0 if the maximum is at 0, and 0 if the model lacks the term.
+	// SDPattern, SDPosition, SDOuting are the standard deviations of u, v and w on the
+	// scale of the link; exactly 0 if the maximum is at 0, and 0 if the model lacks the
+	// term.
 	SDPattern, SDPosition, SDOuting float64
-	// Singular: a standard deviation of the model is 0.
+	// Correlation of u and v, -1 to 1; nil unless asked for and both SDs are above 0.
+	Correlation *float64
+	// Dispersion α of negative binomial counts, whose variance is μ + α·μ²; exactly 0
+	// if the maximum is at 0, the Poisson distribution, and 0 in other families.
+	Dispersion float64
+	// Singular: a standard deviation or the dispersion of the model is 0, or the
+	// correlation -1 or 1.
 	Singular bool
-	// LogLikelihood is that of single catches (Bernoulli: no binomial coefficients).
+	// LogLikelihood is that of single catches (Bernoulli: no binomial coefficients), and
+	// of the counts themselves in the other families.
 	LogLikelihood float64
+	Family        Family
 	Vary          Vary
 	Method        string // MethodLaplace or MethodQuadrature
 	Points        int    // per dimension

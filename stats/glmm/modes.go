@@ -2,41 +2,62 @@ package glmm
 
 import "math"
 
-// params are the parameters of one evaluation: fixed effects and the signed
-// standard deviations of u, v, w.
+// params are the parameters of one evaluation: fixed effects, the signed standard
+// deviations of u, v, w (that of v given u if the two are correlated), the loading of v on
+// u's standardised effect, and the dispersion with its derivative in δ.
 type params struct {
 	beta       []float64
 	lu, lv, lw float64
+	lc         float64
+	alpha      float64
+	deltaSlope float64
 }
 
 // rowState is what the likelihood keeps of one row of the current group.
 type rowState struct {
-	fixed    float64 // fixed part of η
-	a1, a2   float64 // loadings on the standardised u and v (that on w is lw)
-	eta      float64
-	logTerm  float64 // ln(1+e^η)
-	residual float64 // y - nμ
-	weight   float64 // W = nμ(1-μ)
-	skew     float64 // dW/dη = W(1-2μ)
-	// Quadrature: means over the points of the residual and of residual times t.
-	mean, meanT1, meanT2 float64
-	curvature            float64 // derivative through the row's part of H with respect to η
+	fixed    float64 // part of ζ that no effect moves
+	y, n     float64
+	a1, a2   float64 // loadings on b (that on a standardised w is lw)
+	eta      float64 // ζ at the current effects
+	k        float64 // K(ζ)
+	residual float64 // y - nK'
+	weight   float64 // W = nK''
+	skew     float64 // dW/dζ
+	odds     float64 // e^ζ, with a dispersion
+	// Quadrature: ζ at the middle of a column; means over the points of the residual,
+	// of residual times t and times τ, and of the slope in the dispersion; and the
+	// same over τ at the current b.
+	base                          float64
+	mean, meanT1, meanT2, meanTau float64
+	meanSlope                     float64
+	now, nowTau, nowSlope         float64
+	ofWeight                      float64 // derivative of the log-likelihood with respect to W through H
+	curvature                     float64 // and through that with respect to ζ
 }
 
-// subState is the part of the arrow-shaped H, and of its inverse, of one subgroup.
+// subState is the part of the arrow-shaped H of one subgroup, and what quadrature
+// keeps of it.
 type subState struct {
 	hdd, hd1, hd2 float64 // H for w, and between w and b1, b2
 	gradient      float64
 	step          float64
-	idd, id1, id2 float64 // H⁻¹ likewise
+	// How the points of w follow b, and means over the points of τ, τ·t and τ², and
+	// over τ at the current b.
+	slope1, slope2, scale   float64
+	tau, tau1, tau2, tauTau float64
+	now, nowTau             float64
+	ofSlope1, ofSlope2      float64 // derivatives of the log-likelihood
+	ofScale                 float64
+	ofHd1, ofHd2, ofHdd     float64
 }
 
-// arrow is the 2×2 corner of H for (b1, b2), and that of H⁻¹, which is the inverse of
-// the Schur complement of the subgroups.
+// arrow is the 2×2 corner of H for (b1, b2), the Schur complement S of the subgroups in
+// it, and the inverse of S, which is that corner of H⁻¹.
 type arrow struct {
 	h11, h12, h22 float64
+	s11, s12, s22 float64
 	i11, i12, i22 float64
-	det           float64 // of the Schur complement
+	det           float64 // of S
 }
 
 const (
@@ -56,9 +77,7 @@ func (e *evaluator) findMode(g int, ps params) (f float64, ok bool) {
 	rows := e.rows[:grp.rows.to-grp.rows.from]
 	for i := range rows {
 		r := grp.rows.from + i
-		c := &e.problem.rows[r]
-		rows[i].fixed = e.problem.linear(r, ps.beta)
-		rows[i].a1, rows[i].a2 = ps.lu*c.zu, ps.lv*c.zv
+		e.prepare(r, &e.problem.rows[r], &rows[i], ps)
 	}
 	for range maxModeSteps {
 		g1, g2 := e.expand(g, ps)
@@ -95,13 +114,13 @@ func (e *evaluator) expand(g int, ps params) (g1, g2 float64) {
 		d := e.d[s]
 		*sub = subState{hdd: 1, gradient: -d}
 		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
-			c, row := &e.problem.rows[r], &e.rows[r-grp.rows.from]
+			row := &e.rows[r-grp.rows.from]
 			row.eta = row.fixed + row.a1*b1 + row.a2*b2 + ps.lw*d
-			mean, slope, logTerm := logistic(row.eta)
-			row.logTerm = logTerm
-			row.residual = c.y - c.n*mean
-			row.weight = c.n * slope
-			row.skew = row.weight * (1 - 2*mean)
+			k, mean, slope, skew := e.derivatives(row.eta)
+			row.k = k
+			row.residual = row.y - row.n*mean
+			row.weight = row.n * slope
+			row.skew = row.n * skew
 			g1 += row.residual * row.a1
 			g2 += row.residual * row.a2
 			w1, w2 := row.weight*row.a1, row.weight*row.a2
@@ -145,7 +164,7 @@ func (e *evaluator) newtonStep(g int, g1, g2 float64) (d1, d2, decrement float64
 	if !(det > 0) || math.IsInf(det, 1) {
 		return 0, 0, 0, false
 	}
-	h.det = det
+	h.s11, h.s12, h.s22, h.det = s11, s12, s22, det
 	h.i11, h.i12, h.i22 = s22/det, -s12/det, s11/det
 	d1, d2 = h.i11*r1+h.i12*r2, h.i12*r1+h.i22*r2
 	decrement = g1*d1 + g2*d2
@@ -220,7 +239,7 @@ func (e *evaluator) relocate(g int, ps params) {
 		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
 			row := &e.rows[r-grp.rows.from]
 			row.eta = row.fixed + row.a1*b1 + row.a2*b2 + ps.lw*e.d[s]
-			_, _, row.logTerm = logistic(row.eta)
+			row.k, _, _, _ = e.derivatives(row.eta)
 		}
 	}
 }
@@ -235,9 +254,9 @@ func (e *evaluator) logIntegrand(g int, ps params) float64 {
 			f -= d * d / 2
 		}
 	}
-	for i, c := range e.problem.rows[grp.rows.from:grp.rows.to] {
+	for i := range e.rows[:grp.rows.to-grp.rows.from] {
 		row := &e.rows[i]
-		f += c.y*row.eta - c.n*row.logTerm
+		f += row.y*row.eta - row.n*row.k
 	}
 	return f
 }

@@ -52,7 +52,8 @@ func TestRefusals(t *testing.T) {
 		{"an outing each", ordinary, Options{Vary: VaryPatternOuting}, ErrNotIdentified, "by pattern and by outing"},
 		{"a fish each", []Cell{{0, 0, true, 1, 0}, {1, 0, true, 0, 1}, {2, 0, false, 1, 0}, {3, 0, false, 0, 1}}, Options{Vary: VaryPattern}, ErrNotIdentified, "no two fish"},
 		{"anglers who take one pattern only", []Cell{{0, 0, true, 90, 0}, {0, 0, false, 80, 0}, {1, 0, true, 0, 70}, {1, 0, false, 0, 85}, {2, 0, true, 60, 0}, {2, 0, false, 90, 0}, {3, 0, true, 0, 80}, {3, 0, false, 0, 70}}, Options{Vary: VaryPattern, Points: 15}, ErrRunaway, "spreads by more than 10"},
-		{"points with outings", ordinary, Options{Vary: VaryPatternOuting, Points: 7}, ErrPoints, "joint Laplace"},
+		{"correlated without positions", ordinary, Options{Vary: VaryPattern, Correlated: true}, ErrInput, "no second effect"},
+		{"no such family", ordinary, Options{Family: 7}, ErrInput, "not a family"},
 		{"too many points", ordinary, Options{Vary: VaryPattern, Points: 201}, ErrPoints, "1 to 200"},
 		{"negative points", ordinary, Options{Vary: VaryPattern, Points: -1}, ErrPoints, "1 to 200"},
 		{"no such model", ordinary, Options{Vary: 9}, ErrInput, "not a model"},
@@ -70,23 +71,23 @@ func TestRefusals(t *testing.T) {
 }
 
 func TestRefusedRows(t *testing.T) {
-	good := []Row{{0, 0, 1, 3, []float64{1}, 1, 0}, {0, 1, 2, 3, []float64{1}, 1, 0}, {1, 0, 1, 4, []float64{1}, 1, 0}}
+	good := []Row{{0, 0, 1, 3, []float64{1}, 1, 0, 0}, {0, 1, 2, 3, []float64{1}, 1, 0, 0}, {1, 0, 1, 4, []float64{1}, 1, 0, 0}}
 	if _, err := Fit(good, Options{Vary: VaryPattern, Points: 1}); err != nil {
 		t.Fatal(err)
 	}
 	for name, bad := range map[string]Row{
-		"above total":   {0, 0, 4, 3, []float64{1}, 1, 0},
-		"other width":   {0, 0, 1, 3, []float64{1, 2}, 1, 0},
-		"no columns":    {0, 0, 1, 3, nil, 1, 0},
-		"NaN column":    {0, 0, 1, 3, []float64{math.NaN()}, 1, 0},
-		"infinite load": {0, 0, 1, 3, []float64{1}, math.Inf(1), 0},
-		"too many":      {0, 0, 1, math.MaxInt, []float64{1}, 1, 0},
+		"above total":   {0, 0, 4, 3, []float64{1}, 1, 0, 0},
+		"other width":   {0, 0, 1, 3, []float64{1, 2}, 1, 0, 0},
+		"no columns":    {0, 0, 1, 3, nil, 1, 0, 0},
+		"NaN column":    {0, 0, 1, 3, []float64{math.NaN()}, 1, 0, 0},
+		"infinite load": {0, 0, 1, 3, []float64{1}, math.Inf(1), 0, 0},
+		"too many":      {0, 0, 1, math.MaxInt, []float64{1}, 1, 0, 0},
 	} {
 		if r, err := Fit(append(good[:3:3], bad), Options{Vary: VaryPattern, Points: 1}); r != nil || kindOf(err) != ErrInput {
 			t.Errorf("%s: %v, %v", name, r, err)
 		}
 	}
-	dependent := []Row{{0, 0, 1, 3, []float64{1, 2}, 1, 0}, {0, 0, 2, 3, []float64{2, 4}, 1, 0}, {1, 0, 1, 4, []float64{1, 2}, 1, 0}}
+	dependent := []Row{{0, 0, 1, 3, []float64{1, 2}, 1, 0, 0}, {0, 0, 2, 3, []float64{2, 4}, 1, 0, 0}, {1, 0, 1, 4, []float64{1, 2}, 1, 0, 0}}
 	if _, err := Fit(dependent, Options{Vary: VaryPattern, Points: 1}); kindOf(err) != ErrNotIdentified {
 		t.Errorf("dependent columns: %v", err)
 	}

@@ -119,11 +119,11 @@ func TestWorkedD2(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := newProblem(rows, VaryPatternPosition)
+	p, err := newProblem(rows, Options{Vary: VaryPatternPosition})
 	if err != nil {
 		t.Fatal(err)
 	}
-	printed := newEvaluator(p, 1).evaluate([]float64{.693330, got.Beta, .436194, 0, 0}, make([]float64, 5))
+	printed := newEvaluator(p, 1).evaluate([]float64{.693330, got.Beta, .436194, 0, 0, 0, 0}, make([]float64, 7))
 	if printed > got.LogLikelihood {
 		t.Errorf("log-likelihood %v at the source's estimates, %v at ours", printed, got.LogLikelihood)
 	}
