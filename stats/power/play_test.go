@@ -1,0 +1,140 @@
+package power_test
+
+import (
+	"context"
+	"errors"
+	"math"
+	"testing"
+
+	"evenrig/stats/num"
+	"evenrig/stats/power"
+	"evenrig/stats/stattest"
+)
+
+// seasons is the number of seasons of a test's simulation.
+func seasons(t *testing.T) int {
+	t.Helper()
+	if testing.Short() {
+		return 200
+	}
+	return 800
+}
+
+func play(t *testing.T, s power.Season, alpha float64) power.Played {
+	t.Helper()
+	p, err := power.Play(t.Context(), s, alpha, seasons(t), 2, 11, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// Where anglers differ as the closed form supposes, simulation agrees with it
+// within 3 binomial standard errors and .02 for what the formula leaves out: the
+// information at the true share (4 % less) and an SD estimated by likelihood,
+// which is too small by a factor of about √(1-1/K).
+func TestClosedFormAgreesWithSimulation(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		anglers int
+		fish    float64
+		sd      float64
+		lower   float64
+	}{{12, 24, .3, .5}, {12, 48, .3, .65}, {20, 24, .5, .5}} {
+		conditions := power.Conditions{Beta: num.Logit(c.lower), SDPattern: c.sd, FishPerOuting: 8}
+		closed, err := usual.TeamPower(.60, conditions, c.anglers, c.fish)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := play(t, power.Season{Theta: num.Logit(.60), Conditions: conditions, Anglers: c.anglers, FishEach: c.fish, Swap: power.Swap{AfterFish: 2}}, .05)
+		stattest.Absolute(t, "power", p.Settled, closed, 3*p.StdErr+.02)
+	}
+}
+
+// One angler of 200 fish in a single large block, no loss: the exact conditional
+// method of one 2x2 table, whose power is the sum over all tables. Played and
+// summed agree within 3 standard errors.
+func TestOneAnglerAgreesWithEnumeration(t *testing.T) {
+	t.Parallel()
+	summed, err := usual.OneAngler(.65, num.Logit(.6), 50, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := play(t, power.Season{
+		Theta: num.Logit(.65), Conditions: power.Conditions{Beta: num.Logit(.6), FishPerOuting: 100}, Anglers: 1, FishEach: 100,
+		Clumping: 0, Swap: power.Swap{AfterFish: 50, Span: true},
+	}, .05)
+	// The catch of the one outing is Poisson and may end the second half early: power
+	// falls by some hundredths at 90 fish, and a second outing is not fished.
+	stattest.Absolute(t, "power", p.Settled, summed, 3*p.StdErr+.03)
+}
+
+// Without an effect the interval leaves out one half as often as alpha says, or less
+// often where anglers are alike. .02: an SD estimated by likelihood is too small
+// with twelve anglers.
+func TestFalseAlarms(t *testing.T) {
+	t.Parallel()
+	for _, sd := range []float64{0, .4} {
+		p := play(t, power.Season{Conditions: power.Conditions{SDPattern: sd, SDPosition: .3, FishPerOuting: 8}, Clumping: .5, Anglers: 12, FishEach: 24, Swap: power.Swap{AfterFish: 2}}, .05)
+		if p.Settled > .05+3*math.Sqrt(.05*.95/float64(p.Seasons))+.02 {
+			t.Errorf("SD %v: false alarms %v", sd, p.Settled)
+		}
+		if p.WrongSide != 0 {
+			t.Errorf("without an effect there is no wrong side, got %v", p.WrongSide)
+		}
+	}
+}
+
+// Losses are what they are said to be: of 12 anglers with 3 outings of 8 fish a
+// fifth stop half-way, and 1 fish in 20 is not sure.
+func TestLossesOfASeason(t *testing.T) {
+	t.Parallel()
+	s := power.Season{
+		Conditions: power.Conditions{FishPerOuting: 8}, Clumping: .5, Anglers: 12, FishEach: 24, Swap: power.Swap{AfterFish: 2},
+		Dropout: .2, NotSure: .05, Uneven: .3,
+	}
+	p := play(t, s, .05)
+	n := float64(p.Seasons)
+	// A season's catch has an SD of about 45 fish: 36 outings with an SD of 6.3 fish, 12
+	// anglers with 1 outing more or less.
+	stattest.Absolute(t, "landed", p.Landed, 12*24*.9, 4*45/math.Sqrt(n)+2) // 2: uneven numbers of outings are at least 1
+	stattest.Absolute(t, "analysed", p.Analysed, p.Landed*.95, 4*4/math.Sqrt(n))
+	stattest.Absolute(t, "outings", p.Outings, p.Landed/8, 4*3/math.Sqrt(n))
+}
+
+func TestWorkersDoNotChangeASeason(t *testing.T) {
+	t.Parallel()
+	s := power.Season{
+		Theta: .4, Conditions: power.Conditions{SDPattern: .3, FishPerOuting: 5}, Clumping: .5, OutingMinutes: 240, Anglers: 6, FishEach: 20,
+		Swap: power.Swap{AfterFish: 2, AfterMinutes: 45}, Dropout: .2, NotSure: .05, Uneven: .5,
+	}
+	one, err := power.Play(t.Context(), s, .05, 60, 1, 5, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	many, err := power.Play(t.Context(), s, .05, 60, 7, 5, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if one != many {
+		t.Errorf("one worker %+v, seven %+v", one, many)
+	}
+	ended, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := power.Play(ended, s, .05, 60, 2, 5, nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+}
+
+// BenchmarkPlay times 10 000 seasons of 12 anglers on two workers.
+func BenchmarkPlay(b *testing.B) {
+	for b.Loop() {
+		_, err := power.Play(b.Context(), power.Season{
+			Theta: num.Logit(.6), Conditions: power.Conditions{SDPattern: .3, SDPosition: .3, FishPerOuting: 8}, Anglers: 12, FishEach: 24,
+			Clumping: .5, OutingMinutes: 240, Swap: power.Swap{AfterFish: 2, AfterMinutes: 45}, Dropout: .2, NotSure: .05, Uneven: .3,
+		}, .05, 10_000, 2, 1, nil)
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+}
