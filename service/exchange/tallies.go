@@ -2,7 +2,6 @@ package exchange
 
 import (
 	"fmt"
-	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -15,17 +14,19 @@ import (
 // outing, unless two outings of one arrangement each share its number: then it is one block of two outings. Of the further
 // columns only those among Subgroups tell fish apart: a column that differs from fish to fish makes a tally of each.
 func (t Table) Tallies() []trial.Tally {
-	c := counter{Table: t, spans: t.spanningBlocks(), halves: trial.Halves{}, further: map[string]int{}}
+	c := counter{Table: t, further: map[string]int{}}
 	for i, name := range t.Further {
 		if slices.Contains(t.Subgroups, name) {
 			c.further[name] = i
 		}
 	}
-	for _, row := range t.Rows {
-		if row.Period != nil {
-			c.halves.Add(row.Angler, c.block(row), *row.Period)
+	c.blocks = trial.NewTableBlocks(func(yield func(trial.TablePeriod) bool) {
+		for _, row := range t.Rows {
+			if !yield(t.period(row)) {
+				return
+			}
 		}
-	}
+	})
 	counts := map[trial.Tally]int64{}
 	for _, row := range t.Rows {
 		counts[c.tally(row)]++
@@ -36,71 +37,33 @@ func (t Table) Tallies() []trial.Tally {
 // counter is a table with what only all of its rows together tell.
 type counter struct {
 	Table
-	spans   map[blockKey]bool
-	halves  trial.Halves
+	blocks  trial.TableBlocks
 	further map[string]int // where the columns of the subgroups stand among the further ones
 }
 
-// blockKey names a block number of one angler.
-type blockKey struct {
-	angler string
-	block  int
+// period is the row's period as the table gives it.
+func (t Table) period(row Row) trial.TablePeriod {
+	return trial.TablePeriod{Angler: row.Angler, Outing: row.OutingLabel(), Block: number(row.Block), Number: row.Period, Fished: t.arrangement(row)}
 }
 
-// spanningBlocks returns the blocks that hold two outings of one arrangement each.
-func (t Table) spanningBlocks() map[blockKey]bool {
-	fished := map[blockKey]map[string]map[string]bool{} // block → outing → lower pattern
-	for _, row := range t.Rows {
-		if row.Block == nil || row.LowerPattern == "" {
-			continue
-		}
-		key, outing := blockKey{row.Angler, *row.Block}, row.OutingLabel()
-		if fished[key] == nil {
-			fished[key] = map[string]map[string]bool{}
-		}
-		if fished[key][outing] == nil {
-			fished[key][outing] = map[string]bool{}
-		}
-		fished[key][outing][row.LowerPattern] = true
+func (t Table) arrangement(row Row) trial.Arrangement {
+	switch row.LowerPattern {
+	case t.Test:
+		return trial.TestLower
+	case t.Control:
+		return trial.ControlLower
 	}
-	spans := map[blockKey]bool{}
-	for key, outings := range fished {
-		both, single := map[string]bool{}, true
-		for _, lower := range outings {
-			single = single && len(lower) == 1
-			maps.Copy(both, lower)
-		}
-		spans[key] = len(outings) == 2 && single && len(both) == 2
-	}
-	return spans
-}
-
-// block returns the label of the row's block, unique within the angler, empty where there is none.
-func (c counter) block(row Row) string {
-	if row.Block == nil {
-		return ""
-	}
-	label, outing := strconv.Itoa(*row.Block), row.OutingLabel()
-	if !c.spans[blockKey{row.Angler, *row.Block}] && outing != "" {
-		label = outing + ", block " + label
-	}
-	return label
+	return ""
 }
 
 func (c counter) tally(row Row) trial.Tally {
+	period := c.period(row)
 	tally := trial.Tally{
-		Angler: row.Angler, Outing: row.OutingLabel(), Block: c.block(row), Taken: c.taken(row), Species: row.Species, Origin: row.Origin,
-		Exclusion: row.exclusion(), WaterType: row.WaterType, Fly: row.Fly, Columns: c.columns(row),
-	}
-	switch row.LowerPattern {
-	case c.Test:
-		tally.Arrangement = trial.TestLower
-	case c.Control:
-		tally.Arrangement = trial.ControlLower
+		Angler: row.Angler, Outing: period.Outing, Block: c.blocks.Label(period), Half: c.blocks.Half(period), Arrangement: period.Fished,
+		Taken: c.taken(row), Species: row.Species, Origin: row.Origin, Exclusion: row.exclusion(), WaterType: row.WaterType, Fly: row.Fly, Columns: c.columns(row),
 	}
 	if row.Period != nil {
 		tally.Period = strings.TrimPrefix(tally.Block+", period "+strconv.Itoa(*row.Period), ", ")
-		tally.Half = c.halves.Of(row.Angler, tally.Block, *row.Period)
 	}
 	if at, _, ok := row.Time(); ok {
 		year, week := at.ISOWeek()

@@ -96,15 +96,23 @@ func (c Catch) Agrees(p Protocol, a Arrangement) error {
 }
 
 // TakenIn returns what the fish took and where, as far as known, when it was caught in arrangement a. A known pattern
-// settles the position, else a known position the pattern; a third fly given either way is other.
+// settles the position, else a known position the pattern; a third fly given either way is other. In an imported table's
+// period without an arrangement neither settles the other.
 func (c Catch) TakenIn(p Protocol, a Arrangement) (Taken, Position) {
 	part, known := p.PartOf(c.TakenPattern)
+	placed := c.TakenPosition == Lower || c.TakenPosition == Upper
 	switch {
+	case known && a == "" && placed:
+		return Taken(part), c.TakenPosition
+	case known && a == "":
+		return Taken(part), UnknownPosition
 	case known:
 		return Taken(part), positionOf(part, a)
 	case c.TakenPattern == string(TookOther) || c.TakenPosition == OtherPosition:
 		return TookOther, OtherPosition
-	case c.TakenPosition == Lower || c.TakenPosition == Upper:
+	case placed && a == "":
+		return TookUnknown, c.TakenPosition
+	case placed:
 		for _, part := range []Part{Test, Control} {
 			if positionOf(part, a) == c.TakenPosition {
 				return Taken(part), c.TakenPosition
@@ -136,7 +144,8 @@ func (c Catch) eligibleSpecies(p Protocol) bool {
 }
 
 // Excluded returns why the fish is not analysed, the first reason that applies, or Analysed. period is the fish's,
-// unit the period's, deviations the enrolment's.
+// unit the period's, deviations the enrolment's. Of an imported fish whose arrangement is as little known as its pattern, the
+// pattern is the reason, as it is when the table is read without a trial.
 func (c Catch) Excluded(p Protocol, period Period, unit Unit, deviations []Deviation) Exclusion {
 	derived := c.derivedExclusion(p, period, unit, deviations)
 	if c.Reason == Analysed || derived == Analysed {
@@ -165,7 +174,7 @@ func (c Catch) derivedExclusion(p Protocol, period Period, unit Unit, deviations
 		return WrongSpecies
 	case c.tooShort(p):
 		return TooShort
-	case !period.Confirmed, p.Source == Drawn && beforeStart && period.Half == 1, period.End != nil && c.CaughtAt.After(period.End.EndedAt),
+	case !period.Confirmed && (p.Source == Drawn || taken == TookTest || taken == TookControl), p.Source == Drawn && beforeStart && period.Half == 1, period.End != nil && c.CaughtAt.After(period.End.EndedAt),
 		offTrialAt(c.CaughtAt, period.OutingID, deviations):
 		return NotConfirmed
 	case !c.RigIntact, !period.rigIntactAt(c.CaughtAt, deviations):

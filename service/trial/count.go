@@ -51,14 +51,14 @@ type counter struct {
 	units    map[ID]Unit
 	periods  map[ID]Period // as their outings bound them
 	finished map[ID]bool   // units whose two periods both ended by the rule
-	halves   Halves        // of an imported table's blocks
+	blocks   TableBlocks   // of an imported table
 	further  []string      // the further columns that the protocol's subgroups name
 }
 
 func newCounter(r Records, p Protocol) counter {
 	c := counter{
 		Records: r, protocol: p, outings: make(map[ID]Outing, len(r.Outings)), units: make(map[ID]Unit, len(r.Units)),
-		periods: make(map[ID]Period, len(r.Periods)), finished: map[ID]bool{}, halves: Halves{},
+		periods: make(map[ID]Period, len(r.Periods)), finished: map[ID]bool{},
 	}
 	for _, o := range r.Outings {
 		c.outings[o.ID] = o
@@ -70,16 +70,19 @@ func newCounter(r Records, p Protocol) counter {
 	for _, period := range r.Periods {
 		period = period.EndedWith(c.outings[period.OutingID])
 		c.periods[period.ID] = period
-		if period.UnitID.IsZero() {
-			c.halves.Add(r.Enrolment.Pseudonym, period.blockLabel(p), period.Half)
-			continue
-		}
 		// In paired_by_outing the outing's end is the swap.
 		if period.End != nil && (period.End.Reason == EndedByRule || p.Design == PairedByOuting && period.End.Reason == endedWithOuting) {
 			ended[period.UnitID]++
 		}
-		c.finished[period.UnitID] = ended[period.UnitID] == 2
+		c.finished[period.UnitID] = !period.UnitID.IsZero() && ended[period.UnitID] == 2
 	}
+	c.blocks = NewTableBlocks(func(yield func(TablePeriod) bool) {
+		for _, period := range r.Periods {
+			if period.UnitID.IsZero() && !yield(c.tablePeriod(period)) {
+				return
+			}
+		}
+	})
 	c.further = slices.DeleteFunc(slices.Clone(p.Subgroups), func(column string) bool { return slices.Contains(SubgroupColumns(), column) })
 	return c
 }
@@ -91,7 +94,7 @@ func (c counter) tally(fish Catch) Tally {
 	arrangement := period.ArrangementAt(fish.CaughtAt, c.Deviations)
 	taken, _ := fish.TakenIn(c.protocol, arrangement)
 	t := Tally{
-		Angler: c.Enrolment.Pseudonym, Outing: outingLabel(period.OutingID), Block: period.blockLabel(c.protocol), Period: halfName(period.Half),
+		Angler: c.Enrolment.Pseudonym, Outing: outingLabel(period.OutingID), Block: period.Block, Period: halfName(period.Half),
 		Arrangement: arrangement, Taken: taken, Species: fish.Species, Origin: fish.Origin,
 		Exclusion: fish.Excluded(c.protocol, period, unit, c.Deviations),
 		Half:      period.Half, Finished: c.finished[period.UnitID], OpenedLate: outing.StartedLate, Late: fish.Late(c.protocol),
@@ -99,7 +102,7 @@ func (c counter) tally(fish Catch) Tally {
 		WaterType: cmp.Or(fish.WaterType, outing.WaterTypeAt(c.protocol, fish.CaughtAt, c.Deviations)),
 	}
 	if period.UnitID.IsZero() {
-		t.Half = c.halves.Of(t.Angler, t.Block, period.Half)
+		t.Block, t.Half = c.blocks.Label(c.tablePeriod(period)), c.blocks.Half(c.tablePeriod(period))
 	} else if !unit.ID.IsZero() {
 		t.Drawn = unit.Drawn(period.Half)
 	}
@@ -107,6 +110,15 @@ func (c counter) tally(fish Catch) Tally {
 		t.Month = fish.CaughtAt.Format("2006-01")
 		year, week := fish.CaughtAt.ISOWeek()
 		t.Week = fmt.Sprintf("%04d-W%02d", year, week)
+	}
+	return t
+}
+
+// tablePeriod is an imported period as its table gave it.
+func (c counter) tablePeriod(p Period) TablePeriod {
+	t := TablePeriod{Angler: c.Enrolment.Pseudonym, Outing: outingLabel(p.OutingID), Block: p.Block, Fished: p.Fished}
+	if p.Half != 0 {
+		t.Number = &p.Half
 	}
 	return t
 }
@@ -154,44 +166,10 @@ func (e Effort) Add(o Effort) Effort {
 	}
 }
 
-// blockLabel names the period's block uniquely within the angler. A unit's number does; the block numbers of a table
-// begin anew with each outing unless blocks span outings.
-func (p Period) blockLabel(proto Protocol) string {
-	if p.UnitID.IsZero() && p.Block != "" && proto.Design == Paired {
-		return outingLabel(p.OutingID) + "/" + p.Block
-	}
-	return p.Block
-}
-
 // outingLabel names an outing, empty where an imported table does not tell one from another.
 func outingLabel(id ID) string {
 	if id.IsZero() {
 		return ""
 	}
 	return id.String()
-}
-
-// Halves tells which of a block's two periods came first where a table only numbers them: the numbers of the periods of
-// each block, by angler and block label. A number of 0 stands for none.
-type Halves map[[2]string][]int
-
-// Add notes that the block has a period of the given number.
-func (h Halves) Add(angler, block string, number int) {
-	key := [2]string{angler, block}
-	if block == "" || number == 0 || len(h[key]) > 2 || slices.Contains(h[key], number) {
-		return
-	}
-	h[key] = append(h[key], number)
-}
-
-// Of returns 1 for the lower and 2 for the higher number of a block that has exactly two, else 0: then it cannot be told.
-func (h Halves) Of(angler, block string, number int) int {
-	numbers := h[[2]string{angler, block}]
-	switch {
-	case len(numbers) != 2 || number == 0:
-		return 0
-	case number == min(numbers[0], numbers[1]):
-		return 1
-	}
-	return 2
 }
