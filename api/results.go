@@ -31,7 +31,7 @@ func (h *handlers) ImportTable(ctx context.Context, r openapi.ImportTableRequest
 	}
 	report := openapi.ImportReport{
 		DryRun: r.Params.DryRun, File: view.File.String(), Rows: view.Rows, Anglers: view.Anglers, Saved: view.Saved,
-		AlreadyImported: view.AlreadyImported, NotKept: append([]string{}, view.NotKept...), Faults: make([]openapi.ImportFault, len(view.Faults)), FaultsTotal: view.FaultsTotal,
+		AlreadyImported: view.AlreadyImported, Faults: make([]openapi.ImportFault, len(view.Faults)), FaultsTotal: view.FaultsTotal,
 	}
 	for i, fault := range view.Faults {
 		report.Faults[i] = openapi.ImportFault{Line: fault.Line, Column: fault.Column, Value: fault.Value, Reason: fault.Reason}

@@ -1,8 +1,10 @@
 package conduct
 
 import (
+	"cmp"
 	"context"
 	"io"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,12 +15,17 @@ import (
 )
 
 // ExportCatches writes all fish of a locked trial, or of a recorded one, as a catch table: pseudonyms, dates without the
-// hour, no names, waters or notes. Fish that are not analysed are among them, with their reason. Nothing is written when
-// it fails on the way to w.
+// hour, no names, waters or notes. Fish that are not analysed are among them, with their reason. The further columns of
+// imported tables may name anything, so that only organisers, who import them, get them back, in order of their names.
+// Nothing is written when it fails on the way to w.
 func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial.ID, w io.Writer) error {
 	var table exchange.Table
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
-		t, err := inTrial(ctx, tx, actor, id, trial.ExportCatches)
+		t, err := tx.TrialBy(ctx, id)
+		if err != nil {
+			return err
+		}
+		member, err := inClub(ctx, tx, actor, t.ClubID, trial.ExportCatches, "trial")
 		if err != nil {
 			return err
 		}
@@ -35,6 +42,7 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 			return err
 		}
 		slices.SortFunc(enrolments, func(a, b trial.Enrolment) int { return strings.Compare(a.Pseudonym, b.Pseudonym) })
+		var further []map[string]string // of each row
 		for _, e := range enrolments {
 			if e.ErasedAt != nil {
 				continue
@@ -44,6 +52,12 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 				return err
 			}
 			table.Rows = append(table.Rows, tableRows(*p, records)...)
+			for _, c := range records.Catches {
+				further = append(further, c.Further.Values())
+			}
+		}
+		if member.Role == trial.Organiser {
+			addFurther(&table, further)
 		}
 		return nil
 	})
@@ -51,6 +65,23 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 		return err
 	}
 	return exchange.WriteCatchTable(w, table)
+}
+
+// addFurther adds the further columns that any row has.
+func addFurther(t *exchange.Table, values []map[string]string) {
+	names := map[string]bool{}
+	for _, row := range values {
+		for name := range row {
+			names[name] = true
+		}
+	}
+	t.Further = slices.Sorted(maps.Keys(names))
+	for i := range t.Rows {
+		t.Rows[i].Further = make([]string, len(t.Further))
+		for j, name := range t.Further {
+			t.Rows[i].Further[j] = values[i][name]
+		}
+	}
 }
 
 // tableRows writes one angler's fish as rows, outings numbered in their order.
@@ -76,7 +107,8 @@ func tableRows(p trial.Protocol, r trial.Records) []exchange.Row {
 		row := exchange.Row{
 			Angler: r.Enrolment.Pseudonym, Outing: number[period.OutingID], Block: whole(period.Block), Period: wholeOrNil(period.Half),
 			TakenPosition: position, TakenPattern: patternTaken(p, taken), CaughtAt: day(c.CaughtAt), Species: c.Species, Origin: c.Origin,
-			WaterType: waterType(p, outings[period.OutingID].WaterAt(c.CaughtAt, r.Deviations)), Outcome: c.Outcome, FoulHooked: c.FoulHooked,
+			WaterType: cmp.Or(c.WaterType, outings[period.OutingID].WaterTypeAt(p, c.CaughtAt, r.Deviations)), Fly: c.Fly,
+			Outcome: c.Outcome, FoulHooked: c.FoulHooked,
 			Exclusion: c.Excluded(p, period, units[period.UnitID], r.Deviations),
 		}
 		if arrangement != "" {
@@ -95,15 +127,6 @@ func patternTaken(p trial.Protocol, t trial.Taken) string {
 		return p.Code(trial.Part(t))
 	}
 	return string(t)
-}
-
-func waterType(p trial.Protocol, name string) string {
-	for _, w := range p.Waters {
-		if w.Name == name {
-			return w.WaterType
-		}
-	}
-	return ""
 }
 
 func day(t time.Time) string {

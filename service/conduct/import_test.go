@@ -2,10 +2,12 @@ package conduct_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -299,5 +301,139 @@ func TestOddTables(t *testing.T) {
 	checked := must(w.s.Check(w.ctx))(t)
 	if len(checked.Faults) > 0 {
 		t.Errorf("check: %+v", checked)
+	}
+}
+
+// manyColumns is an invented table with every column that a catch table can have, and three of its own: texts that CSV, JSON and
+// spreadsheets write in ways of their own, values left out, a block of two outings.
+const manyColumns = "angler,outing,block,period,lower_pattern,taken_position,taken_pattern,caught_at,species,origin,water_type,fly,outcome,foul_hooked,length,length_unit,exclusion,hatch,Zander?,=note\r\n" +
+	"Ann,1,1,1,C,lower,C,2026-09-03,Thymallus thymallus,wild,river,orange tag,landed,no,31.5,cm,,\"olives, \"\"small\"\"\",yes,\"two\nlines\"\r\n" +
+	"Ann,1,1,2,N,upper,C,2026-09-03,Thymallus thymallus,wild,river,\"pink tag, short\",landed,no,,,double,olives,,\\ back\r\n" +
+	"Ann,2,2,5,C,upper,N,2026-09-04,,unknown,,,landed,no,12,in,,,,'=2+2\r\n" +
+	"Ann,2,2,3,N,lower,N,2026-09-04,,stocked,weir pool,,landed,no,,,,,no,\r\n" +
+	"Bo,1,,,C,unknown,unknown,,,unknown,lake,orange tag,landed,no,,,,µ \u2028 é,no,\r\n" +
+	"Bo,1,,,,unknown,N,,,unknown,lake,,lost,yes,,,,,,\r\n" +
+	"Bo,1,,,,unknown,N,,,unknown,lake,,,,,,,,,\r\n" + // an arrangement that is not known stays so
+	"Bo,1,,,,upper,unknown,,,unknown,lake,,,,,,,,,\r\n" +
+	"Bo,1,,,,other,other,,,unknown,lake,,,,,,,,,\r\n" +
+	"Cay,3,7,1,C,lower,C,2026-09-05,Salmo trutta,wild,river,,landed,no,301,mm,,,no,\r\n" +
+	"Cay,4,7,2,N,other,other,2026-09-06,Salmo trutta,wild,river,,landed,no,,,,,no,\r\n"
+
+// A table imported and exported again says of each fish what it said, but for the anglers' names and the outings' labels,
+// in whatever order; and so it does when that one is imported in its turn.
+func TestEveryColumnIsKept(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	c := w.newClub("Wend Grayling Club", 0)
+	sheet := recordedSheet()
+	sheet.Species = append(sheet.Species, "Salmo trutta")
+	file, want := manyColumns, []string(nil)
+	for round := range 3 {
+		e := c.opened(sheet)
+		if view := must(e.importTable(file, false))(t); !view.Saved || view.Rows != 11 {
+			t.Fatalf("round %d: %+v", round, view)
+		}
+		var out bytes.Buffer
+		w.ok(w.s.ExportCatches(w.ctx, e.organiser, e.trial, &out))
+		if round == 0 {
+			want = fishSaid(t, manyColumns)
+		}
+		if got := fishSaid(t, out.String()); !slices.Equal(got, want) {
+			t.Errorf("round %d: the table says\n%s\nwant\n%s", round, strings.Join(got, "\n"), strings.Join(want, "\n"))
+		}
+		var masked bytes.Buffer
+		w.ok(w.s.ExportCatches(w.ctx, e.eyes, e.trial, &masked))
+		if strings.Contains(masked.String(), "hatch") || strings.Contains(masked.String(), "olives") || !strings.Contains(masked.String(), "weir pool") {
+			t.Errorf("the scrutineer reads\n%s", &masked)
+		}
+		if checked := must(w.s.Check(w.ctx))(t); len(checked.Faults) > 0 || checked.Counts == 0 && round > 0 {
+			t.Errorf("check: %+v", checked)
+		}
+		must(w.s.Progress(w.ctx, e.organiser, e.trial))(t) // so that counts are cached, for the next check
+		file = out.String()
+	}
+}
+
+// fishSaid lists what a table says of each fish, sorted; an angler is told by the number of his fish.
+func fishSaid(t *testing.T, file string) []string {
+	t.Helper()
+	table, faults, err := exchange.ReadCatchTable(strings.NewReader(file), exchange.ReadOptions{Test: "C", Control: "N"})
+	if err != nil || len(faults) > 0 {
+		t.Fatal(faults, err)
+	}
+	fish, alike := map[string]int{}, map[string]int{}
+	for _, row := range table.Rows {
+		fish[row.Angler]++
+		alike[row.Angler+"|"+row.Outing]++
+	}
+	var said []string
+	for _, row := range table.Rows {
+		further := map[string]string{}
+		for i, name := range table.Further {
+			if row.Further[i] != "" {
+				further[name] = row.Further[i]
+			}
+		}
+		row.Angler, row.Outing = fmt.Sprint(fish[row.Angler]), fmt.Sprint(alike[row.Angler+"|"+row.Outing])
+		row.Line, row.Further = 0, nil
+		// A trial's table says of every fish why it is not analysed, also where another column shows it.
+		row.Exclusion = exchange.Table{Test: "C", Control: "N", Rows: []exchange.Row{row}}.Tallies()[0].Exclusion
+		said = append(said, string(must(json.Marshal([]any{row, further}))(t)))
+	}
+	slices.Sort(said)
+	return said
+}
+
+// What a table says beside the model's own columns reaches the counts of an imported trial as it does those of the table.
+func TestImportCountsWhatTheTableCounts(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	sheet := recordedSheet()
+	sheet.Species = append(sheet.Species, "Salmo trutta")
+	e := w.newClub("Wend Grayling Club", 0).opened(sheet)
+	must(e.importTable(manyColumns, false))(t)
+	table, _, err := exchange.ReadCatchTable(strings.NewReader(manyColumns), exchange.ReadOptions{Test: "C", Control: "N"})
+	w.ok(err)
+	// Labels differ: an imported outing's is its id.
+	kinds := func(tallies []trial.Tally) []string {
+		var list []string
+		for _, c := range tallies {
+			c.Angler, c.Outing, c.Block, c.Period = "", "", "", ""
+			list = append(list, fmt.Sprintf("%+v", c))
+		}
+		slices.Sort(list)
+		return list
+	}
+	var imported []trial.Tally
+	w.ok(w.store.InReadTx(w.ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		enrolments, err := tx.EnrolmentsOf(ctx, e.trial)
+		if err != nil {
+			return err
+		}
+		for _, enrolment := range enrolments {
+			records, err := tx.RecordsOf(ctx, e.trial, enrolment.ID)
+			if err != nil {
+				return err
+			}
+			tallies, _ := records.Count(sheet)
+			imported = append(imported, tallies...)
+		}
+		return nil
+	}))
+	if got, want := kinds(imported), kinds(table.Tallies()); !slices.Equal(got, want) {
+		t.Errorf("imported fish are counted as\n%s\nthe table's as\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// What a trial cannot keep is refused and said, never dropped: two columns of one name, a period numbered 0.
+func TestColumnsThatCannotBeKept(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	e := w.newClub("Wend Grayling Club", 0).opened(recordedSheet())
+	_, err := e.importTable("lower_pattern,taken_position,hatch,hatch\nC,lower,a,b\nN,lower,,\n", false)
+	wantKind(t, err, trial.Invalid, "table.columns")
+	view := must(e.importTable("block,period,lower_pattern,taken_position\n1,0,C,lower\n1,1,Z,lower\n1,1,N,lower\n", false))(t)
+	if view.Saved || view.Rows != 3 || view.FaultsTotal != 2 || view.Faults[0].Line != 2 || view.Faults[0].Column != "period" || view.Faults[1].Line != 3 {
+		t.Errorf("a period numbered 0: %+v", view)
 	}
 }

@@ -1,6 +1,7 @@
 package conduct
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"fmt"
@@ -15,21 +16,21 @@ import (
 )
 
 // ImportView says what a catch table holds and what became of it. Faults are the first of its bad rows, FaultsTotal
-// counts all; with any, nothing is saved. NotKept names columns of the table that a trial does not keep.
+// counts all; with any, nothing is saved.
 type ImportView struct {
 	File            trial.Digest
 	Rows            int
 	Anglers         int
 	Saved           bool
 	AlreadyImported bool
-	NotKept         []string
 	Faults          []exchange.RowFault
 	FaultsTotal     int
 }
 
 // ImportTable takes a catch table into an open trial whose source is recorded, all or nothing; a dry run only reads it.
 // Each angler of the table gets a pseudonym, and names for anglers are kept only as keyed digests, by which the same
-// angler is known again in another file. The same file again changes nothing.
+// angler is known again in another file. Every column is kept, the table's further ones too. The same file again changes
+// nothing.
 func (s *Service) ImportTable(ctx context.Context, actor trial.Actor, id trial.ID, body io.Reader, dryRun bool) (ImportView, error) {
 	var p *trial.Protocol
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
@@ -54,8 +55,12 @@ func (s *Service) ImportTable(ctx context.Context, actor trial.Actor, id trial.I
 	if _, err := io.Copy(hash, body); err != nil {
 		return ImportView{}, fmt.Errorf("read catch table: %w", err)
 	}
+	if err := keeps(table); err != nil {
+		return ImportView{}, err
+	}
+	faults = withoutZeroPeriods(&table, faults)
 	view := ImportView{
-		File: trial.Digest(hash.Sum(nil)), Rows: len(table.Rows) + table.Faults, NotKept: notKept(table), Faults: faults, FaultsTotal: table.Faults,
+		File: trial.Digest(hash.Sum(nil)), Rows: len(table.Rows) + table.Faults, Faults: faults, FaultsTotal: table.Faults,
 	}
 	anglers := map[string]bool{}
 	for _, row := range table.Rows {
@@ -92,17 +97,29 @@ func imports(t trial.Trial) error {
 	return nil
 }
 
-func notKept(t exchange.Table) []string {
-	columns := slices.Clone(t.Further)
-	for _, row := range t.Rows {
-		if row.WaterType != "" && !slices.Contains(columns, "water_type") {
-			columns = append(columns, "water_type")
-		}
-		if row.Fly != "" && !slices.Contains(columns, "fly") {
-			columns = append(columns, "fly")
+// keeps returns nil when every further column of the table can be told from the others by its name, under which it is kept.
+func keeps(t exchange.Table) error {
+	for i, name := range t.Further {
+		if slices.Contains(t.Further[:i], name) {
+			return trial.Fail(trial.Invalid, "table.columns", "the column %s stands twice in the header; a trial keeps each under its name: give one of them another", name)
 		}
 	}
-	return columns
+	return nil
+}
+
+// withoutZeroPeriods takes out rows whose period has the number 0, by which a trial's records say that a period has none, and
+// adds them to the faults.
+func withoutZeroPeriods(t *exchange.Table, faults []exchange.RowFault) []exchange.RowFault {
+	t.Rows = slices.DeleteFunc(t.Rows, func(row exchange.Row) bool {
+		zero := row.Period != nil && *row.Period == 0
+		if zero {
+			t.Faults++
+			faults = append(faults, exchange.RowFault{Line: row.Line, Column: "period", Value: "0", Reason: "accepted in a trial: a whole number from 1, or none"})
+		}
+		return zero
+	})
+	slices.SortStableFunc(faults, func(a, b exchange.RowFault) int { return cmp.Compare(a.Line, b.Line) })
+	return faults[:min(len(faults), exchange.MaxFaults)]
 }
 
 func (s *Service) saveTable(ctx context.Context, actor trial.Actor, id trial.ID, p trial.Protocol, table exchange.Table, view ImportView) (ImportView, error) {
@@ -117,7 +134,7 @@ func (s *Service) saveTable(ctx context.Context, actor trial.Actor, id trial.ID,
 		s.fill(random[:])
 		pseudonyms[i] = trial.Pseudonym(random)
 	}
-	importer := importer{service: s, trial: id, protocol: p, file: view.File, now: now, by: actor.AccountID, pseudonyms: pseudonyms}
+	importer := importer{service: s, trial: id, protocol: p, file: view.File, further: table.Further, now: now, by: actor.AccountID, pseudonyms: pseudonyms}
 	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
 		t, err := tx.LockTrial(ctx, id)
 		if err != nil {
@@ -161,6 +178,7 @@ type importer struct {
 	trial      trial.ID
 	protocol   trial.Protocol
 	file       trial.Digest
+	further    []string
 	now        time.Time
 	by         trial.ID
 	pseudonyms []string
@@ -229,6 +247,7 @@ func (im importer) add(r *trial.Records, row exchange.Row, seen map[trial.ID]boo
 		TrialID: im.trial, ID: im.id("fish", im.file.String(), strconv.Itoa(row.Line)), EnrolmentID: r.Enrolment.ID, PeriodID: period.ID,
 		TakenPattern: row.TakenPattern, TakenPosition: row.TakenPosition, Outcome: row.Outcome, FoulHooked: row.FoulHooked, RigIntact: true,
 		Species: row.Species, Origin: row.Origin, CaughtAt: when, NotedAt: when, NotedBy: im.by, ReceivedAt: im.now, Version: 1, Reason: row.Exclusion,
+		WaterType: row.WaterType, Fly: row.Fly, Further: im.values(row),
 	}
 	if row.Length != nil {
 		value, err := strconv.ParseFloat(row.Length.Value, 64)
@@ -237,6 +256,18 @@ func (im importer) add(r *trial.Records, row exchange.Row, seen map[trial.ID]boo
 		}
 	}
 	r.Catches = append(r.Catches, c)
+}
+
+// values returns what stands in the row's further columns.
+func (im importer) values(row exchange.Row) trial.Further {
+	if len(im.further) == 0 {
+		return ""
+	}
+	values := make(map[string]string, len(im.further))
+	for i, name := range im.further {
+		values[name] = row.Further[i]
+	}
+	return trial.NewFurther(values)
 }
 
 func (im importer) arrangement(lower string) trial.Arrangement {
