@@ -89,12 +89,7 @@ func (e *evaluator) gradientSlope(g, k int, ps params) (g1, g2 float64) {
 // spread is the standard deviation of a prediction: its conditional variance plus
 // slopeᵀ·covariance·slope.
 func (m *maximum) spread(conditional float64, slope []float64) float64 {
-	for i := range slope {
-		for j := range slope {
-			conditional += slope[i] * m.covariance.At(i, j) * slope[j]
-		}
-	}
-	return math.Sqrt(max(conditional, 0))
+	return math.Sqrt(max(conditional+m.covariance.quadratic(slope, slope), 0))
 }
 
 // groupEffects predicts every group; false if a mode cannot be found. visit sees each

@@ -4,14 +4,14 @@ import (
 	"math"
 	"math/bits"
 	"slices"
-
-	"gonum.org/v1/gonum/mat"
 )
 
-// face is the model with some of its SDs free and the others held at 0.
+// face is the model with some of its scale parameters free and the others held at 0. The
+// likelihood can have several maxima, also one with an SD at 0 beside one inside (an
+// angler with nearly all fish makes such), so every face is searched by itself.
 type face struct {
-	free   []int // indices of the free parameters
-	starts []searchStart
+	free   []int         // indices of the free parameters
+	starts []searchStart // all are tried
 	spare  []searchStart // tried if the first leave doubt
 	found  *point        // the highest that the searches reached
 }
@@ -20,7 +20,7 @@ type face struct {
 // information of the free parameters; nil: none yet.
 type searchStart struct {
 	psi     []float64
-	inverse *mat.SymDense
+	inverse *square
 }
 
 const (
@@ -30,13 +30,20 @@ const (
 	wideSD       = 3   // so does an SD above it
 )
 
-// faces are all choices of free SDs, those with fewer first, with their starts from the
-// fixed-effects fit.
-func (p *problem) faces(beta []float64) []face {
+// faces are all choices of free scale parameters, those with most first. Correlated effects
+// have both signs of the correlation among their starts, since there can be a maximum at
+// each end, and the faces of a correlation of exactly ±1: u and v one effect. without lists
+// scale parameters to hold at 0 throughout.
+func (p *problem) faces(beta []float64, without ...int) []face {
 	all := p.freeParameters()
-	terms := all[p.width:]
-	list := make([]face, 0, 1<<len(terms))
-	for size := range len(terms) + 1 {
+	var terms []int
+	for _, k := range all[p.width:] {
+		if !slices.Contains(without, k-p.width) {
+			terms = append(terms, k)
+		}
+	}
+	var list []face
+	for size := len(terms); size >= 0; size-- {
 		for set := range 1 << len(terms) {
 			if bits.OnesCount(uint(set)) != size {
 				continue
@@ -47,73 +54,130 @@ func (p *problem) faces(beta []float64) []face {
 					f.free = append(f.free, k)
 				}
 			}
-			f.starts = []searchStart{{psi: p.startAt(beta, firstStartSD, f.free)}}
-			if size > 0 {
-				f.spare = []searchStart{{psi: p.startAt(beta, otherStartSD, f.free)}}
+			if p.possible(f.free) {
+				f.starts = p.startsAt(beta, firstStartSD, f.free)
+				if size > 0 {
+					f.spare = p.startsAt(beta, otherStartSD, f.free)
+				}
+				list = append(list, f)
 			}
-			list = append(list, f)
 		}
 	}
 	return list
 }
 
-// startAt is the fixed-effects fit with every free SD such that the largest loading of its
-// effect has the given spread, the other SDs at 0.
-func (p *problem) startAt(beta []float64, sd float64, free []int) []float64 {
-	psi := append(slices.Clone(beta), make([]float64, scales)...)
-	for k, size := range p.largestLoadings() {
-		if slices.Contains(free, p.width+k) {
-			psi[p.width+k] = sd / size
-		}
+// possible refuses a correlation without its first effect, and two correlated effects
+// held uncorrelated.
+func (p *problem) possible(free []int) bool {
+	has := func(k int) bool { return slices.Contains(free, p.width+k) }
+	if has(atCorrelation) {
+		return has(atPattern)
 	}
-	return psi
+	return !(p.correlated && has(atPattern) && has(atPosition))
+}
+
+// startsAt is the fixed-effects fit with every free SD such that the largest loading of its
+// effect has the given spread, the other SDs at 0, and correlations of both signs.
+func (p *problem) startsAt(beta []float64, sd float64, free []int) []searchStart {
+	has := func(k int) bool { return slices.Contains(free, p.width+k) }
+	psi := append(slices.Clone(beta), make([]float64, scales)...)
+	size := p.largestLoadings()
+	for _, k := range free[p.width:] {
+		psi[k] = sd / size[k-p.width]
+	}
+	if !has(atCorrelation) {
+		return []searchStart{{psi: psi}}
+	}
+	if has(atPosition) {
+		psi[p.width+atPosition] *= math.Sqrt(.5)
+		psi[p.width+atCorrelation] *= math.Sqrt(.5)
+	}
+	other := slices.Clone(psi)
+	other[p.width+atCorrelation] *= -1
+	return []searchStart{{psi: psi}, {psi: other}}
 }
 
 // startFromFound makes the point that was found, with a more exact likelihood, the first
 // start. An SD near 0 starts some way off, because the exact likelihood may well have its
 // maximum away from 0.
 func (f *face) startFromFound(p *problem) {
-	if !f.found.converged {
+	start, size := searchStart{psi: slices.Clone(f.found.psi), inverse: f.found.inverse}, p.largestLoadings()
+	if f.found.runaway || math.IsNaN(f.found.value) {
 		return
 	}
-	start, size := searchStart{psi: slices.Clone(f.found.psi), inverse: f.found.inverse}, p.largestLoadings()
-	for _, k := range f.free {
-		if k >= p.width && math.Abs(start.psi[k])*size[k-p.width] < nearZero {
+	for _, k := range f.free[p.width:] {
+		if k != p.width+atCorrelation && math.Abs(start.psi[k])*size[k-p.width] < nearZero {
 			start.psi[k], start.inverse = nearZero/size[k-p.width], nil
 		}
 	}
-	f.starts, f.spare = []searchStart{start}, f.starts[:1]
+	f.starts, f.spare = []searchStart{start}, f.starts
+}
+
+// startFromWider puts the point found on a face with more free parameters first among
+// the starts, and keeps the others for the case of doubt.
+func (f *face) startFromWider(wide *point, p *problem) {
+	if !wide.converged || len(f.free) == p.width {
+		return
+	}
+	start := searchStart{psi: slices.Clone(wide.psi)}
+	for k := range scales {
+		if !slices.Contains(f.free, p.width+k) {
+			start.psi[p.width+k] = 0
+		}
+	}
+	if slices.Contains(f.free, p.width+atCorrelation) {
+		return // one effect instead of two is not near the two
+	}
+	if information, _, ok := wide.inverse.inverse(); ok {
+		var keep []int
+		for i, k := range wide.free {
+			if slices.Contains(f.free, k) {
+				keep = append(keep, i)
+			}
+		}
+		start.inverse, _, _ = information.part(keep).inverse()
+	}
+	f.starts, f.spare = []searchStart{start}, f.starts
 }
 
 // climb searches every face and returns the highest point; one that ran away counts with
-// the height it had reached. Of points equally high the one with most SDs at 0 is taken:
-// an interior search that ends there never quite reaches 0.
+// the height it had reached. Of points equally high the one with most parameters at 0 is
+// taken: an interior search that ends there never quite reaches 0.
 func (e *evaluator) climb(faces []face) *point {
-	var best *point
-	iterations := 0
+	floor := math.Inf(-1)
 	for i := range faces {
 		f := &faces[i]
-		f.found = e.highest(nil, f.free, f.starts)
-		if e.doubtful(f.found) {
-			f.found = e.highest(f.found, f.free, f.spare)
+		if i > 0 && f.found == nil {
+			f.startFromWider(faces[0].found, e.problem)
 		}
-		iterations += f.found.iterations
-		best = e.higher(best, f.found)
+		f.found = e.highest(nil, f.free, f.starts, floor)
+		if f.found.value+hopeMargin >= floor && e.doubtful(f.found) {
+			f.found = e.highest(f.found, f.free, f.spare, floor)
+		}
+		if f.found.value > floor {
+			floor = f.found.value
+		}
 	}
-	best = e.leaveSaddle(best, &iterations)
+	var best *point
+	iterations := 0
+	for i := len(faces) - 1; i >= 0; i-- {
+		iterations += faces[i].found.iterations
+		best = e.higher(best, faces[i].found)
+	}
+	best = e.leaveSaddle(best, faces[0].free, &iterations)
 	best.iterations = iterations
 	return best
 }
 
 // highest searches from every start and returns the highest of the points reached and
 // best, which may be nil.
-func (e *evaluator) highest(best *point, free []int, starts []searchStart) *point {
+func (e *evaluator) highest(best *point, free []int, starts []searchStart, floor float64) *point {
 	iterations := 0
 	if best != nil {
 		iterations = best.iterations
 	}
 	for _, s := range starts {
-		found := e.search(s.psi, free, s.inverse)
+		found := e.search(s, free, floor)
 		iterations += found.iterations
 		best = e.higher(best, found)
 	}
@@ -130,21 +194,26 @@ func (e *evaluator) higher(best, found *point) *point {
 	return best
 }
 
-// leaveSaddle climbs on where the likelihood rises from an SD of 0.
-func (e *evaluator) leaveSaddle(at *point, iterations *int) *point {
-	w, size := e.problem.width, e.problem.largestLoadings()
-	for _, k := range e.problem.freeParameters()[w:] {
-		if slices.Contains(at.free, k) || !at.converged {
+// leaveSaddle climbs on where the likelihood rises from an SD of 0; widest are the
+// parameters that may be free.
+func (e *evaluator) leaveSaddle(at *point, widest []int, iterations *int) *point {
+	p := e.problem
+	size := p.largestLoadings()
+	for _, k := range widest[p.width:] {
+		if k == p.width+atCorrelation || slices.Contains(at.free, k) || !at.converged {
 			continue
 		}
 		psi, gradient := slices.Clone(at.psi), make([]float64, len(at.psi))
-		psi[k] = 1e-4 / size[k-w]
+		psi[k] = 1e-4 / size[k-p.width]
 		if math.IsNaN(e.evaluate(psi, gradient)) || !(gradient[k] > 0) {
 			continue
 		}
 		free := append(slices.Clone(at.free), k)
+		if !p.possible(free) {
+			free = append(free, p.width+atCorrelation)
+		}
 		slices.Sort(free)
-		found := e.search(psi, free, nil)
+		found := e.search(searchStart{psi: psi}, free, math.Inf(-1))
 		*iterations += found.iterations
 		at = e.higher(at, found)
 	}
@@ -156,13 +225,13 @@ func (e *evaluator) leaveSaddle(at *point, iterations *int) *point {
 func (e *evaluator) tie(at *point) float64 { return 1e-8 + 1e-13*math.Abs(at.value) }
 
 // doubtful reports whether another start is worth its cost: no maximum was reached, or a
-// wide SD, where the surface may have another.
+// wide SD or one near 0, where the surface may have another.
 func (e *evaluator) doubtful(at *point) bool {
 	if !at.converged {
 		return true
 	}
-	for _, k := range at.free {
-		if k >= e.problem.width && (math.Abs(at.psi[k]) > wideSD || math.Abs(at.psi[k]) < nearZero) {
+	for _, k := range at.free[e.problem.width:] {
+		if k != e.problem.width+atCorrelation && (math.Abs(at.psi[k]) > wideSD || math.Abs(at.psi[k]) < nearZero) {
 			return true
 		}
 	}

@@ -92,10 +92,10 @@ func (m *maximum) result(options Options) *Result {
 		r.Method = MethodLaplace
 	}
 	for i := range w {
-		r.StdErr = append(r.StdErr, math.Sqrt(m.covariance.At(i, i)))
+		r.StdErr = append(r.StdErr, math.Sqrt(m.covariance.at(i, i)))
 		row := make([]float64, w)
 		for j := range w {
-			row[j] = m.covariance.At(i, j)
+			row[j] = m.covariance.at(i, j)
 		}
 		r.Vcov = append(r.Vcov, row)
 	}

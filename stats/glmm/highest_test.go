@@ -73,7 +73,7 @@ func TestNoSearchEndsHigher(t *testing.T) {
 					for _, k := range f.free[2:] {
 						psi[k] = math.Exp(2 * rng.NormFloat64())
 					}
-					at := e.search(psi, f.free, nil)
+					at := e.search(searchStart{psi: psi}, f.free, math.Inf(-1))
 					if p.checkFinite(at) == nil && at.value > r.LogLikelihood+1e-6 {
 						t.Errorf("trial %d, %v: log-likelihood %.6f with SDs %.4f %.4f %.4f; from %.3f a search ends at %.6f, %.4f", n, options,
 							r.LogLikelihood, r.SDPattern, r.SDPosition, r.SDOuting, psi, at.value, at.psi)

@@ -204,7 +204,7 @@ func TestInformation(t *testing.T) {
 				product := 0.0
 				for k := range n {
 					coarse, fine := second(i, k, .02), second(i, k, .01)
-					product += (4*fine - coarse) / 3 * m.covariance.At(k, j)
+					product += (4*fine - coarse) / 3 * m.covariance.at(k, j)
 				}
 				want := 0.0
 				if i == j {

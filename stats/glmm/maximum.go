@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 const maxSD = 10 // an estimate beyond is a runaway
@@ -14,21 +12,21 @@ const maxSD = 10 // an estimate beyond is a runaway
 type maximum struct {
 	*point
 	evaluator   *evaluator
-	covariance  *mat.SymDense // of the free parameters
+	covariance  *square // of the free parameters
 	evaluations int
 	singular    bool
 }
 
-// maximise finds the highest maximum with the given number of points per dimension. The
-// likelihood can have several, also one with an SD at 0 beside one inside (an angler with
-// nearly all fish makes such), so every choice of SDs held at 0, a face, is searched by
-// itself: first by the Laplace approximation, whose cost is a fraction.
-func (p *problem) maximise(points int) (*maximum, error) {
-	beta, err := p.fixedOnly()
+// maximise finds the highest maximum with the given number of points per dimension, with
+// the scale parameters in without held at 0. Every face is searched by the Laplace
+// approximation first, whose cost is a fraction.
+func (p *problem) maximise(points int, without ...int) (*maximum, error) {
+	start, err := p.fixedOnly()
 	if err != nil {
 		return nil, err
 	}
-	faces := p.faces(beta)
+	faces := p.faces(start.psi, without...)
+	faces[len(faces)-1].starts[0].inverse = start.inverse
 	e := newEvaluator(p, 1)
 	if points > 1 {
 		e.tolerance = roughTolerance
@@ -36,9 +34,9 @@ func (p *problem) maximise(points int) (*maximum, error) {
 	best := e.climb(faces)
 	evaluations, iterations := e.count, best.iterations
 	if points > 1 {
-		modes := e.b
+		laplace := e
 		e = newEvaluator(p, points)
-		copy(e.b, modes)
+		e.b, e.d = laplace.b, laplace.d
 		for i := range faces {
 			faces[i].startFromFound(p)
 		}
@@ -80,13 +78,14 @@ func (p *problem) freeParameters() []int {
 	return free
 }
 
-// largestLoadings are the largest absolute loadings of u, v and w.
-func (p *problem) largestLoadings() [3]float64 {
-	size := [3]float64{0, 0, 1}
+// largestLoadings are the largest absolute loadings of the scale parameters.
+func (p *problem) largestLoadings() [scales]float64 {
+	size := [scales]float64{atOuting: 1, atDispersion: 1}
 	for _, c := range p.rows {
-		size[0] = max(size[0], math.Abs(c.zu))
-		size[1] = max(size[1], math.Abs(c.zv))
+		size[atPattern] = max(size[atPattern], math.Abs(c.zu))
+		size[atPosition] = max(size[atPosition], math.Abs(c.zv))
 	}
+	size[atCorrelation] = size[atPosition]
 	return size
 }
 
@@ -95,13 +94,18 @@ func (p *problem) checkFinite(at *point) error {
 	if math.IsNaN(at.value) {
 		return fmt.Errorf("%w: the log-likelihood could not be computed", ErrNotConverged)
 	}
-	for k, size := range p.largestLoadings() {
-		if sd := math.Abs(at.psi[p.width+k]) * size; sd > maxSD {
-			return fmt.Errorf("%w: the %s effect spreads by more than %d in log odds and still grows; nearly all of each angler's (or outing's) fish took one pattern", ErrRunaway, []string{"pattern", "position", "outing"}[k], maxSD)
+	size := p.largestLoadings()
+	scale := at.psi[p.width:]
+	for k, sd := range [3]float64{scale[atPattern], math.Hypot(scale[atPosition], scale[atCorrelation]), scale[atOuting]} {
+		if math.Abs(sd)*size[k] > maxSD {
+			return fmt.Errorf("%w: the %s effect spreads by more than %d on the scale of the link and still grows; %s", ErrRunaway, termNames[k], maxSD, p.runawayReason())
 		}
 	}
+	if scale[atDispersion] > maxSD {
+		return fmt.Errorf("%w: the dispersion of the counts grows beyond %d", ErrRunaway, maxSD*maxSD)
+	}
 	if p.maxLinear(at.psi) > maxLinear {
-		return fmt.Errorf("%w: a fixed effect grows beyond %d in log odds", ErrSeparation, maxLinear)
+		return fmt.Errorf("%w: a fixed effect grows beyond %d on the scale of the link", ErrSeparation, maxLinear)
 	}
 	if !at.converged {
 		return fmt.Errorf("%w: the search ended after %d iterations", ErrNotConverged, at.iterations)
@@ -109,21 +113,25 @@ func (p *problem) checkFinite(at *point) error {
 	return nil
 }
 
+func (p *problem) runawayReason() string {
+	if p.family == Binomial {
+		return "nearly all of each angler's (or outing's) fish took one pattern"
+	}
+	return "nearly all fish were caught by few anglers (or on few outings)"
+}
+
 // polish ends a search by Newton steps with the observed information until nothing
 // is left to gain but rounding error, and inverts that information.
 func (e *evaluator) polish(at *point) (*maximum, error) {
-	var factor mat.Cholesky
 	step := make([]float64, len(at.free))
 	renew := true
 	for range 20 {
 		if renew {
-			if !factor.Factorize(e.information(at, true)) {
+			inverse, _, ok := e.information(at, true).inverse()
+			if !ok {
 				return nil, fmt.Errorf("%w: the log-likelihood is flat in some direction", ErrNotConverged)
 			}
-			at.inverse = mat.NewSymDense(len(at.free), nil)
-			if err := factor.InverseTo(at.inverse); err != nil {
-				return nil, fmt.Errorf("%w: the log-likelihood is flat in some direction", ErrNotConverged)
-			}
+			at.inverse = inverse
 		}
 		decrement := at.direction(step)
 		if decrement < 1e-20 {

@@ -213,22 +213,3 @@ func compareRows(a, b rankedRow, o Options) int {
 	}
 	return slices.Compare(a.X, b.X)
 }
-
-// linear is row r's fixed part of the linear predictor.
-func (p *problem) linear(r int, beta []float64) float64 {
-	x := p.x[r*p.width : (r+1)*p.width]
-	eta := 0.0
-	for j, b := range beta[:p.width] {
-		eta += x[j] * b
-	}
-	return eta
-}
-
-// maxLinear is the largest absolute fixed part of the linear predictor.
-func (p *problem) maxLinear(beta []float64) float64 {
-	largest := 0.0
-	for r := range p.rows {
-		largest = max(largest, math.Abs(p.linear(r, beta)))
-	}
-	return largest
-}

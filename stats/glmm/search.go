@@ -2,8 +2,7 @@ package glmm
 
 import (
 	"math"
-
-	"gonum.org/v1/gonum/mat"
+	"slices"
 )
 
 // point is a place on the likelihood surface: full parameter vector, the indices
@@ -14,7 +13,7 @@ type point struct {
 	value    float64
 	gradient []float64
 	// inverse approximates the inverse information of the free parameters.
-	inverse    *mat.SymDense
+	inverse    *square
 	iterations int
 	converged  bool
 	runaway    bool
@@ -28,30 +27,39 @@ const (
 	roughTolerance  = 1e-6 // for a start of another search
 	longestStep     = 1.5  // of any parameter in one iteration
 	runawaySD       = 30   // the search gives up beyond
+	// A search whose value, with hopeFactor times what the quadratic model promises and
+	// hopeMargin more, stays below the best found elsewhere is given up.
+	hopeFactor = 4
+	hopeMargin = 5
 )
 
-// search climbs from start by a quasi-Newton method (BFGS, Nocedal & Wright 2006, Numerical
-// Optimization, ch. 6) with backtracking over the free parameters, the others held.
-// inverse is the first approximation of their inverse information; nil: from
-// differences of the gradient.
-func (e *evaluator) search(start []float64, free []int, inverse *mat.SymDense) *point {
-	at := &point{psi: append([]float64(nil), start...), free: free, gradient: make([]float64, len(start))}
-	at.value = e.evaluate(at.psi, at.gradient)
+// search climbs from a start by a quasi-Newton method (BFGS, Nocedal & Wright 2006, Numerical
+// Optimization, ch. 6) with backtracking over the free parameters, the others held. It
+// gives up what cannot become as high as floor.
+func (e *evaluator) search(start searchStart, free []int, floor float64) *point {
+	at := &point{psi: slices.Clone(start.psi), free: free, gradient: make([]float64, len(start.psi)), inverse: start.inverse}
+	fresh := at.inverse == nil
+	if fresh && len(e.problem.groups) >= scoreGroups {
+		e.evaluateWithInformation(at)
+	} else {
+		at.value = e.evaluate(at.psi, at.gradient)
+	}
 	if math.IsNaN(at.value) {
 		return at
 	}
-	at.inverse = inverse
-	fresh := inverse == nil
-	if fresh {
+	if at.inverse == nil {
 		at.inverse = invertBounded(e.information(at, false))
 	}
-	trial := &point{psi: make([]float64, len(start)), gradient: make([]float64, len(start))}
+	trial := &point{psi: make([]float64, len(at.psi)), gradient: make([]float64, len(at.psi))}
 	n := len(free)
-	direction := make([]float64, n)
+	direction, move, fall := make([]float64, n), make([]float64, n), make([]float64, n)
 	for at.iterations < maxIterations {
 		decrement := at.direction(direction)
 		if decrement < e.tolerance {
 			at.converged = true
+			return at
+		}
+		if at.iterations > 0 && at.value+hopeFactor*decrement/2+hopeMargin < floor {
 			return at
 		}
 		scale := 1.0
@@ -72,7 +80,11 @@ func (e *evaluator) search(start []float64, free []int, inverse *mat.SymDense) *
 		}
 		fresh = false
 		at.iterations++
-		at.update(trial)
+		for i, k := range free {
+			move[i] = trial.psi[k] - at.psi[k]
+			fall[i] = at.gradient[k] - trial.gradient[k]
+		}
+		at.update(move, fall, direction)
 		at.psi, trial.psi = trial.psi, at.psi
 		at.gradient, trial.gradient = trial.gradient, at.gradient
 		at.value = trial.value
@@ -91,7 +103,7 @@ func (at *point) direction(direction []float64) (decrement float64) {
 	for i := range direction {
 		direction[i] = 0
 		for j, k := range at.free {
-			direction[i] += at.inverse.At(i, j) * at.gradient[k]
+			direction[i] += at.inverse.at(i, j) * at.gradient[k]
 		}
 		decrement += direction[i] * at.gradient[at.free[i]]
 	}
@@ -120,85 +132,27 @@ func (e *evaluator) backtrack(at, trial *point, direction []float64, scale, decr
 	return false
 }
 
-// update is the BFGS update of the inverse for the move from at to trial.
-func (at *point) update(trial *point) {
-	n := len(at.free)
-	s, y := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
-	for i, k := range at.free {
-		s.SetVec(i, trial.psi[k]-at.psi[k])
-		y.SetVec(i, at.gradient[k]-trial.gradient[k])
-	}
-	sy := mat.Dot(s, y)
-	if sy <= 1e-10*mat.Norm(s, 2)*mat.Norm(y, 2) {
-		at.inverse.ScaleSym(2, at.inverse) // the surface bends upward here: stride on
+// update is the BFGS update of the inverse for a move by which the gradient fell; scratch
+// is overwritten.
+func (at *point) update(move, fall, scratch []float64) {
+	v := at.inverse
+	product := dot(move, fall)
+	if product <= 1e-10*math.Sqrt(dot(move, move)*dot(fall, fall)) {
+		// The surface bends upward here: stride on.
+		v = newSquare(v.n)
+		for i, x := range at.inverse.v {
+			v.v[i] = 2 * x
+		}
+		at.inverse = v
 		return
 	}
-	var vy mat.VecDense
-	vy.MulVec(at.inverse, y)
-	at.inverse.SymRankOne(at.inverse, (1+mat.Dot(y, &vy)/sy)/sy, s)
-	at.inverse.RankTwo(at.inverse, -1/sy, s, &vy)
-}
-
-// information is the negative Hessian of the log-likelihood in the free parameters,
-// by differencing exact gradients: central (about eight digits) or forward.
-func (e *evaluator) information(at *point, central bool) *mat.SymDense {
-	n := len(at.free)
-	full := mat.NewDense(n, n, nil)
-	psi := append([]float64(nil), at.psi...)
-	up, down := make([]float64, len(psi)), at.gradient
-	if central {
-		down = make([]float64, len(psi))
-	}
-	for i, k := range at.free {
-		// A small part of the parameter's own standard error, where one is known.
-		h := 1e-4
-		if at.inverse != nil {
-			h = 2e-4 * math.Sqrt(at.inverse.At(i, i))
-		}
-		psi[k] = at.psi[k] + h
-		width := psi[k] - at.psi[k]
-		e.evaluate(psi, up)
-		if central {
-			psi[k] = at.psi[k] - h
-			width += at.psi[k] - psi[k]
-			e.evaluate(psi, down)
-		}
-		psi[k] = at.psi[k]
-		for j, l := range at.free {
-			full.Set(i, j, (down[l]-up[l])/width)
+	v.multiply(fall, scratch)
+	factor := (1 + dot(fall, scratch)/product) / product
+	next := newSquare(v.n)
+	for i := range v.n {
+		for j := range v.n {
+			next.set(i, j, v.at(i, j)+factor*move[i]*move[j]-(move[i]*scratch[j]+scratch[i]*move[j])/product)
 		}
 	}
-	sym := mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := range i + 1 {
-			sym.SetSym(i, j, (full.At(i, j)+full.At(j, i))/2)
-		}
-	}
-	return sym
-}
-
-// invertBounded inverts an information matrix after replacing its eigenvalues by
-// their absolute values, so that the step always climbs (saddle-free Newton).
-func invertBounded(information *mat.SymDense) *mat.SymDense {
-	n := information.SymmetricDim()
-	var eigen mat.EigenSym
-	inverse := mat.NewSymDense(n, nil)
-	if !eigen.Factorize(information, true) {
-		for i := range n {
-			inverse.SetSym(i, i, 1)
-		}
-		return inverse
-	}
-	values := eigen.Values(nil)
-	var vectors mat.Dense
-	eigen.VectorsTo(&vectors)
-	largest := 0.0
-	for _, v := range values {
-		largest = max(largest, math.Abs(v))
-	}
-	for k, v := range values {
-		v = max(math.Abs(v), 1e-8*largest, 1e-8)
-		inverse.SymRankOne(inverse, 1/v, vectors.ColView(k))
-	}
-	return inverse
+	at.inverse = next
 }
