@@ -19,7 +19,10 @@ func anglersRecords(rt *rapid.T) trial.Records {
 	r := trial.Records{Enrolment: trial.Enrolment{ID: madeUp(3), Pseudonym: "7K2MZQ"}}
 	for day := range rapid.IntRange(0, 4).Draw(rt, "outings") {
 		start := noon.AddDate(0, 0, 3*day)
-		o := trial.Outing{ID: madeUp(1000 + day), EnrolmentID: madeUp(3), Water: "Upper Wend", StartedAt: start}
+		o := trial.Outing{ID: madeUp(1000 + day), EnrolmentID: madeUp(3), Water: "Upper Wend", StartedAt: start, StartedLate: chance("opened late", 3)}
+		if chance("at the other water", 3) {
+			o.Water = "Mill Reach"
+		}
 		for range rapid.IntRange(0, 3).Draw(rt, "blocks") {
 			n := len(r.Units) + 1
 			unit := trial.Unit{ID: madeUp(2000 + n), EnrolmentID: madeUp(3), N: n, First: arrangements.Draw(rt, "first"), SameFlyCheck: chance("check", 8)}
@@ -55,10 +58,17 @@ func anglersRecords(rt *rapid.T) trial.Records {
 	}
 	for i := range rapid.IntRange(0, 4).Draw(rt, "reports") {
 		p := rapid.SampledFrom(r.Periods).Draw(rt, "in")
-		r.Deviations = append(r.Deviations, trial.Deviation{
+		d := trial.Deviation{
 			ID: madeUp(4000 + i), OutingID: p.OutingID, PeriodID: p.ID, FromAt: p.StartedAt.Add(time.Duration(10*i) * time.Minute),
-			Kind: rapid.SampledFrom([]trial.DeviationKind{trial.ThirdFly, trial.WrongWayRound, trial.OffTrial, trial.BackOn, trial.CouldNotSwap}).Draw(rt, "what"),
-		})
+			Kind: rapid.SampledFrom([]trial.DeviationKind{trial.ThirdFly, trial.WrongWayRound, trial.OffTrial, trial.BackOn, trial.CouldNotSwap, trial.Moved}).Draw(rt, "what"),
+		}
+		if d.Kind == trial.Moved {
+			d.PeriodID, d.Water = trial.ID{}, "Mill Reach"
+		}
+		if chance("over", 3) {
+			d.UntilAt = ptr(d.FromAt.Add(15 * time.Minute))
+		}
+		r.Deviations = append(r.Deviations, d)
 	}
 	for i := range rapid.IntRange(0, 25).Draw(rt, "fish") {
 		p := rapid.SampledFrom(r.Periods).Draw(rt, "period")
@@ -166,12 +176,13 @@ func TestLabelsChangedOver(t *testing.T) {
 		for i := range turned.Periods {
 			turned.Periods[i].Drawn, turned.Periods[i].Fished = turned.Periods[i].Drawn.Other(), turned.Periods[i].Fished.Other()
 		}
+		turned.Units = othersFirst(r.Units)
 		got, effort2 := turned.Count(q)
 		if effort != effort2 {
 			rt.Errorf("effort differs: %+v, %+v", effort, effort2)
 		}
 		for i := range got {
-			got[i].Arrangement = got[i].Arrangement.Other()
+			got[i].Arrangement, got[i].Drawn = got[i].Arrangement.Other(), got[i].Drawn.Other()
 			got[i].Taken = map[trial.Taken]trial.Taken{"test": "control", "control": "test", "unknown": "unknown", "other": "other"}[got[i].Taken]
 		}
 		wantSameTallies(rt, got, tallies)
@@ -185,7 +196,7 @@ func TestPositionsChangedOver(t *testing.T) {
 		r := anglersRecords(rt)
 		tallies, _ := r.Count(p)
 		turned := r
-		turned.Periods, turned.Catches = slices.Clone(r.Periods), slices.Clone(r.Catches)
+		turned.Periods, turned.Catches, turned.Units = slices.Clone(r.Periods), slices.Clone(r.Catches), othersFirst(r.Units)
 		for i := range turned.Periods {
 			turned.Periods[i].Drawn, turned.Periods[i].Fished = turned.Periods[i].Drawn.Other(), turned.Periods[i].Fished.Other()
 		}
@@ -194,10 +205,19 @@ func TestPositionsChangedOver(t *testing.T) {
 		}
 		got, _ := turned.Count(p)
 		for i := range got {
-			got[i].Arrangement = got[i].Arrangement.Other()
+			got[i].Arrangement, got[i].Drawn = got[i].Arrangement.Other(), got[i].Drawn.Other()
 		}
 		wantSameTallies(rt, got, tallies)
 	})
+}
+
+// othersFirst are the units with the other arrangement drawn for each.
+func othersFirst(units []trial.Unit) []trial.Unit {
+	units = slices.Clone(units)
+	for i := range units {
+		units[i].First = units[i].First.Other()
+	}
+	return units
 }
 
 func wantSameTallies(rt *rapid.T, got, want []trial.Tally) {
