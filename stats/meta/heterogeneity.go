@@ -26,6 +26,7 @@ func MeasureHeterogeneity(effects []Effect, level float64) (Heterogeneity, error
 	if err := checkEffects(effects, 2); err != nil {
 		return Heterogeneity{}, err
 	}
+	effects = heaviestFirst(effects)
 	h := Heterogeneity{Q: weigh(effects, 0).q, DF: len(effects) - 1}
 	df := float64(h.DF)
 	h.P = num.ChiSquaredTail(h.Q, df)

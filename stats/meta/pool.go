@@ -53,29 +53,63 @@ func Pool(effects []Effect, estimator Estimator, adjustment Adjustment, level fl
 	if err := checkMethod(estimator, adjustment); err != nil {
 		return Row{}, err
 	}
-	tau2, err := Tau2(effects, estimator)
+	tau2, s, err := estimate(effects, estimator)
 	if err != nil {
 		return Row{}, err
 	}
-	k := len(effects)
-	s := weigh(effects, tau2)
-	row := Row{Estimator: estimator, Adjustment: adjustment, K: k, Mu: s.mu, Tau2: tau2}
-	row.StdErr = 1 / math.Sqrt(s.w)
+	quantiles, err := newQuantiles(estimator, adjustment, len(effects), level)
+	if err != nil {
+		return Row{}, err
+	}
+	row := Row{Estimator: estimator, Adjustment: adjustment, K: len(effects), Tau2: tau2}
+	row.fill(s, quantiles)
+	return row, nil
+}
+
+// quantiles are what the intervals of a row are made with; they depend on its
+// method and number of effects alone.
+type quantiles struct{ mu, prediction float64 }
+
+func newQuantiles(estimator Estimator, adjustment Adjustment, k int, level float64) (quantiles, error) {
+	q := quantiles{mu: num.NormalQuantile((1 + level) / 2)}
+	var err error
 	if adjustment != None {
-		row.DF = k - 1
-		q := s.q / float64(k-1)
-		if adjustment == ModifiedHK {
-			q = math.Max(1, q)
+		if q.mu, err = num.StudentQuantile((1+level)/2, float64(k-1)); err != nil {
+			return q, err
 		}
-		row.StdErr *= math.Sqrt(q)
 	}
-	critical, err := row.critical(level)
-	if err != nil {
-		return Row{}, err
+	if estimator != Common && k > 2 {
+		q.prediction, err = num.StudentQuantile((1+level)/2, float64(k-2))
 	}
-	row.Low, row.High = row.Mu-critical*row.StdErr, row.Mu+critical*row.StdErr
-	row.P = row.pValue()
-	return row, row.predict(level)
+	return q, err
+}
+
+// fill computes a row of Estimator, Adjustment, K and Tau2 from the sums at its τ².
+func (r *Row) fill(s sums, q quantiles) {
+	r.Mu = s.mu
+	r.StdErr = 1 / math.Sqrt(s.w)
+	if r.Adjustment != None {
+		r.DF = r.K - 1
+		r.StdErr *= math.Sqrt(r.Adjustment.factor(s.q / float64(r.DF)))
+	}
+	r.Low, r.High = r.Mu-q.mu*r.StdErr, r.Mu+q.mu*r.StdErr
+	r.P = twoSided(r.Mu, r.StdErr, r.DF)
+	if r.Estimator != Common && r.K > 2 {
+		reach := q.prediction * math.Sqrt(r.Tau2+r.StdErr*r.StdErr)
+		r.HasPrediction = true
+		r.PredictionLow, r.PredictionHigh = r.Mu-reach, r.Mu+reach
+	}
+}
+
+// factor returns what the adjustment multiplies squared standard errors by.
+func (a Adjustment) factor(q float64) float64 {
+	switch a {
+	case HK:
+		return q
+	case ModifiedHK:
+		return math.Max(1, q)
+	}
+	return 1
 }
 
 func checkMethod(estimator Estimator, adjustment Adjustment) error {
@@ -95,37 +129,16 @@ func checkMethod(estimator Estimator, adjustment Adjustment) error {
 	return nil
 }
 
-// critical returns the quantile that the limits of μ are made with.
-func (r *Row) critical(level float64) (float64, error) {
-	if r.DF == 0 {
-		return num.NormalQuantile((1 + level) / 2), nil
-	}
-	return num.StudentQuantile((1+level)/2, float64(r.DF))
-}
-
-func (r *Row) pValue() float64 {
+// twoSided returns the p-value of an estimate against 0, normal or by t on df > 0
+// degrees of freedom; a standard error of 0 gives 0, or 1 for an estimate of 0.
+func twoSided(estimate, stdErr float64, df int) float64 {
 	switch {
-	case r.Mu == 0:
+	case estimate == 0:
 		return 1
-	case r.StdErr == 0:
+	case stdErr == 0:
 		return 0
-	case r.DF == 0:
-		return num.NormalTwoSided(r.Mu / r.StdErr)
+	case df == 0:
+		return num.NormalTwoSided(estimate / stdErr)
 	}
-	return num.StudentTwoSided(r.Mu/r.StdErr, float64(r.DF))
-}
-
-// predict fills in the prediction interval where there is one.
-func (r *Row) predict(level float64) error {
-	if r.Estimator == Common || r.K < 3 {
-		return nil
-	}
-	critical, err := num.StudentQuantile((1+level)/2, float64(r.K-2))
-	if err != nil {
-		return err
-	}
-	reach := critical * math.Sqrt(r.Tau2+r.StdErr*r.StdErr)
-	r.HasPrediction = true
-	r.PredictionLow, r.PredictionHigh = r.Mu-reach, r.Mu+reach
-	return nil
+	return num.StudentTwoSided(estimate/stdErr, float64(df))
 }

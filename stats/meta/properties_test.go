@@ -3,7 +3,6 @@ package meta_test
 import (
 	"errors"
 	"math"
-	"math/rand/v2"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -227,27 +226,6 @@ func TestTwoMaxima(t *testing.T) {
 	}
 }
 
-func TestLeaveOneOut(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		all := drawEffects(t, 3)
-		refits, err := meta.LeaveOneOut(all, meta.REML, meta.ModifiedHK, 0.95)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for i := range all {
-			var rest []meta.Effect
-			for j, e := range all {
-				if j != i {
-					rest = append(rest, e)
-				}
-			}
-			if want := mustPool(t, rest, meta.REML, meta.ModifiedHK); refits[i] != want {
-				t.Errorf("refit %d is %+v, want %+v", i, refits[i], want)
-			}
-		}
-	})
-}
-
 func TestRefusals(t *testing.T) {
 	one := []meta.Effect{{Y: 1, V: 1}}
 	two := []meta.Effect{{Y: 1, V: 1}, {Y: 2, V: 1}}
@@ -332,33 +310,4 @@ func FuzzFiniteOrError(f *testing.F) {
 			finite("heterogeneity", h.Q, h.P, h.I2, h.Tau2Low, h.Tau2High)
 		}
 	})
-}
-
-// club returns k invented effects with a true SD of 0.5 between anglers.
-func club(k int) []meta.Effect {
-	r := rand.New(rand.NewPCG(3, 7))
-	all := make([]meta.Effect, k)
-	for i := range all {
-		v := 0.05 + 0.2*r.Float64()
-		all[i] = meta.Effect{Y: 0.4 + 0.5*r.NormFloat64() + math.Sqrt(v)*r.NormFloat64(), V: v}
-	}
-	return all
-}
-
-func BenchmarkREMLModifiedHK5000(b *testing.B) {
-	all := club(5000)
-	for b.Loop() {
-		if _, err := meta.Pool(all, meta.REML, meta.ModifiedHK, 0.95); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
-func BenchmarkLeaveOneOut400(b *testing.B) {
-	all := club(400)
-	for b.Loop() {
-		if _, err := meta.LeaveOneOut(all, meta.REML, meta.ModifiedHK, 0.95); err != nil {
-			b.Fatal(err)
-		}
-	}
 }

@@ -3,6 +3,7 @@ package meta
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"evenrig/stats/num"
 )
@@ -29,18 +30,38 @@ const (
 // Errors: ErrMethod; ErrEffect; ErrTooFewEffects with fewer than 2 effects (1
 // for Common). Accuracy about 12 digits; cost O(k) for each of some 10 (PM) to 80 (REML, ML) steps.
 func Tau2(effects []Effect, estimator Estimator) (float64, error) {
+	tau2, _, err := estimate(effects, estimator)
+	return tau2, err
+}
+
+// estimate returns τ² and the sums there, after checking effects.
+func estimate(effects []Effect, estimator Estimator) (float64, sums, error) {
 	if err := checkEffects(effects, estimator.least()); err != nil {
-		return 0, err
+		return 0, sums{}, err
 	}
+	ordered := heaviestFirst(effects)
+	tau2, err := estimateTau2(ordered, estimator)
+	if err != nil {
+		return 0, sums{}, err
+	}
+	return tau2, weigh(ordered, tau2), nil
+}
+
+// estimateTau2 is Tau2 of checked effects, the heaviest first.
+func estimateTau2(effects []Effect, estimator Estimator) (float64, error) {
+	at := func(tau2 float64) sums { return weigh(effects, tau2) }
+	df := float64(len(effects) - 1)
 	switch estimator {
 	case Common:
 		return 0, nil
 	case DL:
-		return momentTau2(effects), nil
+		return at(0).momentTau2(df), nil
 	case PM:
-		return qRoot(effects, float64(len(effects)-1))
+		return qRoot(effects, df)
 	case REML, ML:
-		return likelihoodTau2(effects, estimator == REML)
+		spread, least, most := scales(effects)
+		points := grid(least, math.Max(most, spread*spread))
+		return highest(points, 1e-14*least, estimator == REML, at, func(tau2 float64) float64 { return sumOfLogs(effects, tau2) })
 	}
 	return 0, fmt.Errorf("estimator %q: %w", string(estimator), ErrMethod)
 }
@@ -53,36 +74,78 @@ func (e Estimator) least() int {
 	return 2
 }
 
-// sums are the weighted sums of one value of τ², w = 1/(v+τ²).
+// sums are the weighted sums of one value of τ², w = 1/(v+τ²). In the regression
+// on columns X, with W = diag(w), they are those about the fitted values, and
+// trace and logDet are those of P = W - WX(X'WX)⁻¹X'W and of X'WX; here X is a
+// column of ones.
 type sums struct {
-	w, w2 float64 // Σw, Σw²
-	mu    float64 // Σwy/Σw
-	q     float64 // Σw(y-μ)²
-	w2r2  float64 // Σw²(y-μ)²
+	w      float64 // Σw
+	mu     float64 // Σwy/Σw; not set by the regression
+	q      float64 // Σw(y-μ)²
+	w2r2   float64 // Σw²(y-μ)²
+	trace  float64 // tr P: Σw - Σw²/Σw
+	logDet float64 // ln det X'WX: ln Σw
 }
 
+// weigh returns the sums of effects, the heaviest of them first (heaviestFirst).
+// Where that one has nearly all the weight, its distance from μ and Σw - Σw²/Σw
+// vanish by cancellation if they are computed as they are written; here both come
+// from the others: w₁(y₁-μ) = -Σ'w(y-μ) and (Σw)² - Σw² = 2w₁Σ'w + (Σ'w)² - Σ'w²,
+// Σ' the sum without the first.
 func weigh(effects []Effect, tau2 float64) sums {
+	first, others := effects[0], effects[1:]
+	var w, w2, wd float64
+	for _, e := range others {
+		x := 1 / (e.V + tau2)
+		w += x
+		w2 += x * x
+		wd += x * (e.Y - first.Y)
+	}
+	w1 := 1 / (first.V + tau2)
 	var s sums
-	var wy float64
-	for _, e := range effects {
-		w := 1 / (e.V + tau2)
-		s.w += w
-		s.w2 += w * w
-		wy += w * e.Y
+	s.w = w1 + w
+	s.trace = (2*w1*w + w*w - w2) / s.w
+	s.logDet = math.Log(s.w)
+	mean := wd / s.w
+	s.mu = first.Y + mean
+	var wr float64
+	for _, e := range others {
+		r := e.Y - first.Y - mean
+		xr := r / (e.V + tau2)
+		wr += xr
+		s.q += xr * r
+		s.w2r2 += xr * xr
 	}
-	s.mu = wy / s.w
-	for _, e := range effects {
-		w := 1 / (e.V + tau2)
-		r := e.Y - s.mu
-		s.q += w * r * r
-		s.w2r2 += w * w * r * r
-	}
+	s.q += wr * wr / w1
+	s.w2r2 += wr * wr
 	return s
 }
 
-func momentTau2(effects []Effect) float64 {
-	s := weigh(effects, 0)
-	return math.Max(0, (s.q-float64(len(effects)-1))/(s.w-s.w2/s.w))
+// heaviestFirst returns a copy of effects in which the one of least variance has
+// changed places with the first.
+func heaviestFirst(effects []Effect) []Effect {
+	ordered := slices.Clone(effects)
+	heaviest := 0
+	for i, e := range ordered {
+		if e.V < ordered[heaviest].V {
+			heaviest = i
+		}
+	}
+	ordered[0], ordered[heaviest] = ordered[heaviest], ordered[0]
+	return ordered
+}
+
+// momentTau2 is the estimate by moments from the sums at τ² = 0, whose Q has
+// expectation df + τ²·tr P.
+func (s sums) momentTau2(df float64) float64 { return math.Max(0, (s.q-df)/s.trace) }
+
+// slope returns twice the slope of the profile of the (restricted) likelihood in
+// τ²: Σw²(y-μ)² - Σw, or with restriction Σw²(y-μ)² - tr P.
+func (s sums) slope(restricted bool) float64 {
+	if restricted {
+		return s.w2r2 - s.trace
+	}
+	return s.w2r2 - s.w
 }
 
 // qRoot returns the τ² at which Q(τ²) = Σ(y-μ)²/(v+τ²) equals target > 0, or 0
@@ -102,58 +165,63 @@ func qRoot(effects []Effect, target float64) (float64, error) {
 	return tau2, nil
 }
 
-// likelihoodTau2 returns the highest point of the profile of the (restricted)
-// likelihood over τ² >= 0. Its slope is ½ of
-//
-//	Σw²(y-μ)² - Σw + [restricted] Σw²/Σw,
-//
-// negative for τ² >= max(v, R²): there the first sum is at most max(w)·Σw·R²/4 <=
-// Σw/4, while the last term is at most 2/3 of Σw for k = 2 and less for more.
-func likelihoodTau2(effects []Effect, restricted bool) (float64, error) {
-	slope := func(tau2 float64) float64 {
-		s := weigh(effects, tau2)
-		if restricted {
-			return s.w2r2 - (s.w - s.w2/s.w)
-		}
-		return s.w2r2 - s.w
-	}
-	spread, least, most := scales(effects)
-	upper := math.Max(most, spread*spread)
-	best, height := 0.0, math.Inf(-1)
-	keep := func(tau2 float64) {
-		if l := logLikelihood(effects, tau2, restricted); l > height {
-			best, height = tau2, l
-		}
-	}
-	from, before := 0.0, slope(0)
-	if before <= 0 {
-		keep(0)
-	}
+// grid returns 0, a thousandth of least, and 4 points a decade from there to
+// upper, which is the last. A likelihood over τ² is searched on it: its slope is
+// negative for τ² >= max(v, R²), R the range of y, because there the sum Σw²(y-μ)²
+// is at most max(w)·Σw·R²/4 <= Σw/4, while Σw²/Σw is at most 2/3 of Σw for k = 2
+// and less for more.
+func grid(least, upper float64) []float64 {
 	const ratio = 1.7782794100389228 // 10^¼
-	for to := math.Min(least, upper) * 1e-3; from < upper; to *= ratio {
-		to = math.Min(to, upper)
+	points := []float64{0}
+	for to := math.Min(least, upper) * 1e-3; to < upper; to *= ratio {
+		points = append(points, to)
+	}
+	return append(points, upper)
+}
+
+// highest returns the highest point of the profile of the (restricted) likelihood
+// over τ² >= 0, from the sums and the Σ ln(v+τ²) at any τ²: every fall of the slope
+// through 0 between two neighbours of points is refined to absTol.
+func highest(points []float64, absTol float64, restricted bool, at func(float64) sums, logs func(float64) float64) (float64, error) {
+	slope := func(tau2 float64) float64 { return at(tau2).slope(restricted) }
+	var maxima []float64
+	before := slope(0)
+	if before <= 0 {
+		maxima = append(maxima, 0)
+	}
+	for j, to := range points[1:] {
 		after := slope(to)
 		if before > 0 && after <= 0 {
-			tau2, err := num.Root(slope, from, to, 1e-14*least)
+			tau2, err := num.Root(slope, points[j], to, absTol)
 			if err != nil {
 				return 0, fmt.Errorf("τ² by maximum likelihood: %w", err)
 			}
-			keep(tau2)
+			maxima = append(maxima, tau2)
 		}
-		from, before = to, after
+		before = after
+	}
+	if len(maxima) == 1 {
+		return maxima[0], nil
+	}
+	best, height := 0.0, math.Inf(-1)
+	for _, tau2 := range maxima {
+		s := at(tau2)
+		l := -s.q - logs(tau2)
+		if restricted {
+			l -= s.logDet
+		}
+		if l > height {
+			best, height = tau2, l
+		}
 	}
 	return best, nil
 }
 
-// logLikelihood returns the profile log-likelihood of τ² but for constants.
-func logLikelihood(effects []Effect, tau2 float64, restricted bool) float64 {
-	s := weigh(effects, tau2)
-	l := -s.q / 2
+// sumOfLogs returns Σ ln(v+τ²).
+func sumOfLogs(effects []Effect, tau2 float64) float64 {
+	var l float64
 	for _, e := range effects {
-		l -= math.Log(e.V+tau2) / 2
-	}
-	if restricted {
-		l -= math.Log(s.w) / 2
+		l += math.Log(e.V + tau2)
 	}
 	return l
 }
