@@ -11,6 +11,9 @@ import (
 	"evenrig/stats/stattest"
 )
 
+// once is a trial that is counted once, at its end.
+var once = power.Stopping{Test: usual, Rule: power.Fixed}
+
 // seasons is the number of seasons of a test's simulation.
 func seasons(t *testing.T) int {
 	t.Helper()
@@ -20,9 +23,9 @@ func seasons(t *testing.T) int {
 	return 800
 }
 
-func play(t *testing.T, s power.Season, alpha float64) power.Played {
+func play(t *testing.T, s power.Season) power.Played {
 	t.Helper()
-	p, err := power.Play(t.Context(), s, alpha, seasons(t), 2, 11, nil)
+	p, err := power.Play(t.Context(), s, once, seasons(t), 2, 11, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,7 +49,7 @@ func TestClosedFormAgreesWithSimulation(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := play(t, power.Season{Theta: num.Logit(.60), Conditions: conditions, Anglers: c.anglers, FishEach: c.fish, Swap: power.Swap{AfterFish: 2}}, .05)
+		p := play(t, power.Season{Theta: num.Logit(.60), Conditions: conditions, Anglers: c.anglers, FishEach: c.fish, Swap: power.Swap{AfterFish: 2}})
 		stattest.Absolute(t, "power", p.Settled, closed, 3*p.StdErr+.02)
 	}
 }
@@ -63,7 +66,7 @@ func TestOneAnglerAgreesWithEnumeration(t *testing.T) {
 	p := play(t, power.Season{
 		Theta: num.Logit(.65), Conditions: power.Conditions{Beta: num.Logit(.6), FishPerOuting: 100}, Anglers: 1, FishEach: 100,
 		Clumping: 0, Swap: power.Swap{AfterFish: 50, Span: true},
-	}, .05)
+	})
 	// The catch of the one outing is Poisson and may end the second half early: power
 	// falls by some hundredths at 90 fish, and a second outing is not fished.
 	stattest.Absolute(t, "power", p.Settled, summed, 3*p.StdErr+.03)
@@ -75,7 +78,7 @@ func TestOneAnglerAgreesWithEnumeration(t *testing.T) {
 func TestFalseAlarms(t *testing.T) {
 	t.Parallel()
 	for _, sd := range []float64{0, .4} {
-		p := play(t, power.Season{Conditions: power.Conditions{SDPattern: sd, SDPosition: .3, FishPerOuting: 8}, Clumping: .5, Anglers: 12, FishEach: 24, Swap: power.Swap{AfterFish: 2}}, .05)
+		p := play(t, power.Season{Conditions: power.Conditions{SDPattern: sd, SDPosition: .3, FishPerOuting: 8}, Clumping: .5, Anglers: 12, FishEach: 24, Swap: power.Swap{AfterFish: 2}})
 		if p.Settled > .05+3*math.Sqrt(.05*.95/float64(p.Seasons))+.02 {
 			t.Errorf("SD %v: false alarms %v", sd, p.Settled)
 		}
@@ -93,7 +96,7 @@ func TestLossesOfASeason(t *testing.T) {
 		Conditions: power.Conditions{FishPerOuting: 8}, Clumping: .5, Anglers: 12, FishEach: 24, Swap: power.Swap{AfterFish: 2},
 		Dropout: .2, NotSure: .05, Uneven: .3,
 	}
-	p := play(t, s, .05)
+	p := play(t, s)
 	n := float64(p.Seasons)
 	// A season's catch has an SD of about 45 fish: 36 outings with an SD of 6.3 fish, 12
 	// anglers with 1 outing more or less.
@@ -102,17 +105,47 @@ func TestLossesOfASeason(t *testing.T) {
 	stattest.Absolute(t, "outings", p.Outings, p.Landed/8, 4*3/math.Sqrt(n))
 }
 
+// Looks and evidence raise no more false alarms than alpha, find an effect of 60 of
+// 100 less often than one count at the end, and end seasons early.
+func TestLooksAndEvidence(t *testing.T) {
+	t.Parallel()
+	s := power.Season{Conditions: power.Conditions{FishPerOuting: 8}, Clumping: .5, Anglers: 12, FishEach: 32, Swap: power.Swap{AfterFish: 2}}
+	s.Theta = num.Logit(.6)
+	single := play(t, s)
+	for _, rule := range []power.Stopping{
+		{Test: usual, Rule: power.GroupSequential, Looks: 4, Spending: power.SpendOBrienFleming, Effect: num.Logit(.6)},
+		{Test: usual, Rule: power.GroupSequential, Looks: 3, Spending: power.SpendPocock, Effect: num.Logit(.6)},
+		{Test: usual, Rule: power.Anytime},
+	} {
+		of := func(theta float64) power.Played {
+			s.Theta = theta
+			p, err := power.Play(t.Context(), s, rule, seasons(t)/4, 2, 3, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return p
+		}
+		if p := of(0); p.Settled > .05+3*math.Sqrt(.05*.95/float64(p.Seasons)) {
+			t.Errorf("%s: false alarms %v", rule.Rule, p.Settled)
+		}
+		p := of(num.Logit(.6))
+		if p.Settled > single.Settled+3*single.StdErr || p.Settled < .3 || p.Early == 0 || p.Analysed >= single.Analysed || p.WrongSide > .01 {
+			t.Errorf("%s: %+v, counted once %+v", rule.Rule, p, single)
+		}
+	}
+}
+
 func TestWorkersDoNotChangeASeason(t *testing.T) {
 	t.Parallel()
 	s := power.Season{
 		Theta: .4, Conditions: power.Conditions{SDPattern: .3, FishPerOuting: 5}, Clumping: .5, OutingMinutes: 240, Anglers: 6, FishEach: 20,
 		Swap: power.Swap{AfterFish: 2, AfterMinutes: 45}, Dropout: .2, NotSure: .05, Uneven: .5,
 	}
-	one, err := power.Play(t.Context(), s, .05, 60, 1, 5, nil)
+	one, err := power.Play(t.Context(), s, once, 60, 1, 5, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	many, err := power.Play(t.Context(), s, .05, 60, 7, 5, nil)
+	many, err := power.Play(t.Context(), s, once, 60, 7, 5, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -121,7 +154,7 @@ func TestWorkersDoNotChangeASeason(t *testing.T) {
 	}
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := power.Play(ended, s, .05, 60, 2, 5, nil); !errors.Is(err, context.Canceled) {
+	if _, err := power.Play(ended, s, once, 60, 2, 5, nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
@@ -132,7 +165,7 @@ func BenchmarkPlay(b *testing.B) {
 		_, err := power.Play(b.Context(), power.Season{
 			Theta: num.Logit(.6), Conditions: power.Conditions{SDPattern: .3, SDPosition: .3, FishPerOuting: 8}, Anglers: 12, FishEach: 24,
 			Clumping: .5, OutingMinutes: 240, Swap: power.Swap{AfterFish: 2, AfterMinutes: 45}, Dropout: .2, NotSure: .05, Uneven: .3,
-		}, .05, 10_000, 2, 1, nil)
+		}, once, 10_000, 2, 1, nil)
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -27,9 +27,8 @@ type Season struct {
 	// outings; NotSure that of fish whose fly is not known; Uneven the coefficient of
 	// variation of the anglers' numbers of outings (gamma).
 	Dropout, NotSure, Uneven float64
-	// Coin draws every block's order by a coin; else orders are balanced in groups of
-	// 2 or 4 blocks.
-	Coin bool
+
+	coin bool // draws every block's order by a coin; else orders are balanced in groups of 2 or 4 blocks
 }
 
 // Swap is the rule that ends a period: after so many fish, after so many minutes,
@@ -53,8 +52,9 @@ type block struct {
 	at        float64 // when it ended, 0 to 1 of the season
 	testFirst bool    // the test pattern was lower in the first half
 	half      [2]count
-	landed    int // not sure ones too
-	ended     int // halves ended by the rule
+	outing    [2]int // on which each half ended
+	landed    int    // not sure ones too
+	ended     int    // halves ended by the rule
 }
 
 func (b block) finished() bool { return b.ended == 2 }
@@ -74,8 +74,8 @@ func (b block) index(testLower bool) int {
 type catch struct {
 	cells   []glmm.Cell // two for each outing
 	blocks  []block     // in the order in which they ended
-	outings int
-	swapped int // outings that saw a swap
+	days    []float64   // of the outings, 0 to 1 of the season
+	swapped int         // outings that saw a swap
 	landed  int
 }
 
@@ -141,6 +141,7 @@ type rig struct {
 	theta, beta float64
 	orders      []bool // still to come in the group
 
+	outing  int
 	block   block
 	open    bool    // a block is under way
 	half    int     // of it, 0 or 1
@@ -151,7 +152,8 @@ type rig struct {
 // fish plays one outing.
 func (r *rig) fish(outing int, day float64) {
 	c := r.catch
-	c.outings++
+	c.days = append(c.days, day)
+	r.outing = outing
 	theta := r.theta + r.SDOuting*r.random.NormFloat64()
 	cell := len(c.cells)
 	c.cells = append(c.cells, glmm.Cell{Angler: r.angler, Outing: outing, TestLower: true}, glmm.Cell{Angler: r.angler, Outing: outing})
@@ -246,7 +248,7 @@ func (r *rig) begin(day float64) {
 
 // group draws the orders of the next blocks.
 func (r *rig) group() []bool {
-	if r.Coin {
+	if r.coin {
 		return []bool{r.random.IntN(2) == 0}
 	}
 	orders := []bool{true, false, true, false}[:2+2*r.random.IntN(2)]
@@ -257,6 +259,7 @@ func (r *rig) group() []bool {
 // swap ends the period by the rule; it is the end of the block after its second.
 func (r *rig) swap(day float64) {
 	r.begin(day)
+	r.block.outing[r.half] = r.outing
 	r.block.ended++
 	r.counted, r.minutes = 0, 0
 	if r.half++; r.half == 2 {

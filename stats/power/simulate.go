@@ -17,12 +17,15 @@ import (
 type Played struct {
 	Seasons int `json:"seasons"`
 	// Settled: the interval kept clear of one half on the true side (on either, with
-	// no effect). WrongSide: on the other. NoAnswer: no method gave one.
+	// no effect), or a look or the evidence stopped the trial there. WrongSide: on the
+	// other. NoAnswer: no method gave one.
 	Settled   float64 `json:"settled"`
 	WrongSide float64 `json:"wrong_side"`
 	NoAnswer  float64 `json:"no_answer"`
 	// StdErr is the Monte Carlo standard error of Settled.
 	StdErr float64 `json:"std_error"`
+	// Early is the share of seasons that a look or the evidence ended before their time.
+	Early float64 `json:"early"`
 	// Means per season: fish landed, fish analysed, anglers with one, outings.
 	Landed   float64 `json:"landed"`
 	Analysed float64 `json:"analysed"`
@@ -30,7 +33,7 @@ type Played struct {
 	Outings  float64 `json:"outings"`
 }
 
-// side is what a season's interval says.
+// side is what a season's answer says.
 type side int
 
 const (
@@ -43,25 +46,24 @@ const (
 // ended is one season at its end.
 type ended struct {
 	says                               side
+	early                              bool
 	landed, analysed, anglers, outings int
 }
 
 // Play draws n seasons and analyses each as a trial's headline does: the mixed
 // model with the joint Laplace approximation and t on K-1 from 5 anglers, with outings where
 // they can be told apart; the exact conditional method up to 4, over anglers or,
-// for one angler, blocks. Season i depends on the seed and i alone.
+// for one angler, blocks. A stopping rule with looks, or by evidence, may end a
+// season early. Season i depends on the seed and i alone.
 //
-// Errors: ErrArgument; the context's.
-func Play(ctx context.Context, s Season, alpha float64, n, workers int, seed uint64, progress func(done int)) (Played, error) {
-	seasons, err := simulate.Run(ctx, n, workers, seed, func(_ int, random *rand.Rand) ended {
-		c := s.draw(random)
-		e := ended{landed: c.landed, outings: c.outings, anglers: withFish(c.cells)}
-		for _, cell := range c.cells {
-			e.analysed += cell.Test + cell.Control
-		}
-		e.says = headline(c, e.anglers, alpha)
-		return e
-	}, progress)
+// Errors: ErrArgument for a rule that cannot be; the context's.
+func Play(ctx context.Context, s Season, rule Stopping, n, workers int, seed uint64, progress func(done int)) (Played, error) {
+	s.coin = rule.Rule == Anytime
+	judge, err := rule.judge(s)
+	if err != nil {
+		return Played{}, err
+	}
+	seasons, err := simulate.Run(ctx, n, workers, seed, func(_ int, random *rand.Rand) ended { return judge(s.draw(random)) }, progress)
 	if err != nil {
 		return Played{}, err
 	}
@@ -76,27 +78,39 @@ func Play(ctx context.Context, s Season, alpha float64, n, workers int, seed uin
 		case e.says != open:
 			p.WrongSide++
 		}
+		if e.early {
+			p.Early++
+		}
 		p.Landed += float64(e.landed)
 		p.Analysed += float64(e.analysed)
 		p.Anglers += float64(e.anglers)
 		p.Outings += float64(e.outings)
 	}
-	for _, mean := range []*float64{&p.Settled, &p.WrongSide, &p.NoAnswer, &p.Landed, &p.Analysed, &p.Anglers, &p.Outings} {
+	for _, mean := range []*float64{&p.Settled, &p.WrongSide, &p.NoAnswer, &p.Early, &p.Landed, &p.Analysed, &p.Anglers, &p.Outings} {
 		*mean /= float64(n)
 	}
 	p.StdErr = math.Sqrt(p.Settled * (1 - p.Settled) / float64(n))
 	return p, nil
 }
 
-// withFish counts the anglers with an analysed fish; cells stand angler by angler.
+// whole is a season at its end without what it says.
+func whole(c catch) ended {
+	e := ended{landed: c.landed, outings: len(c.days), anglers: withFish(c.cells)}
+	for _, cell := range c.cells {
+		e.analysed += cell.Test + cell.Control
+	}
+	return e
+}
+
+// withFish counts the anglers with an analysed fish.
 func withFish(cells []glmm.Cell) int {
-	k, last := 0, -1
+	seen := map[int]bool{}
 	for _, c := range cells {
-		if c.Angler != last && c.Test+c.Control > 0 {
-			k, last = k+1, c.Angler
+		if c.Test+c.Control > 0 {
+			seen[c.Angler] = true
 		}
 	}
-	return k
+	return len(seen)
 }
 
 // headline is the side on which the method that speaks puts the interval.
@@ -104,21 +118,30 @@ func headline(c catch, anglers int, alpha float64) side {
 	if anglers <= FewAnglers {
 		return exactly(c, anglers == 1, alpha)
 	}
-	vary := glmm.VaryPatternPosition
-	if outingsRepeat(c.cells) {
-		vary = glmm.VaryPatternPositionOuting
-	}
-	fit, err := glmm.FitTrial(c.cells, glmm.Options{Vary: vary, Points: 1})
+	fit, p, err := mixed(c.cells, anglers)
 	switch {
 	case errors.Is(err, glmm.ErrSeparation):
 		return exactly(c, false, alpha)
 	case err != nil:
 		return none
-	}
-	if num.StudentTwoSided(fit.Theta/fit.ThetaSE, float64(anglers-1)) > alpha {
+	case p > alpha:
 		return open
 	}
 	return sideOf(fit.Theta)
+}
+
+// mixed fits the model in which days differ where they can be told apart, with p by
+// t on K-1.
+func mixed(cells []glmm.Cell, anglers int) (*glmm.TrialResult, float64, error) {
+	vary := glmm.VaryPatternPosition
+	if outingsRepeat(cells) {
+		vary = glmm.VaryPatternPositionOuting
+	}
+	fit, err := glmm.FitTrial(cells, glmm.Options{Vary: vary, Points: 1})
+	if err != nil {
+		return nil, 0, err
+	}
+	return fit, num.StudentTwoSided(fit.Theta/fit.ThetaSE, float64(anglers-1)), nil
 }
 
 func sideOf(theta float64) side {
@@ -135,22 +158,22 @@ func sideOf(theta float64) side {
 // outingsRepeat reports whether two anglers have fish on two outings each and such
 // an outing has two fish on average: then outings are in the model.
 func outingsRepeat(cells []glmm.Cell) bool {
-	fish, outings, anglers := 0, 0, 0
-	last, days := -1, 0
-	for i := 0; i+1 < len(cells); i += 2 {
-		n := cells[i].Test + cells[i].Control + cells[i+1].Test + cells[i+1].Control
-		if n == 0 {
+	type outing struct{ angler, number int }
+	seen, days := map[outing]bool{}, map[int]int{}
+	fish, anglers := 0, 0
+	for _, c := range cells {
+		o := outing{c.Angler, c.Outing}
+		n := c.Test + c.Control
+		fish += n
+		if n == 0 || seen[o] {
 			continue
 		}
-		if cells[i].Angler != last {
-			last, days = cells[i].Angler, 0
-		}
-		if days++; days == 2 {
+		seen[o] = true
+		if days[c.Angler]++; days[c.Angler] == 2 {
 			anglers++
 		}
-		fish, outings = fish+n, outings+1
 	}
-	return anglers >= 2 && fish >= 2*outings
+	return anglers >= 2 && fish >= 2*len(seen)
 }
 
 // exactly is the side by the exact conditional method, its strata the anglers or

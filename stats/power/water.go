@@ -38,7 +38,7 @@ func FinishedBlocks(ctx context.Context, s Season, workers int, seed uint64) (Fi
 	type tally struct{ landed, finished, outings, swapped, blocks float64 }
 	tallies, err := simulate.Run(ctx, ruleAnglers, workers, seed, func(_ int, random *rand.Rand) tally {
 		c := s.draw(random)
-		t := tally{landed: float64(c.landed), outings: float64(c.outings), swapped: float64(c.swapped)}
+		t := tally{landed: float64(c.landed), outings: float64(len(c.days)), swapped: float64(c.swapped)}
 		for _, b := range c.blocks {
 			if b.finished() {
 				t.finished += float64(b.landed)
