@@ -108,14 +108,16 @@ func TestImportedTableIsAnalysed(t *testing.T) {
 func TestImportGivesWhatTheTableGives(t *testing.T) {
 	t.Parallel()
 	for name, file := range map[string]string{
-		"blocks":           twelveBlocks(),
-		"one angler":       withoutColumn(twelveBlocks(), 0),
-		"no block":         withoutColumn(withoutColumn(twelveBlocks(), 3), 2),
-		"semicolons":       "\xef\xbb\xbf" + strings.ReplaceAll(twelveBlocks(), ",", ";"),
-		"unsure and other": "taken_pattern,lower_pattern,outcome,foul_hooked,caught_at,angler\nC,N,landed,no,2026-09-03,a\nunknown,N,landed,no,2026-09-03,a\nother,C,landed,no,2026-09-04,a\nN,C,lost,no,2026-09-03,b\nN,C,landed,yes,2026-09-03,b\nN,C,landed,no,2026-09-05,b\nC,C,landed,no,2026-09-05,b\n",
-		"no outing":        withoutColumn(twelveBlocks(), 1),
-		"fish alone":       withoutColumn(withoutColumn(withoutColumn(withoutColumn(twelveBlocks(), 3), 2), 1), 0),
-		"times":            "taken_pattern,lower_pattern,caught_at,angler,species,origin,length,length_unit\nC,N,2026-09-30T23:30:00-02:00,a,Thymallus thymallus,wild,31.5,cm\nN,N,2026-10-01T00:30:00+02:00,a,,stocked,12,in\nN,C,2026-10-25T02:30:00+01:00,b,Thymallus thymallus,,,\n",
+		"blocks":              twelveBlocks(),
+		"one angler":          withoutColumn(twelveBlocks(), 0),
+		"no block":            withoutColumn(withoutColumn(twelveBlocks(), 3), 2),
+		"semicolons":          "\xef\xbb\xbf" + strings.ReplaceAll(twelveBlocks(), ",", ";"),
+		"unsure and other":    "taken_pattern,lower_pattern,outcome,foul_hooked,caught_at,angler\nC,N,landed,no,2026-09-03,a\nunknown,N,landed,no,2026-09-03,a\nother,C,landed,no,2026-09-04,a\nN,C,lost,no,2026-09-03,b\nN,C,landed,yes,2026-09-03,b\nN,C,landed,no,2026-09-05,b\nC,C,landed,no,2026-09-05,b\n",
+		"no outing":           withoutColumn(twelveBlocks(), 1),
+		"fish alone":          withoutColumn(withoutColumn(withoutColumn(withoutColumn(twelveBlocks(), 3), 2), 1), 0),
+		"two outings a block": "outing,block,period,lower_pattern,taken_position\n1,1,1,C,lower\n1,1,1,C,lower\n1,1,1,C,upper\n2,1,2,N,upper\n2,1,2,N,lower\n3,2,1,N,lower\n3,2,1,N,upper\n4,2,2,C,lower\n4,2,2,C,lower\n5,1,1,C,upper\n",
+		"nothing fished":      "taken_position,taken_pattern,lower_pattern,angler\nlower,unknown,,a\nupper,unknown,,a\nunknown,N,,a\nunknown,C,,b\nother,other,,b\nlower,C,,b\nlower,N,N,b\n",
+		"times":               "taken_pattern,lower_pattern,caught_at,angler,species,origin,length,length_unit\nC,N,2026-09-30T23:30:00-02:00,a,Thymallus thymallus,wild,31.5,cm\nN,N,2026-10-01T00:30:00+02:00,a,,stocked,12,in\nN,C,2026-10-25T02:30:00+01:00,b,Thymallus thymallus,,,\n",
 	} {
 		t.Run(name, func(t *testing.T) {
 			w := newWorld(t)

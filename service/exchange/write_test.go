@@ -112,8 +112,20 @@ func FuzzReadCatchTable(f *testing.F) {
 		if !reflect.DeepEqual(withoutLines(again), withoutLines(table)) {
 			t.Fatalf("read back:\n%+v\nwant\n%+v", again, table)
 		}
-		if !reflect.DeepEqual(again.Tallies(), table.Tallies()) {
+		table.Subgroups, again.Subgroups = table.Further, table.Further
+		tallies := table.Tallies()
+		if !reflect.DeepEqual(again.Tallies(), tallies) {
 			t.Fatal("counted otherwise when read back")
+		}
+		var fish int64
+		for _, tally := range tallies {
+			fish += tally.N
+			if columns := trial.Further(tally.Columns); trial.NewFurther(columns.Values()) != columns {
+				t.Fatalf("columns %q are not canonical", columns)
+			}
+		}
+		if fish != int64(len(table.Rows)) {
+			t.Fatalf("%d fish counted of %d", fish, len(table.Rows))
 		}
 		var b bytes.Buffer
 		if err := WriteCatchTable(&b, table); err != nil {

@@ -8,9 +8,9 @@ import (
 // Tally is a count of like fish: N fish of one angler that agree in everything else listed. It is what the analysis
 // reads, whether the fish came from a drawn trial's records or from a catch table.
 //
-// Angler is a pseudonym (in a catch table: the angler's text). Outing, Block and Period are labels that are unique
-// within the angler; an empty Outing means that the day is not known, an empty Block or Period that there is none.
-// Arrangement is as fished. Taken is the pattern taken with what is known of position already used. Month is
+// Angler is a pseudonym (in a catch table: the angler's text). Outing and Block are labels that are unique within the
+// angler, Period one within its block; an empty Outing means that the day is not known, an empty Block or Period that
+// there is none. Arrangement is as fished. Taken is the pattern taken with what is known of position already used. Month is
 // "2026-09" and Week "2026-W36" (ISO 8601), both empty when the time is not known.
 //
 // Half says which of its block's two periods the fish is from, 1 or 2, 0 when not known. Drawn is the arrangement that the
