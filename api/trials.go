@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 
@@ -112,9 +113,40 @@ func (h *handlers) GetProgress(ctx context.Context, r openapi.GetProgressRequest
 	}
 	return openapi.GetProgress200JSONResponse{
 		Anglers: p.Effort.Enrolled, Outings: p.Effort.Outings, BlankOutings: p.Effort.BlankOutings, Blocks: p.Effort.Blocks,
-		FinishedBlocks: p.Effort.FinishedBlocks, Catches: p.Catches, Analysed: p.Analysed, Excluded: excluded,
+		FinishedBlocks: p.Effort.FinishedBlocks, Catches: p.Catches, Analysed: p.Analysed, InFinishedBlocks: p.Finished, NextLook: p.NextLook, Excluded: excluded,
 		NotLogged: p.Effort.NotLogged, Deviations: p.Effort.Deviations, LateNoted: p.Effort.LateNoted,
 	}, nil
+}
+
+// GetNote returns the week in a few lines.
+func (h *handlers) GetNote(ctx context.Context, r openapi.GetNoteRequestObject) (openapi.GetNoteResponseObject, error) {
+	note, err := h.service.Note(ctx, actorOf(ctx), trial.ID(r.Trial))
+	if err != nil {
+		return nil, err
+	}
+	return openapi.GetNote200TextResponse(note), nil
+}
+
+// ListLooks lists the looks made at a trial.
+func (h *handlers) ListLooks(ctx context.Context, r openapi.ListLooksRequestObject) (openapi.ListLooksResponseObject, error) {
+	looks, err := h.service.Looks(ctx, actorOf(ctx), trial.ID(r.Trial))
+	if err != nil {
+		return nil, err
+	}
+	return openapi.ListLooks200JSONResponse{Items: each(looks, lookFrom)}, nil
+}
+
+func lookFrom(l trial.Look) openapi.Look {
+	out := openapi.Look{
+		N: l.N, At: l.At, Checkpoint: l.Checkpoint, Analysis: analysisAddress(l.TrialID, l.Analysis), Fish: l.Fish, Anglers: l.Anglers,
+		Decision: openapi.LookDecision(cmp.Or(string(l.Decision), "pending")), Information: l.Information, Fraction: l.Fraction, Spent: l.Spent,
+		BoundaryP: l.BoundaryP, P: l.P, LogOdds: l.LogOdds, EValue: l.EValue, ShareLow: l.ShareLow, ShareHigh: l.ShareHigh,
+	}
+	if !l.By.IsZero() {
+		by := l.By.String()
+		out.RequestedBy = &by
+	}
+	return out
 }
 
 // ListCheckpoints lists a trial's checkpoints.

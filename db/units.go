@@ -36,6 +36,12 @@ func (r readTx) UnitsOf(ctx context.Context, id, enrolment trial.ID) ([]trial.Un
 	return list(ctx, r.tx, "units", unitsOf, pgx.StrictNamedArgs{"trial_id": id, "enrolment_id": enrolment}, through[unitRow])
 }
 
+// UnitsOfTrial implements trial.ReadTx: in order of enrolment and number.
+func (r readTx) UnitsOfTrial(ctx context.Context, id trial.ID) ([]trial.Unit, error) {
+	const unitsOfTrial = selectUnit + `WHERE trial_id = @trial_id ORDER BY enrolment_id, n`
+	return list(ctx, r.tx, "units", unitsOfTrial, pgx.StrictNamedArgs{"trial_id": id}, through[unitRow])
+}
+
 // InsertUnit implements trial.Tx.
 func (w writeTx) InsertUnit(ctx context.Context, u trial.Unit) error {
 	const insertUnit = `

@@ -267,14 +267,16 @@ type ClientInterface interface {
 	// RequestAnalysis Ask for an analysis
 	//
 	// Follow the answer's Location. The records as they now stand are analysed; while they have not changed since an
-	// earlier analysis, that one is answered. A drawn trial is analysed once it is locked.
+	// earlier analysis, that one is answered. A drawn trial is analysed once it is locked, and at the looks that its
+	// protocol plans.
 	//
 	// Corresponds with POST /v1/trials/{trial}/analyses (the `RequestAnalysis` operationId).
 	RequestAnalysis(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetAnalysis A result
 	//
-	// The stored bytes, unchanged. `202` while it is under way; `409` (`analysis.failed`) when it failed.
+	// The stored bytes, unchanged. `202` while it is under way; `409` when it failed (`analysis.failed`) or is a look at
+	// a trial that is not locked yet (`analysis.hidden`).
 	//
 	// Corresponds with GET /v1/trials/{trial}/analyses/{n} (the `GetAnalysis` operationId).
 	GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -318,7 +320,8 @@ type ClientInterface interface {
 	// ExportCatches The catch table
 	//
 	// Every fish of a locked trial under pseudonyms, as a table with the columns of a catch table, so that it can be
-	// analysed again. Before locking it is answered `409`.
+	// analysed again. Before locking it is answered `409`. The further columns of imported tables go back to organisers
+	// alone, in order of their names: only who imported them knows whom they name.
 	//
 	// Corresponds with GET /v1/trials/{trial}/catches.csv (the `ExportCatches` operationId).
 	ExportCatches(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -465,12 +468,27 @@ type ClientInterface interface {
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
 	// allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
 	// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
-	// for each fault). The same file again changes nothing.
+	// for each fault). Every column is kept, further ones under their names. The same file again changes nothing.
 	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/trials/{trial}/imports (the `ImportTable` operationId).
 	ImportTableWithBody(ctx context.Context, trial TrialID, params *ImportTableParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListLooks Looks made at the trial, oldest first
+	//
+	// The service makes a look by itself as soon as it is due; requestAnalysis makes it at once. What was decided is
+	// final. Until the trial is locked the numbers behind it are null; the evidence is shown where the protocol opens it.
+	//
+	// Corresponds with GET /v1/trials/{trial}/looks (the `ListLooks` operationId).
+	ListLooks(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetNote The week in a few lines, to paste into the club's chat
+	//
+	// What getProgress counts, as plain text. Nothing in it tells patterns or arrangements apart.
+	//
+	// Corresponds with GET /v1/trials/{trial}/note (the `GetNote` operationId).
+	GetNote(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListOutings Your outings
 	//
@@ -1099,7 +1117,8 @@ func (c *Client) ListAnalyses(ctx context.Context, trial TrialID, reqEditors ...
 // RequestAnalysis Ask for an analysis
 //
 // Follow the answer's Location. The records as they now stand are analysed; while they have not changed since an
-// earlier analysis, that one is answered. A drawn trial is analysed once it is locked.
+// earlier analysis, that one is answered. A drawn trial is analysed once it is locked, and at the looks that its
+// protocol plans.
 //
 // Corresponds with POST /v1/trials/{trial}/analyses (the `RequestAnalysis` operationId).
 func (c *Client) RequestAnalysis(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1116,7 +1135,8 @@ func (c *Client) RequestAnalysis(ctx context.Context, trial TrialID, reqEditors 
 
 // GetAnalysis A result
 //
-// The stored bytes, unchanged. `202` while it is under way; `409` (`analysis.failed`) when it failed.
+// The stored bytes, unchanged. `202` while it is under way; `409` when it failed (`analysis.failed`) or is a look at
+// a trial that is not locked yet (`analysis.hidden`).
 //
 // Corresponds with GET /v1/trials/{trial}/analyses/{n} (the `GetAnalysis` operationId).
 func (c *Client) GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1210,7 +1230,8 @@ func (c *Client) SubmitCatches(ctx context.Context, trial TrialID, body SubmitCa
 // ExportCatches The catch table
 //
 // Every fish of a locked trial under pseudonyms, as a table with the columns of a catch table, so that it can be
-// analysed again. Before locking it is answered `409`.
+// analysed again. Before locking it is answered `409`. The further columns of imported tables go back to organisers
+// alone, in order of their names: only who imported them knows whom they name.
 //
 // Corresponds with GET /v1/trials/{trial}/catches.csv (the `ExportCatches` operationId).
 func (c *Client) ExportCatches(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1527,13 +1548,48 @@ func (c *Client) PutEnrolment(ctx context.Context, trial TrialID, enrolment Enro
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
 // allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
 // count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
-// for each fault). The same file again changes nothing.
+// for each fault). Every column is kept, further ones under their names. The same file again changes nothing.
 //
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/trials/{trial}/imports (the `ImportTable` operationId).
 func (c *Client) ImportTableWithBody(ctx context.Context, trial TrialID, params *ImportTableParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewImportTableRequestWithBody(c.Server, trial, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListLooks Looks made at the trial, oldest first
+//
+// The service makes a look by itself as soon as it is due; requestAnalysis makes it at once. What was decided is
+// final. Until the trial is locked the numbers behind it are null; the evidence is shown where the protocol opens it.
+//
+// Corresponds with GET /v1/trials/{trial}/looks (the `ListLooks` operationId).
+func (c *Client) ListLooks(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListLooksRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetNote The week in a few lines, to paste into the club's chat
+//
+// What getProgress counts, as plain text. Nothing in it tells patterns or arrangements apart.
+//
+// Corresponds with GET /v1/trials/{trial}/note (the `GetNote` operationId).
+func (c *Client) GetNote(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetNoteRequest(c.Server, trial)
 	if err != nil {
 		return nil, err
 	}
@@ -3583,6 +3639,74 @@ func NewImportTableRequestWithBody(server string, trial TrialID, params *ImportT
 	return req, nil
 }
 
+// NewListLooksRequest constructs an http.Request for the ListLooks method
+func NewListLooksRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/looks", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetNoteRequest constructs an http.Request for the GetNote method
+func NewGetNoteRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/note", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListOutingsRequest constructs an http.Request for the ListOutings method
 func NewListOutingsRequest(server string, trial TrialID, params *ListOutingsParams) (*http.Request, error) {
 	var err error
@@ -4658,7 +4782,8 @@ type ClientWithResponsesInterface interface {
 	// RequestAnalysisWithResponse Ask for an analysis
 	//
 	// Follow the answer's Location. The records as they now stand are analysed; while they have not changed since an
-	// earlier analysis, that one is answered. A drawn trial is analysed once it is locked.
+	// earlier analysis, that one is answered. A drawn trial is analysed once it is locked, and at the looks that its
+	// protocol plans.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -4667,7 +4792,8 @@ type ClientWithResponsesInterface interface {
 
 	// GetAnalysisWithResponse A result
 	//
-	// The stored bytes, unchanged. `202` while it is under way; `409` (`analysis.failed`) when it failed.
+	// The stored bytes, unchanged. `202` while it is under way; `409` when it failed (`analysis.failed`) or is a look at
+	// a trial that is not locked yet (`analysis.hidden`).
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -4717,7 +4843,8 @@ type ClientWithResponsesInterface interface {
 	// ExportCatchesWithResponse The catch table
 	//
 	// Every fish of a locked trial under pseudonyms, as a table with the columns of a catch table, so that it can be
-	// analysed again. Before locking it is answered `409`.
+	// analysed again. Before locking it is answered `409`. The further columns of imported tables go back to organisers
+	// alone, in order of their names: only who imported them knows whom they name.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -4878,12 +5005,31 @@ type ClientWithResponsesInterface interface {
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
 	// allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
 	// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
-	// for each fault). The same file again changes nothing.
+	// for each fault). Every column is kept, further ones under their names. The same file again changes nothing.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/trials/{trial}/imports (the `ImportTable` operationId).
 	ImportTableWithBodyWithResponse(ctx context.Context, trial TrialID, params *ImportTableParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ImportTableResponse, error)
+
+	// ListLooksWithResponse Looks made at the trial, oldest first
+	//
+	// The service makes a look by itself as soon as it is due; requestAnalysis makes it at once. What was decided is
+	// final. Until the trial is locked the numbers behind it are null; the evidence is shown where the protocol opens it.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/looks (the `ListLooks` operationId).
+	ListLooksWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListLooksResponse, error)
+
+	// GetNoteWithResponse The week in a few lines, to paste into the club's chat
+	//
+	// What getProgress counts, as plain text. Nothing in it tells patterns or arrangements apart.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/note (the `GetNote` operationId).
+	GetNoteWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetNoteResponse, error)
 
 	// ListOutingsWithResponse Your outings
 	//
@@ -8265,6 +8411,151 @@ func (r ImportTableResponse) ContentType() string {
 	return ""
 }
 
+type ListLooksResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LookList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListLooksResponse) GetJSON200() *LookList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListLooksResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListLooksResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListLooksResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListLooksResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListLooksResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListLooksResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListLooksResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListLooksResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListLooksResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetNoteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetNoteResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r GetNoteResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetNoteResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetNoteResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetNoteResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetNoteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetNoteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetNoteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetNoteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ListOutingsResponse200Headers the declared response headers of an HTTP 200 response for ListOutings
 type ListOutingsResponse200Headers struct {
 	Link *string
@@ -10322,7 +10613,8 @@ func (c *ClientWithResponses) ListAnalysesWithResponse(ctx context.Context, tria
 // RequestAnalysisWithResponse Ask for an analysis
 //
 // Follow the answer's Location. The records as they now stand are analysed; while they have not changed since an
-// earlier analysis, that one is answered. A drawn trial is analysed once it is locked.
+// earlier analysis, that one is answered. A drawn trial is analysed once it is locked, and at the looks that its
+// protocol plans.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -10337,7 +10629,8 @@ func (c *ClientWithResponses) RequestAnalysisWithResponse(ctx context.Context, t
 
 // GetAnalysisWithResponse A result
 //
-// The stored bytes, unchanged. `202` while it is under way; `409` (`analysis.failed`) when it failed.
+// The stored bytes, unchanged. `202` while it is under way; `409` when it failed (`analysis.failed`) or is a look at
+// a trial that is not locked yet (`analysis.hidden`).
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -10417,7 +10710,8 @@ func (c *ClientWithResponses) SubmitCatchesWithResponse(ctx context.Context, tri
 // ExportCatchesWithResponse The catch table
 //
 // Every fish of a locked trial under pseudonyms, as a table with the columns of a catch table, so that it can be
-// analysed again. Before locking it is answered `409`.
+// analysed again. Before locking it is answered `409`. The further columns of imported tables go back to organisers
+// alone, in order of their names: only who imported them knows whom they name.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -10680,7 +10974,7 @@ func (c *ClientWithResponses) PutEnrolmentWithResponse(ctx context.Context, tria
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
 // allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
 // count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
-// for each fault). The same file again changes nothing.
+// for each fault). Every column is kept, further ones under their names. The same file again changes nothing.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -10691,6 +10985,37 @@ func (c *ClientWithResponses) ImportTableWithBodyWithResponse(ctx context.Contex
 		return nil, err
 	}
 	return ParseImportTableResponse(rsp)
+}
+
+// ListLooksWithResponse Looks made at the trial, oldest first
+//
+// The service makes a look by itself as soon as it is due; requestAnalysis makes it at once. What was decided is
+// final. Until the trial is locked the numbers behind it are null; the evidence is shown where the protocol opens it.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/looks (the `ListLooks` operationId).
+func (c *ClientWithResponses) ListLooksWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListLooksResponse, error) {
+	rsp, err := c.ListLooks(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListLooksResponse(rsp)
+}
+
+// GetNoteWithResponse The week in a few lines, to paste into the club's chat
+//
+// What getProgress counts, as plain text. Nothing in it tells patterns or arrangements apart.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/note (the `GetNote` operationId).
+func (c *ClientWithResponses) GetNoteWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetNoteResponse, error) {
+	rsp, err := c.GetNote(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetNoteResponse(rsp)
 }
 
 // ListOutingsWithResponse Your outings
@@ -13731,6 +14056,121 @@ func ParseImportTableResponse(rsp *http.Response) (*ImportTableResponse, error) 
 			return nil, err
 		}
 		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListLooksResponse parses an HTTP response from a ListLooksWithResponse call
+func ParseListLooksResponse(rsp *http.Response) (*ListLooksResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListLooksResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LookList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetNoteResponse parses an HTTP response from a GetNoteWithResponse call
+func ParseGetNoteResponse(rsp *http.Response) (*GetNoteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetNoteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid

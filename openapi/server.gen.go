@@ -133,6 +133,12 @@ type ServerInterface interface {
 	// ImportTable Take in a catch table
 	// (POST /v1/trials/{trial}/imports)
 	ImportTable(ctx echo.Context, trial TrialID, params ImportTableParams) error
+	// ListLooks Looks made at the trial, oldest first
+	// (GET /v1/trials/{trial}/looks)
+	ListLooks(ctx echo.Context, trial TrialID) error
+	// GetNote The week in a few lines, to paste into the club's chat
+	// (GET /v1/trials/{trial}/note)
+	GetNote(ctx echo.Context, trial TrialID) error
 	// ListOutings Your outings
 	// (GET /v1/trials/{trial}/outings)
 	ListOutings(ctx echo.Context, trial TrialID, params ListOutingsParams) error
@@ -888,6 +894,38 @@ func (w *ServerInterfaceWrapper) ImportTable(ctx echo.Context) error {
 	return err
 }
 
+// ListLooks converts echo context to params.
+func (w *ServerInterfaceWrapper) ListLooks(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListLooks(ctx, trial)
+	return err
+}
+
+// GetNote converts echo context to params.
+func (w *ServerInterfaceWrapper) GetNote(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetNote(ctx, trial)
+	return err
+}
+
 // ListOutings converts echo context to params.
 func (w *ServerInterfaceWrapper) ListOutings(ctx echo.Context) error {
 	var err error
@@ -1378,6 +1416,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PUT(options.BaseURL+"/v1/trials/:trial/protocol", wrapper.PutProtocol, options.OperationMiddlewares["putProtocol"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/state", wrapper.MoveTrial, options.OperationMiddlewares["moveTrial"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/progress", wrapper.GetProgress, options.OperationMiddlewares["getProgress"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/note", wrapper.GetNote, options.OperationMiddlewares["getNote"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/looks", wrapper.ListLooks, options.OperationMiddlewares["listLooks"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/checkpoints", wrapper.ListCheckpoints, options.OperationMiddlewares["listCheckpoints"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/enrolments", wrapper.ListEnrolments, options.OperationMiddlewares["listEnrolments"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/enrolments/:enrolment", wrapper.PutEnrolment, options.OperationMiddlewares["putEnrolment"]...)
@@ -6020,6 +6060,209 @@ func (response ImportTabledefaultApplicationProblemPlusJSONResponse) VisitImport
 	return err
 }
 
+type ListLooksRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListLooksResponseObject interface {
+	VisitListLooksResponse(w http.ResponseWriter) error
+}
+
+type ListLooks200JSONResponse LookList
+
+func (response ListLooks200JSONResponse) VisitListLooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLooks401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListLooks401ApplicationProblemPlusJSONResponse) VisitListLooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLooks403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListLooks403ApplicationProblemPlusJSONResponse) VisitListLooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLooks404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListLooks404ApplicationProblemPlusJSONResponse) VisitListLooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLooks422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListLooks422ApplicationProblemPlusJSONResponse) VisitListLooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLooksdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListLooksdefaultApplicationProblemPlusJSONResponse) VisitListLooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNoteRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type GetNoteResponseObject interface {
+	VisitGetNoteResponse(w http.ResponseWriter) error
+}
+
+type GetNote200TextResponse string
+
+func (response GetNote200TextResponse) VisitGetNoteResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/plain")
+	w.WriteHeader(200)
+
+	_, err := w.Write([]byte(fmt.Sprint(response)))
+	return err
+}
+
+type GetNote401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response GetNote401ApplicationProblemPlusJSONResponse) VisitGetNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNote403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response GetNote403ApplicationProblemPlusJSONResponse) VisitGetNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNote404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response GetNote404ApplicationProblemPlusJSONResponse) VisitGetNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNote422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetNote422ApplicationProblemPlusJSONResponse) VisitGetNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNotedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetNotedefaultApplicationProblemPlusJSONResponse) VisitGetNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListOutingsRequestObject struct {
 	Trial  TrialID `json:"trial"`
 	Params ListOutingsParams
@@ -8737,6 +8980,12 @@ type StrictServerInterface interface {
 	// ImportTable Take in a catch table
 	// (POST /v1/trials/{trial}/imports)
 	ImportTable(ctx context.Context, request ImportTableRequestObject) (ImportTableResponseObject, error)
+	// ListLooks Looks made at the trial, oldest first
+	// (GET /v1/trials/{trial}/looks)
+	ListLooks(ctx context.Context, request ListLooksRequestObject) (ListLooksResponseObject, error)
+	// GetNote The week in a few lines, to paste into the club's chat
+	// (GET /v1/trials/{trial}/note)
+	GetNote(ctx context.Context, request GetNoteRequestObject) (GetNoteResponseObject, error)
 	// ListOutings Your outings
 	// (GET /v1/trials/{trial}/outings)
 	ListOutings(ctx context.Context, request ListOutingsRequestObject) (ListOutingsResponseObject, error)
@@ -10001,6 +10250,56 @@ func (sh *strictHandler) ImportTable(ctx echo.Context, trial TrialID, params Imp
 		return err
 	} else if validResponse, ok := response.(ImportTableResponseObject); ok {
 		return validResponse.VisitImportTableResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListLooks operation middleware
+func (sh *strictHandler) ListLooks(ctx echo.Context, trial TrialID) error {
+	var request ListLooksRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListLooks(ctx.Request().Context(), request.(ListLooksRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListLooks")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListLooksResponseObject); ok {
+		return validResponse.VisitListLooksResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetNote operation middleware
+func (sh *strictHandler) GetNote(ctx echo.Context, trial TrialID) error {
+	var request GetNoteRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetNote(ctx.Request().Context(), request.(GetNoteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetNote")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetNoteResponseObject); ok {
+		return validResponse.VisitGetNoteResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

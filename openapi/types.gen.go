@@ -267,6 +267,36 @@ func (e HealthStatus) Valid() bool {
 	}
 }
 
+// Defines values for LookDecision.
+const (
+	LookDecisionEnded      LookDecision = "ended"
+	LookDecisionGoOn       LookDecision = "go_on"
+	LookDecisionNoDecision LookDecision = "no_decision"
+	LookDecisionPending    LookDecision = "pending"
+	LookDecisionStop       LookDecision = "stop"
+	LookDecisionStopFutile LookDecision = "stop_futile"
+)
+
+// Valid indicates whether the value is a known member of the LookDecision enum.
+func (e LookDecision) Valid() bool {
+	switch e {
+	case LookDecisionEnded:
+		return true
+	case LookDecisionGoOn:
+		return true
+	case LookDecisionNoDecision:
+		return true
+	case LookDecisionPending:
+		return true
+	case LookDecisionStop:
+		return true
+	case LookDecisionStopFutile:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for MixedModelStatus.
 const (
 	MixedModelStatusConverged     MixedModelStatus = "converged"
@@ -312,6 +342,84 @@ func (e MixedModelVary) Valid() bool {
 	case MixedModelVaryPatternPosition:
 		return true
 	case MixedModelVaryPatternPositionOuting:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for MonitoredLookDecision.
+const (
+	MonitoredLookDecisionEnded      MonitoredLookDecision = "ended"
+	MonitoredLookDecisionGoOn       MonitoredLookDecision = "go_on"
+	MonitoredLookDecisionNoDecision MonitoredLookDecision = "no_decision"
+	MonitoredLookDecisionStop       MonitoredLookDecision = "stop"
+	MonitoredLookDecisionStopFutile MonitoredLookDecision = "stop_futile"
+)
+
+// Valid indicates whether the value is a known member of the MonitoredLookDecision enum.
+func (e MonitoredLookDecision) Valid() bool {
+	switch e {
+	case MonitoredLookDecisionEnded:
+		return true
+	case MonitoredLookDecisionGoOn:
+		return true
+	case MonitoredLookDecisionNoDecision:
+		return true
+	case MonitoredLookDecisionStop:
+		return true
+	case MonitoredLookDecisionStopFutile:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for MonitoringDecision.
+const (
+	MonitoringDecisionEmpty      MonitoringDecision = ""
+	MonitoringDecisionEnded      MonitoringDecision = "ended"
+	MonitoringDecisionGoOn       MonitoringDecision = "go_on"
+	MonitoringDecisionNoDecision MonitoringDecision = "no_decision"
+	MonitoringDecisionStop       MonitoringDecision = "stop"
+	MonitoringDecisionStopFutile MonitoringDecision = "stop_futile"
+)
+
+// Valid indicates whether the value is a known member of the MonitoringDecision enum.
+func (e MonitoringDecision) Valid() bool {
+	switch e {
+	case MonitoringDecisionEmpty:
+		return true
+	case MonitoringDecisionEnded:
+		return true
+	case MonitoringDecisionGoOn:
+		return true
+	case MonitoringDecisionNoDecision:
+		return true
+	case MonitoringDecisionStop:
+		return true
+	case MonitoringDecisionStopFutile:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for MonitoringRule.
+const (
+	MonitoringRuleAnytime         MonitoringRule = "anytime"
+	MonitoringRuleFixed           MonitoringRule = "fixed"
+	MonitoringRuleGroupSequential MonitoringRule = "group_sequential"
+)
+
+// Valid indicates whether the value is a known member of the MonitoringRule enum.
+func (e MonitoringRule) Valid() bool {
+	switch e {
+	case MonitoringRuleAnytime:
+		return true
+	case MonitoringRuleFixed:
+		return true
+	case MonitoringRuleGroupSequential:
 		return true
 	default:
 		return false
@@ -770,6 +878,17 @@ type AcceptInvitation struct {
 	// Name Your name, 1 to 80 characters; the organiser alone sees it beside your pseudonym
 	Name   *string `json:"name,omitempty"`
 	Secret string  `json:"secret"`
+}
+
+// AdjustedResult Allows for the looks made, by the stage-wise order of outcomes; the estimate is median-unbiased.
+type AdjustedResult struct {
+	High      float64 `json:"high"`
+	LogOdds   float64 `json:"log_odds"`
+	Low       float64 `json:"low"`
+	P         float64 `json:"p"`
+	Share     float64 `json:"share"`
+	ShareHigh float64 `json:"share_high"`
+	ShareLow  float64 `json:"share_low"`
 }
 
 // Amendment defines model for Amendment.
@@ -1240,6 +1359,38 @@ type EnrolmentList struct {
 	Items []EnrolledAngler `json:"items"`
 }
 
+// Evidence defines model for Evidence.
+type Evidence struct {
+	// Blocks Finished blocks with analysed fish in both halves
+	Blocks int `json:"blocks"`
+
+	// Conditional As two_stream
+	Conditional *float64 `json:"conditional"`
+
+	// Draw By the draw alone
+	Draw *float64 `json:"draw"`
+
+	// OrderP A check of that: small speaks against reading the two
+	OrderP *float64        `json:"order_p"`
+	Path   []EvidencePoint `json:"path"`
+
+	// Threshold 1/alpha
+	Threshold float64 `json:"threshold"`
+
+	// TwoStream Takes it that order within a block does not matter
+	TwoStream *float64 `json:"two_stream"`
+}
+
+// EvidencePoint defines model for EvidencePoint.
+type EvidencePoint struct {
+	Blocks            int      `json:"blocks"`
+	EValue            *float64 `json:"e_value"`
+	Fish              int64    `json:"fish"`
+	SequenceShareHigh *float64 `json:"sequence_share_high"`
+	SequenceShareLow  *float64 `json:"sequence_share_low"`
+	Week              string   `json:"week"`
+}
+
 // Exclusion Why a fish is not analysed, the first reason that applies
 type Exclusion string
 
@@ -1301,7 +1452,7 @@ type ImportFault struct {
 	Value  string `json:"value"`
 }
 
-// ImportReport Examples: {"already_imported":false,"anglers":9,"dry_run":true,"faults":[{"column":"taken_position","line":14,"reason":"accepted: lower, upper, unknown, other","value":"middle"}],"faults_total":1,"file":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","not_kept":["weather"],"rows":212,"saved":false}
+// ImportReport Examples: {"already_imported":false,"anglers":9,"dry_run":true,"faults":[{"column":"taken_position","line":14,"reason":"accepted: lower, upper, unknown, other","value":"middle"}],"faults_total":1,"file":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","rows":212,"saved":false}
 type ImportReport struct {
 	// AlreadyImported The same file was imported before; nothing changed
 	AlreadyImported bool `json:"already_imported"`
@@ -1313,12 +1464,9 @@ type ImportReport struct {
 	FaultsTotal int           `json:"faults_total"`
 
 	// File SHA-256 of the file in hexadecimal
-	File string `json:"file"`
-
-	// NotKept Columns of the table that a trial does not keep
-	NotKept []string `json:"not_kept"`
-	Rows    int      `json:"rows"`
-	Saved   bool     `json:"saved"`
+	File  string `json:"file"`
+	Rows  int    `json:"rows"`
+	Saved bool   `json:"saved"`
 }
 
 // Invitation defines model for Invitation.
@@ -1374,6 +1522,56 @@ type LeftOneOut struct {
 
 	// Shift How far the combination moves without the angler, in its standard errors
 	Shift *float64 `json:"shift"`
+}
+
+// Look defines model for Look.
+type Look struct {
+	// Analysis Address of its result
+	Analysis string `json:"analysis"`
+
+	// Anglers Anglers who caught them
+	Anglers int64     `json:"anglers"`
+	At      time.Time `json:"at"`
+
+	// BoundaryP The p at or below which the look stops the trial
+	BoundaryP  *float64 `json:"boundary_p"`
+	Checkpoint int64    `json:"checkpoint"`
+
+	// Decision stop_futile is advice; no_decision spent nothing; ended spent all without crossing a boundary
+	Decision LookDecision `json:"decision"`
+
+	// EValue Evidence against "no difference for any angler", from the draw alone
+	EValue *float64 `json:"e_value"`
+
+	// Fish Analysed fish in finished blocks
+	Fish int64 `json:"fish"`
+
+	// Fraction Of the planned information
+	Fraction *float64 `json:"fraction"`
+
+	// Information 1/SE² of the look's method
+	Information *float64 `json:"information"`
+	LogOdds     *float64 `json:"log_odds"`
+	N           int      `json:"n"`
+	P           *float64 `json:"p"`
+
+	// RequestedBy Account of who asked for it; absent when the service made it by itself
+	RequestedBy *string  `json:"requested_by,omitempty"`
+	ShareHigh   *float64 `json:"share_high"`
+
+	// ShareLow Sequence for a share common to all anglers, 0 to 1
+	ShareLow *float64 `json:"share_low"`
+
+	// Spent alpha spent up to and with this look
+	Spent *float64 `json:"spent"`
+}
+
+// LookDecision stop_futile is advice; no_decision spent nothing; ended spent all without crossing a boundary
+type LookDecision string
+
+// LookList Examples: {"items":[{"analysis":"/v1/trials/01900000-0000-7000-8000-000000000001/analyses/1","anglers":11,"at":"2026-10-11T19:30:00Z","boundary_p":null,"checkpoint":214,"decision":"go_on","e_value":null,"fish":101,"fraction":null,"information":null,"log_odds":null,"n":1,"p":null,"share_high":null,"share_low":null,"spent":null}]}
+type LookList struct {
+	Items []Look `json:"items"`
 }
 
 // LowerShare The share of fish that took the lower fly
@@ -1483,8 +1681,70 @@ type MixedModelStatus string
 // MixedModelVary defines model for MixedModel.Vary.
 type MixedModelVary string
 
-// Monitoring The state of the planned looks
-type Monitoring = map[string]interface{}
+// MonitoredLook defines model for MonitoredLook.
+type MonitoredLook struct {
+	BoundaryP *float64 `json:"boundary_p"`
+
+	// BoundaryZ The boundary on the normal scale, 0 for a look with nothing to spend
+	BoundaryZ *float64              `json:"boundary_z"`
+	Decision  MonitoredLookDecision `json:"decision"`
+	Fish      int64                 `json:"fish"`
+	Fraction  *float64              `json:"fraction"`
+
+	// FutileAbove Advice: a p above it makes the smallest share unlikely to be found
+	FutileAbove *float64 `json:"futile_above"`
+	Information *float64 `json:"information"`
+	LogOdds     *float64 `json:"log_odds"`
+	N           int      `json:"n"`
+	P           *float64 `json:"p"`
+	Spent       *float64 `json:"spent"`
+
+	// Week ISO 8601, like 2026-W36; empty for this analysis
+	Week string `json:"week"`
+}
+
+// MonitoredLookDecision defines model for MonitoredLook.Decision.
+type MonitoredLookDecision string
+
+// Monitoring The looks, and the evidence that may be looked at at any time. `e_value` is against "no difference for any angler",
+// from the draw alone: without a difference it ever reaches 1/alpha with a chance of at most alpha. The sequence
+// holds one θ, common to all anglers, at all times together with a chance of 1 - alpha.
+type Monitoring struct {
+	Adjusted *AdjustedResult `json:"adjusted"`
+
+	// Boundary The two-sided p at or below which this look stops the trial
+	Boundary *float64 `json:"boundary"`
+
+	// Decision Empty for fixed
+	Decision MonitoringDecision `json:"decision"`
+	EValue   *float64           `json:"e_value"`
+	Evidence *Evidence          `json:"evidence"`
+
+	// Information 1/SE² of θ by the method of the looks
+	Information *float64 `json:"information"`
+
+	// Look Which look this is, 0 for none
+	Look  int             `json:"look"`
+	Looks []MonitoredLook `json:"looks"`
+
+	// Planned Looks in all, the closing one among them; 0 without a plan
+	Planned            int            `json:"planned"`
+	PlannedInformation *float64       `json:"planned_information"`
+	Rule               MonitoringRule `json:"rule"`
+	SequenceHigh       *float64       `json:"sequence_high"`
+	SequenceLow        *float64       `json:"sequence_low"`
+	SequenceShareHigh  *float64       `json:"sequence_share_high"`
+	SequenceShareLow   *float64       `json:"sequence_share_low"`
+
+	// Spent alpha spent up to and with this look
+	Spent *float64 `json:"spent"`
+}
+
+// MonitoringDecision Empty for fixed
+type MonitoringDecision string
+
+// MonitoringRule defines model for Monitoring.Rule.
+type MonitoringRule string
 
 // MoreFish What would settle it, about, if the truth is as estimated
 type MoreFish struct {
@@ -1800,6 +2060,21 @@ type PeriodList struct {
 	Items []Period `json:"items"`
 }
 
+// PlannedLooks Needed with group_sequential, null or absent otherwise
+type PlannedLooks struct {
+	// Futility Whether a look also advises to stop when smallest_share is unlikely to be found
+	Futility bool `json:"futility"`
+
+	// Method mixed_model or combined: the one method of every look
+	Method string `json:"method"`
+
+	// Planned 2 to 6 looks, the closing one among them; each at an equal part of max_fish
+	Planned int `json:"planned"`
+
+	// Spending obrien_fleming (very strict early) or pocock (about as strict at every look)
+	Spending string `json:"spending"`
+}
+
 // PooledTable One table of arrangement by position taken, all fish as independent; null fields where a cell is zero
 type PooledTable struct {
 	ConditionalHigh *float64 `json:"conditional_high"`
@@ -1862,7 +2137,7 @@ type Problem struct {
 	Type string `json:"type"`
 }
 
-// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"deviations":9,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"late_noted":2,"not_logged":7,"outings":60}
+// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"deviations":9,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"in_finished_blocks":371,"late_noted":2,"next_look":"","not_logged":7,"outings":60}
 type Progress struct {
 	// Analysed Fish that the analysis will count
 	Analysed int64 `json:"analysed"`
@@ -1881,7 +2156,13 @@ type Progress struct {
 
 	// FinishedBlocks Both halves ended by the rule
 	FinishedBlocks int64 `json:"finished_blocks"`
-	LateNoted      int64 `json:"late_noted"`
+
+	// InFinishedBlocks Of these, fish in finished blocks: looks go by them
+	InFinishedBlocks int64 `json:"in_finished_blocks"`
+	LateNoted        int64 `json:"late_noted"`
+
+	// NextLook When the next look is made, in words; empty where none is planned
+	NextLook string `json:"next_look"`
 
 	// NotLogged Fish that anglers say they did not log
 	NotLogged int64 `json:"not_logged"`
@@ -1906,8 +2187,14 @@ type Protocol struct {
 	// EndRule 1 or 2 of date, total_fish
 	EndRule []string `json:"end_rule"`
 
+	// EvidenceOpen true, with anytime only, lets members read the running evidence
+	EvidenceOpen *bool `json:"evidence_open,omitempty"`
+
 	// FeatureChanged 3 to 200 characters: the one feature in which the patterns differ
 	FeatureChanged string `json:"feature_changed"`
+
+	// Looks Needed with group_sequential, null or absent otherwise
+	Looks *PlannedLooks `json:"looks,omitempty"`
 
 	// LowerWord The club's word for the lower fly, the last on the line
 	LowerWord string `json:"lower_word"`
@@ -1955,7 +2242,7 @@ type Protocol struct {
 	// Species 1 to 20 scientific names
 	Species []string `json:"species"`
 
-	// Stopping fixed
+	// Stopping fixed (one count, when locked), group_sequential (planned looks) or anytime (evidence after any finished block)
 	Stopping string `json:"stopping"`
 
 	// Subgroups Up to 3 of species, origin, water_type, month

@@ -61,7 +61,7 @@ const stopTime = 20 * time.Second
 
 // start begins to answer requests and to do jobs.
 func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*running, error) {
-	jobs, err := db.NewJobs(p.store, p.service.Analyse, p.service.Checkpoint)
+	jobs, err := db.NewJobs(p.store, p.service.Analyse, p.service.EachMinute)
 	if err != nil {
 		return nil, err
 	}

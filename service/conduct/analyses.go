@@ -13,8 +13,9 @@ import (
 )
 
 // enqueue asks for an analysis on a checkpoint, in the transaction that made it and that holds the trial's heads: the fish
-// are counted there and then, so that what arrives later cannot enter it. Computing is the job's.
-func (s *Service) enqueue(ctx context.Context, tx trial.Tx, t trial.Trial, c trial.Checkpoint, by trial.ID, now time.Time) (trial.Analysis, error) {
+// are counted there and then, so that what arrives later cannot enter it. Computing is the job's. look is the number of the
+// look that it is, 0 for none.
+func (s *Service) enqueue(ctx context.Context, tx trial.Tx, t trial.Trial, c trial.Checkpoint, by trial.ID, now time.Time, look int) (trial.Analysis, error) {
 	p, err := s.rulesOf(ctx, tx, t)
 	if err != nil {
 		return trial.Analysis{}, err
@@ -28,7 +29,18 @@ func (s *Service) enqueue(ctx context.Context, tx trial.Tx, t trial.Trial, c tri
 			return trial.Analysis{}, err
 		}
 	}
-	input, err := analysis.Canonical(analysisInput(*p, all))
+	in := analysisInput(*p, all)
+	if t.Source == trial.Drawn {
+		looks, err := tx.LooksOf(ctx, t.ID)
+		if err != nil {
+			return trial.Analysis{}, err
+		}
+		in.Plan = planOf(*p, looks, look)
+		if in.Draw, err = s.drawn(ctx, tx, t, p); err != nil {
+			return trial.Analysis{}, err
+		}
+	}
+	input, err := analysis.Canonical(in)
 	if err != nil {
 		return trial.Analysis{}, err
 	}
@@ -38,8 +50,8 @@ func (s *Service) enqueue(ctx context.Context, tx trial.Tx, t trial.Trial, c tri
 	})
 }
 
-// RequestAnalysis asks for an analysis of the trial as it stands, where one is due. The one that already stands for the
-// same records is returned instead of another.
+// RequestAnalysis asks for an analysis of the trial as it stands, where one is due: the look that is due while the trial
+// takes in fish, any other once it is locked. The one that already stands for the same records is returned instead of another.
 func (s *Service) RequestAnalysis(ctx context.Context, actor trial.Actor, id trial.ID) (a trial.Analysis, err error) {
 	now := s.now()
 	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
@@ -48,6 +60,10 @@ func (s *Service) RequestAnalysis(ctx context.Context, actor trial.Actor, id tri
 		}
 		t, err := tx.LockTrial(ctx, id)
 		if err != nil {
+			return err
+		}
+		if t.Hidden() {
+			a, err = s.look(ctx, tx, t, actor.AccountID, now)
 			return err
 		}
 		if err := t.Analyses(); err != nil {
@@ -61,31 +77,53 @@ func (s *Service) RequestAnalysis(ctx context.Context, actor trial.Actor, id tri
 		if err != nil {
 			return err
 		}
-		a, err = s.enqueue(ctx, tx, t, c, actor.AccountID, now)
+		a, err = s.enqueue(ctx, tx, t, c, actor.AccountID, now, 0)
 		return err
 	})
 	return a, err
 }
 
-// Analysis returns one of a trial's analyses.
+// Analysis returns one of a trial's analyses. What a look found stays hidden until the trial is locked.
 func (s *Service) Analysis(ctx context.Context, actor trial.Actor, id trial.ID, n int) (a trial.Analysis, err error) {
 	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
-		if _, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis); err != nil {
+		t, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis)
+		if err != nil {
 			return err
 		}
-		a, err = tx.AnalysisBy(ctx, id, n)
-		return err
+		if a, err = tx.AnalysisBy(ctx, id, n); err != nil {
+			return err
+		}
+		return readable(t, a)
 	})
-	return a, err
+	if err != nil {
+		return trial.Analysis{}, err
+	}
+	return a, nil
 }
 
-// Analyses lists a trial's analyses in order of number.
+// readable returns nil when what the analysis found may be read. A look that is not computed yet is as hidden as one that
+// is: whether it could be computed says something too.
+func readable(t trial.Trial, a trial.Analysis) error {
+	if !t.Hidden() {
+		return nil
+	}
+	return trial.Fail(trial.Conflict, "analysis.hidden", "analysis %d is a look at a trial that is %s; its result stays hidden until the trial is locked, the list of looks says what was decided", a.N, t.State)
+}
+
+// Analyses lists a trial's analyses in order of number. Of a look at a trial whose running effect is hidden, nothing that
+// follows from the fish is told: its fingerprint could be guessed from the numbers of fish.
 func (s *Service) Analyses(ctx context.Context, actor trial.Actor, id trial.ID) (list []trial.Analysis, err error) {
 	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
-		if _, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis); err != nil {
+		t, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis)
+		if err != nil {
 			return err
 		}
 		list, err = tx.AnalysesOf(ctx, id)
+		for i := range list {
+			if t.Hidden() {
+				list[i].Fingerprint, list[i].Input, list[i].Result, list[i].Failure = trial.Digest{}, nil, nil, ""
+			}
+		}
 		return err
 	})
 	return list, err
@@ -96,8 +134,12 @@ func (s *Service) Analyses(ctx context.Context, actor trial.Actor, id trial.ID) 
 func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 	var a trial.Analysis
 	var p *trial.Protocol
+	var looks []trial.Look
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
 		if a, err = tx.AnalysisBy(ctx, id, n); err != nil {
+			return err
+		}
+		if looks, err = tx.LooksOf(ctx, id); err != nil {
 			return err
 		}
 		t, err := tx.TrialBy(ctx, id)
@@ -115,7 +157,8 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 		return fmt.Errorf("decode input of analysis %d of trial %s: %w", n, id, err)
 	}
 	in := analysisInput(*p, nil)
-	in.Tallies, in.Effort = counted.Tallies, counted.Effort
+	in.Tallies, in.Effort, in.Draw, in.Plan = counted.Tallies, counted.Effort, counted.Draw, counted.Plan
+	look := lookOf(looks, n)
 	result, err := analysis.Run(in, analysis.Settings{ProgramVersion: s.program})
 	if err != nil {
 		if trial.KindOf(err) != trial.Invalid {
@@ -133,19 +176,28 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 	}
 	now := s.now()
 	a.FinishedAt, a.ProgramVersion = &now, s.program
-	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error { return tx.FinishAnalysis(ctx, a) })
+	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		if look.N > 0 {
+			if err := tx.DecideLook(ctx, decided(look, result.Monitoring)); err != nil {
+				return err
+			}
+		}
+		return tx.FinishAnalysis(ctx, a)
+	})
 }
 
 // counted is what an analysis's stored input holds besides what the protocol says.
 type counted struct {
-	Tallies []trial.Tally `json:"tallies"`
-	Effort  trial.Effort  `json:"effort"`
+	Tallies []trial.Tally      `json:"tallies"`
+	Effort  trial.Effort       `json:"effort"`
+	Draw    []trial.DrawnBlock `json:"draw"`
+	Plan    *analysis.Plan     `json:"plan"`
 }
 
 func analysisInput(p trial.Protocol, all []trial.EnrolmentCount) analysis.Input {
 	in := analysis.Input{
 		Design: p.Design, Test: p.Code(trial.Test), Control: p.Code(trial.Control), LowerWord: p.LowerWord, UpperWord: p.UpperWord,
-		SmallestShare: float64(p.SmallestShare) / 100, Alpha: p.Alpha, Source: p.Source,
+		SmallestShare: float64(p.SmallestShare) / 100, Alpha: p.Alpha, Source: p.Source, Choices: p.Draw, Subgroups: p.Subgroups,
 	}
 	for _, c := range all {
 		in.Tallies = append(in.Tallies, c.Tallies...)
@@ -167,6 +219,9 @@ func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n 
 			return err
 		}
 		if a, err = tx.AnalysisBy(ctx, id, n); err != nil {
+			return err
+		}
+		if err := readable(t, a); err != nil {
 			return err
 		}
 		about, err = s.about(ctx, tx, t, a)

@@ -2,6 +2,7 @@ package conduct
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"evenrig/service/trial"
@@ -21,7 +22,12 @@ func (s *Service) checkpoint(ctx context.Context, tx trial.Tx, id trial.ID, head
 	return next, tx.InsertCheckpoint(ctx, next)
 }
 
-// Checkpoint takes a checkpoint of every trial whose records moved since its last one. It is run each minute.
+// EachMinute takes the checkpoints and makes the looks that are due.
+func (s *Service) EachMinute(ctx context.Context) error {
+	return errors.Join(s.Checkpoint(ctx), s.LookWhenDue(ctx))
+}
+
+// Checkpoint takes a checkpoint of every trial whose records moved since its last one.
 func (s *Service) Checkpoint(ctx context.Context) error {
 	var moved []trial.ID
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 
+	"evenrig/service/report"
 	"evenrig/service/trial"
 )
 
@@ -49,16 +50,20 @@ func (s *Service) cache(ctx context.Context, id trial.ID, recounted []trial.Enro
 
 // Progress is how far a trial has come, without anything that would show its running effect: no pattern, no arrangement,
 // nobody's own counts.
-type Progress struct {
-	Effort   trial.Effort
-	Catches  int64
-	Analysed int64
-	Excluded map[trial.Exclusion]int64
+type Progress = report.Progress
+
+// Note returns the week in a few lines, to paste into the club's chat.
+func (s *Service) Note(ctx context.Context, actor trial.Actor, id trial.ID) (string, error) {
+	p, err := s.Progress(ctx, actor, id)
+	if err != nil {
+		return "", err
+	}
+	return report.Note(p), nil
 }
 
 // Progress returns how far a trial has come.
 func (s *Service) Progress(ctx context.Context, actor trial.Actor, id trial.ID) (Progress, error) {
-	progress := Progress{Excluded: map[trial.Exclusion]int64{}}
+	progress, now := Progress{Excluded: map[trial.Exclusion]int64{}}, s.now()
 	var recounted []trial.EnrolmentCount
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		t, err := inTrial(ctx, tx, actor, id, trial.ReadProgress)
@@ -74,6 +79,16 @@ func (s *Service) Progress(ctx context.Context, actor trial.Actor, id trial.ID) 
 			return err
 		}
 		recounted = again
+		progress.Title, progress.MaxFish = p.Title, p.MaxFish
+		fish, anglers := inFinished(all)
+		progress.Finished = fish
+		if p.Stopping != trial.FixedSize && t.Hidden() {
+			looks, err := tx.LooksOf(ctx, id)
+			if err != nil {
+				return err
+			}
+			progress.NextLook = nextLook(t, *p, looks, fish, anglers, now)
+		}
 		for _, c := range all {
 			progress.Effort = progress.Effort.Add(c.Effort)
 			for _, tally := range c.Tallies {

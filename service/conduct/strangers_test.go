@@ -53,6 +53,8 @@ var calls = map[string]call{
 		return v, nil
 	},
 	"Trial": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Trial(w.ctx, who, at.trial) },
+	"Looks": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Looks(w.ctx, who, at.trial) },
+	"Note":  func(w *world, who trial.Actor, at target) (any, error) { return w.s.Note(w.ctx, who, at.trial) },
 	"Protocol": func(w *world, who trial.Actor, at target) (any, error) {
 		v, err := w.s.Protocol(w.ctx, who, at.trial)
 		if v.Fingerprint == sha256.Sum256(nil) {
@@ -174,7 +176,7 @@ func stray(w *world, at target) trial.Catch {
 // ownOnly are the use cases that have nothing of a club's in them: one's own account, the server's jobs and its checks.
 var ownOnly = []string{
 	"AcceptInvitation", "Authenticate", "Close", "Clubs", "CreateClub", "CreateToken", "FirstAdmin", "Me", "Ready", "RevokeToken", "Tokens",
-	"Analyse", "Check", "Checkpoint",
+	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue",
 }
 
 // Every exported method stands in one of the two lists above, so that a new one is tested too.

@@ -276,6 +276,6 @@ func (s *Service) saveMove(ctx context.Context, tx trial.Tx, t trial.Trial, chan
 	if err != nil || change.To != trial.Locked {
 		return err
 	}
-	_, err = s.enqueue(ctx, tx, t, checkpoint, change.By, change.At)
+	_, err = s.enqueue(ctx, tx, t, checkpoint, change.By, change.At, 0)
 	return err
 }

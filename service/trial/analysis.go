@@ -43,5 +43,5 @@ func (t Trial) Analyses() error {
 	case t.Source == Recorded && (t.State == Open || t.State == Paused || t.State == Closed):
 		return nil
 	}
-	return Fail(Conflict, "look.not_due", "the trial is %s and no look is due; its running effect stays hidden until it is locked", t.State)
+	return LookNotDue("the trial is " + string(t.State))
 }

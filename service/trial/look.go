@@ -84,10 +84,10 @@ type Look struct {
 	Fraction    *float64 // of the planned information
 	Spent       *float64 // alpha spent up to and with this look
 	BoundaryP   *float64 // the two-sided p at or below which the look stops the trial
-	P           *float64 // the look's own p: hidden until the trial is locked
-	LogOdds     *float64 // hidden until the trial is locked
-	EValue      *float64 // hidden until locked unless the protocol opens the evidence
-	ShareLow    *float64 // confidence sequence for the share, as EValue
+	P           *float64 // the look's own p
+	LogOdds     *float64
+	EValue      *float64 // evidence against "no difference for any angler"
+	ShareLow    *float64 // confidence sequence for the share
 	ShareHigh   *float64
 }
 
@@ -95,61 +95,62 @@ type Look struct {
 type Decision string
 
 // The decisions. Which pattern takes more is not among them: that stays hidden until the trial is locked. StopFutile is
-// advice. NoDecision: the look could not be judged, and spent nothing.
+// advice. NoDecision: the look could not be judged, and spent nothing. Ended: all of alpha is spent, and no boundary was crossed.
 const (
 	GoOn       Decision = "go_on"
 	Stop       Decision = "stop"
 	StopFutile Decision = "stop_futile"
 	NoDecision Decision = "no_decision"
+	Ended      Decision = "ended"
 )
 
 // anytimePause is the least time between two looks at the evidence.
 const anytimePause = 20 * time.Hour
 
-// NextLook returns the number of the look that is due now with the given numbers of analysed fish in finished blocks and of
-// anglers who caught them; else a Conflict error that says what is waited for. Looks at the evidence may be taken once a
-// day; planned ones at equal parts of max_fish, the last of them when the trial is locked. A look is due only while fish
-// are still taken in.
-func (t Trial) NextLook(p Protocol, looks []Look, fish, anglers int64, now time.Time) (int, error) {
+// NextLook returns the number of the look that is due now, with the given numbers of analysed fish in finished blocks and of
+// anglers who caught them; else 0 and what is waited for. Looks at the evidence may be taken once a day; planned ones at
+// equal parts of max_fish, the last of them when the trial is locked. A look is due only while fish are still taken in.
+func (t Trial) NextLook(p Protocol, looks []Look, fish, anglers int64, now time.Time) (n int, waits string) {
 	if t.State != Open && t.State != Paused && t.State != Closed {
-		return 0, t.notDue("the trial is %s", t.State)
+		return 0, fmt.Sprintf("the trial is %s", t.State)
 	}
-	n := len(looks) + 1
+	n = len(looks) + 1
 	if n > 1 {
 		switch last := looks[n-2]; {
 		case last.Decision == "":
-			return 0, t.notDue("look %d is still being computed", last.N)
-		case last.Decision == Stop:
-			return 0, t.notDue("look %d decided to stop; close the trial", last.N)
+			return 0, fmt.Sprintf("look %d is still being computed", last.N)
+		case last.Decision == Stop || last.Decision == Ended:
+			return 0, fmt.Sprintf("look %d ended the trial, so it is to be closed", last.N)
 		case p.Stopping == Anytime && now.Before(last.At.Add(anytimePause)):
-			return 0, t.notDue("the evidence was looked at on %s; once a day is enough", last.At.UTC().Format(time.RFC3339))
+			return 0, fmt.Sprintf("the evidence was looked at on %s, once a day is enough", last.At.UTC().Format(time.RFC3339))
 		case p.Stopping == Anytime && last.Fish == fish:
-			return 0, t.notDue("no round was finished since look %d", last.N)
+			return 0, fmt.Sprintf("no round was finished since look %d", last.N)
 		}
 	}
 	switch p.Stopping {
 	case GroupSequential:
 		if n >= p.Looks.Planned {
-			return 0, t.notDue("all looks before the closing one are made; the last, number %d, is made when the trial is locked", p.Looks.Planned)
+			return 0, fmt.Sprintf("the last look, number %d, is made when the trial is locked", p.Looks.Planned)
 		}
 		if needed := p.FishAtLook(n); fish < needed {
-			return 0, t.notDue("look %d of %d is made at %d analysed fish in finished rounds; there are %d", n, p.Looks.Planned, needed, fish)
+			return 0, fmt.Sprintf("look %d of %d is made at %d analysed fish in finished rounds, there are %d", n, p.Looks.Planned, needed, fish)
 		}
 		if anglers < FewestAtLook {
-			return 0, t.notDue("look %d needs %d anglers with an analysed fish; there are %d", n, FewestAtLook, anglers)
+			return 0, fmt.Sprintf("look %d needs %d anglers with an analysed fish, there are %d", n, FewestAtLook, anglers)
 		}
 	case Anytime:
 		if fish == 0 {
-			return 0, t.notDue("no round with an analysed fish is finished")
+			return 0, "no round with an analysed fish is finished"
 		}
 	default:
-		return 0, t.notDue("its stopping rule is %s", p.Stopping)
+		return 0, fmt.Sprintf("the stopping rule is %s", p.Stopping)
 	}
-	return n, nil
+	return n, ""
 }
 
-func (t Trial) notDue(format string, args ...any) error {
-	return Fail(Conflict, "look.not_due", "no look is due: %s; the running effect stays hidden until the trial is locked", fmt.Sprintf(format, args...))
+// LookNotDue is the answer to who asks for a look too early.
+func LookNotDue(waits string) error {
+	return Fail(Conflict, "look.not_due", "no look is due: %s; the running effect stays hidden until the trial is locked", waits)
 }
 
 // FishAtLook is the number of analysed fish in finished blocks from which planned look n is due.
@@ -157,13 +158,13 @@ func (p Protocol) FishAtLook(n int) int64 {
 	return (int64(p.MaxFish)*int64(n) + int64(p.Looks.Planned) - 1) / int64(p.Looks.Planned)
 }
 
-// Shown returns the look as members see it while the running effect is hidden: without p, estimate and, unless the protocol
-// opens it, evidence.
+// Shown returns the look as members see it: while the running effect is hidden without the numbers behind its decision,
+// which all follow from what the fish took, and without evidence unless the protocol opens it.
 func (l Look) Shown(t Trial, p Protocol) Look {
 	if !t.Hidden() {
 		return l
 	}
-	l.P, l.LogOdds = nil, nil
+	l.Information, l.Fraction, l.Spent, l.BoundaryP, l.P, l.LogOdds = nil, nil, nil, nil, nil, nil
 	if !p.EvidenceOpen {
 		l.EValue, l.ShareLow, l.ShareHigh = nil, nil, nil
 	}

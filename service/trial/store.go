@@ -58,6 +58,8 @@ type ReadTx interface {
 	OutingsOf(ctx context.Context, trial, enrolment ID, page Page) ([]Outing, error)
 	UnitBy(ctx context.Context, trial, unit ID) (Unit, error)
 	UnitsOf(ctx context.Context, trial, enrolment ID) ([]Unit, error)
+	// UnitsOfTrial returns the units of every enrolment, in order of enrolment and number.
+	UnitsOfTrial(ctx context.Context, trial ID) ([]Unit, error)
 	PeriodBy(ctx context.Context, trial, period ID) (Period, error)
 	PeriodsOf(ctx context.Context, trial, outing ID) ([]Period, error)
 	PeriodsOfUnit(ctx context.Context, trial, unit ID) ([]Period, error)
@@ -83,6 +85,9 @@ type ReadTx interface {
 	AnalysisBy(ctx context.Context, trial ID, n int) (Analysis, error)
 	AnalysesOf(ctx context.Context, trial ID) ([]Analysis, error)
 	ImportBy(ctx context.Context, trial ID, file Digest) (Import, error)
+	LooksOf(ctx context.Context, trial ID) ([]Look, error)
+	// TrialsWatched lists drawn trials that take in fish and whose stopping rule is not fixed.
+	TrialsWatched(ctx context.Context) ([]ID, error)
 }
 
 // Tx reads and writes. Locks are taken in one order: trial, ledger heads by chain id, records.
@@ -146,6 +151,9 @@ type Tx interface {
 	// already, and enqueues its job in the same transaction. It returns the analysis that stands.
 	EnqueueAnalysis(ctx context.Context, a Analysis) (Analysis, error)
 	FinishAnalysis(ctx context.Context, a Analysis) error
+	// InsertLook saves a look that is to be decided by its analysis; DecideLook saves what was decided, once.
+	InsertLook(ctx context.Context, l Look) error
+	DecideLook(ctx context.Context, l Look) error
 }
 
 // JobFunc computes one queued analysis and stores it. The queue calls it again when it fails.
