@@ -1,9 +1,11 @@
 // Package num holds the numerical steps that several methods share: the logistic
-// function, log probabilities with safe edges, a bracketing root finder, and
-// quantiles and tails with guarded ranges. Nothing in it is an estimator.
+// function, log probabilities with safe edges, distributions with both tails and
+// quantiles far out, and a bracketing root finder. Nothing in it is an estimator.
 //
-// Sections: logistic.go, logterms.go, root.go, quantile.go. All functions are
-// pure; inputs are never modified.
+// Sections: logistic.go, logterms.go (probabilities), tails.go (binomial and Poisson),
+// hypergeometric.go, noncentral.go, negativebinomial.go, incomplete.go (tails of gamma
+// and beta), quantile.go (normal, t, χ²), root.go. All functions are pure; inputs are
+// never modified.
 package num
 
 import "math"

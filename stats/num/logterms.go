@@ -25,24 +25,51 @@ func LogHypergeometric(x, m, n, t int64) float64 {
 	return logBinomial(x, m, p, q) + logBinomial(t-x, n, p, q) - logBinomial(t, m+n, p, q)
 }
 
+// LogPoisson returns ln P(X = k) for X Poisson with the given mean >= 0: -Inf where
+// the probability is 0. Accuracy as LogBinomial. Source: Loader (2000).
+func LogPoisson(k int64, mean float64) float64 {
+	if k < 0 {
+		return math.Inf(-1)
+	}
+	return logPoisson(float64(k), mean)
+}
+
 // logBinomial is LogBinomial with q = 1-p given apart, so that a q near 0 keeps its digits.
 func logBinomial(k, n int64, p, q float64) float64 {
-	switch {
-	case k < 0 || k > n:
+	if k < 0 || k > n {
 		return math.Inf(-1)
-	case p == 0 && k == 0, q == 0 && k == n, n == 0:
+	}
+	return logBinomialReal(float64(k), float64(n-k), p, q)
+}
+
+// logBinomialReal returns ln[Γ(x+y+1)/(Γ(x+1)Γ(y+1))·p^x·q^y] for real x, y >= 0 and
+// q = 1-p.
+func logBinomialReal(x, y, p, q float64) float64 {
+	total := x + y
+	switch {
+	case p == 0 && x == 0, q == 0 && y == 0, total == 0:
 		return 0
 	case p == 0 || q == 0:
 		return math.Inf(-1)
-	case k == 0:
-		return float64(n) * logComplement(p, q)
-	case k == n:
-		return float64(n) * logComplement(q, p)
+	case x == 0:
+		return total * logComplement(p, q)
+	case y == 0:
+		return total * logComplement(q, p)
 	}
-	x, y, total := float64(k), float64(n-k), float64(n)
-	return stirlingError(n) - stirlingError(k) - stirlingError(n-k) -
+	return stirlingError(total) - stirlingError(x) - stirlingError(y) -
 		deviance(x, total*p) - deviance(y, total*q) +
 		0.5*math.Log(total/(2*math.Pi*x*y))
+}
+
+// logPoisson returns ln[e^-mean·mean^x/Γ(x+1)] for real x >= 0 and mean >= 0.
+func logPoisson(x, mean float64) float64 {
+	switch {
+	case x == 0:
+		return -mean
+	case mean == 0:
+		return math.Inf(-1)
+	}
+	return -stirlingError(x) - deviance(x, mean) - 0.5*math.Log(2*math.Pi*x)
 }
 
 // logComplement returns ln(1-p), q = 1-p, from whichever of the two is small.
@@ -53,15 +80,10 @@ func logComplement(p, q float64) float64 {
 	return math.Log(q)
 }
 
-// stirlingError returns ln n! - [½ ln(2πn) + n ln n - n], n >= 0 (0 at n = 0 by convention:
-// no caller uses it there). Up to 15 from the factorial itself, beyond by
-// Stirling's series, whose next term is under 1e-16.
-func stirlingError(n int64) float64 {
-	if n == 0 {
-		return 0
-	}
-	x := float64(n)
-	if n <= 15 {
+// stirlingError returns ln Γ(x+1) - [½ ln(2πx) + x ln x - x], x > 0. Up to 15 from the
+// gamma function itself, beyond by Stirling's series, whose next term is under 1e-16.
+func stirlingError(x float64) float64 {
+	if x <= 15 {
 		lgamma, _ := math.Lgamma(x + 1)
 		return lgamma - (0.5*math.Log(2*math.Pi*x) + x*math.Log(x) - x)
 	}
