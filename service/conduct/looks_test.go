@@ -213,3 +213,43 @@ func TestNoteTellsNoSplit(t *testing.T) {
 		}
 	}
 }
+
+// A look tells no more than its decision: two copies of a trial with opposite splits, whose look decided to go on, answer
+// alike to whatever anybody else asks, and so do two under anytime whose evidence is not open.
+func TestLooksHideTheSplit(t *testing.T) {
+	t.Parallel()
+	anytime := ruleSheet()
+	anytime.Stopping = trial.Anytime
+	strict := lookSheet()
+	strict.Looks.Spending = trial.SpendOBrienFleming
+	for name, p := range map[string]trial.Protocol{"planned looks": strict, "anytime": anytime} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			play := func(codes string) []string {
+				w := newWorld(t)
+				e := w.newClub("Wend Grayling Club", 9).opened(p)
+				var rods []*rod
+				for _, a := range e.anglers[3:] { // the first three only watch
+					rods = append(rods, e.join(a))
+				}
+				e.day(rods, 1, func(n int) string { return codes[n%8 : n%8+1] })
+				w.ok(w.s.LookWhenDue(w.ctx))
+				w.ok(w.s.Analyse(w.ctx, e.trial, 1))
+				if look := e.looks()[0]; look.Decision != trial.GoOn {
+					t.Fatalf("the look says %q", look.Decision)
+				}
+				outings := must(w.s.Outings(w.ctx, rods[0].actor, e.trial, everything))(t)
+				return said(w, e, target{club: e.id, trial: e.trial, outing: outings[0].Outing.ID, analysis: 1})
+			}
+			want, got := play("CCNCNCCN"), play("NNCNCNNC")
+			for i := range want {
+				if i < len(got) && got[i] != want[i] {
+					t.Errorf("the answer depends on the flies taken:\n%s\n%s", want[i], got[i])
+				}
+			}
+			if len(want) != len(got) || len(want) < 200 {
+				t.Errorf("%d and %d answers were compared", len(want), len(got))
+			}
+		})
+	}
+}
