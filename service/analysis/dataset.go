@@ -179,9 +179,14 @@ func (d dataset) cells(byOuting bool) []glmm.Cell {
 			groups = a.outings
 		}
 		for j, g := range groups {
-			cells = append(cells,
-				glmm.Cell{Angler: i, Outing: j, TestLower: true, Test: int(g.table.A), Control: int(g.table.B)},
-				glmm.Cell{Angler: i, Outing: j, Test: int(g.table.C), Control: int(g.table.D)})
+			for _, cell := range []glmm.Cell{
+				{Angler: i, Outing: j, TestLower: true, Test: int(g.table.A), Control: int(g.table.B)},
+				{Angler: i, Outing: j, Test: int(g.table.C), Control: int(g.table.D)},
+			} {
+				if cell.Test+cell.Control > 0 {
+					cells = append(cells, cell)
+				}
+			}
 		}
 	}
 	return cells

@@ -10,58 +10,66 @@ import (
 // fewAnglers is the largest number of anglers with an analysed fish at which the exact method speaks.
 const fewAnglers = 4
 
-// headline chooses the one method that speaks and copies its numbers: this is the only place where that is decided.
+// headline is the one answer: the method that speaks with its numbers and the reason.
+func headline(r Result, conditional *exact.Conditional, k int, by string, n *notes) Headline {
+	method, reason := spoken(r, conditional, k, by, n)
+	h := answerOf(method, r.MixedModel, r.Combined, conditional, k)
+	h.Reason = reason
+	return h
+}
+
+// spoken is the choice of the method, the only place where it is made, and why.
 //
 // With k up to 4 anglers the exact conditional method over strata; from 5 the mixed model. Where that was refused, the
 // combination of the anglers' own answers if at most one in ten of them needed the ½; else the exact method if all fish of
 // an arrangement took one pattern, so that nothing shows that anglers differ; else none, since the exact method takes one
 // effect for all and a model that ran away says the opposite.
-func headline(r Result, conditional *exact.Conditional, k int, by string, n *notes) Headline {
+func spoken(r Result, conditional *exact.Conditional, k int, by string, n *notes) (Method, string) {
+	exactly := func(reason string) (Method, string) {
+		if conditional == nil {
+			return ExactStratified, reason + " would speak, but these fish give it nothing to compare."
+		}
+		return ExactStratified, reason + " speaks, over " + by + "."
+	}
 	switch {
 	case k == 0:
-		return Headline{Method: ExactStratified, Reason: "No fish could be analysed; the exact method is named, and has nothing to say."}
+		return ExactStratified, "No fish could be analysed; the exact method is named, and has nothing to say."
 	case k == 1:
-		return exactHeadline(conditional, "One angler has analysed fish: the exact method", by)
+		return exactly("One angler has analysed fish: the exact method")
 	case k <= fewAnglers:
-		return exactHeadline(conditional, fmt.Sprintf("%d anglers have analysed fish: up to %d the exact method", k, fewAnglers), by)
+		return exactly(fmt.Sprintf("%d anglers have analysed fish: up to %d the exact method", k, fewAnglers))
 	case r.MixedModel.Status == Converged:
-		m := r.MixedModel
-		return Headline{
-			Method:  MixedModelWald,
-			Reason:  fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model speaks, with t on %d degrees of freedom.", k, fewAnglers+1, k-1),
-			LogOdds: m.LogOdds, Low: m.Low, High: m.High, P: m.P, DF: known(float64(k - 1)),
-			Share: m.Share, ShareLow: m.ShareLow, ShareHigh: m.ShareHigh,
-			AverageShare: m.AverageShare, AverageLow: m.AverageLow, AverageHigh: m.AverageHigh,
-		}
+		return MixedModelWald, fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model speaks, with t on %d degrees of freedom.", k, fewAnglers+1, k-1)
 	case r.Combined != nil && !r.TooManyHalves():
-		e := r.Combined.HeadlineRow()
-		return Headline{
-			Method:  CombinedAnglers,
-			Reason:  fmt.Sprintf("%d anglers have analysed fish, but the mixed model could not be fitted: the combination of the anglers' own answers speaks.", k),
-			LogOdds: e.LogOdds, Low: e.Low, High: e.High, P: e.P, DF: known(float64(r.Combined.QDF)),
-			Share: share(e.LogOdds), ShareLow: share(e.Low), ShareHigh: share(e.High),
-		}
+		return CombinedAnglers, fmt.Sprintf("%d anglers have analysed fish, but the mixed model could not be fitted: the combination of the anglers' own answers speaks.", k)
 	case r.MixedModel.Status == Separated && conditional != nil:
-		return exactHeadline(conditional, fmt.Sprintf("%d anglers have analysed fish, but where a pattern was always taken neither the mixed model nor "+
-			"the combination of the anglers' own answers can be had: the exact method", k), by)
+		return exactly(fmt.Sprintf("%d anglers have analysed fish, but where a pattern was always taken neither the mixed model nor "+
+			"the combination of the anglers' own answers can be had: the exact method", k))
 	}
 	if !n.has(WarnOneArrangement, WarnOnePosition) {
 		n.add(WarnNoMethod, "the mixed model is not given, and the combination of the anglers' own answers cannot stand in: fewer than two of them have one, or more than one in ten needed the ½; "+
 			"the other methods take anglers as alike and do not speak from %d anglers on", fewAnglers+1)
 	}
-	return Headline{Method: MixedModelWald, Reason: fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model would speak, but it is not given, and nothing speaks in its place.", k, fewAnglers+1)}
+	return MixedModelWald, fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model would speak, but it is not given, and nothing speaks in its place.", k, fewAnglers+1)
 }
 
-// exactHeadline is the exact conditional answer: ½ ln of the odds ratio and its limits, and the p that goes with the
-// limits. Without one every number is null.
-func exactHeadline(c *exact.Conditional, reason, by string) Headline {
-	h := Headline{Method: ExactStratified, Reason: reason + " speaks, over " + by + "."}
-	if c == nil {
-		h.Reason = reason + " would speak, but these fish give it nothing to compare."
-		return h
+// answerOf copies the numbers of one method out of the parts of a result. Where the method has no answer every number is null.
+// For the exact method log odds and limits are ½ ln of the odds ratio and its limits, with the p that goes with the limits.
+func answerOf(method Method, m *MixedModel, combined *Combined, conditional *exact.Conditional, k int) Headline {
+	h := Headline{Method: method}
+	switch e := combined.HeadlineRow(); {
+	case method == ExactStratified && conditional != nil:
+		c := conditional
+		h.LogOdds, h.Low, h.High, h.P = known2(c.Estimate.Theta()), known2(c.Low.Theta()), known2(c.High.Theta()), known(c.PCentral)
+		h.Share, h.ShareLow, h.ShareHigh = known(c.Estimate.Share()), known(c.Low.Share()), known(c.High.Share())
+	case method == MixedModelWald && m != nil && m.Status == Converged:
+		h.LogOdds, h.Low, h.High, h.P, h.DF = m.LogOdds, m.Low, m.High, m.P, known(float64(k-1))
+		h.Share, h.ShareLow, h.ShareHigh = m.Share, m.ShareLow, m.ShareHigh
+		h.AverageShare, h.AverageLow, h.AverageHigh = m.AverageShare, m.AverageLow, m.AverageHigh
+	case method == CombinedAnglers && e != nil:
+		h.LogOdds, h.Low, h.High, h.P, h.DF = e.LogOdds, e.Low, e.High, e.P, known(float64(combined.QDF))
+		h.Share, h.ShareLow, h.ShareHigh = share(e.LogOdds), share(e.Low), share(e.High)
 	}
-	h.LogOdds, h.Low, h.High, h.P = known2(c.Estimate.Theta()), known2(c.Low.Theta()), known2(c.High.Theta()), known(c.PCentral)
-	h.Share, h.ShareLow, h.ShareHigh = known(c.Estimate.Share()), known(c.Low.Share()), known(c.High.Share())
 	return h
 }
 

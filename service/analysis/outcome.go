@@ -37,6 +37,14 @@ const (
 	WarnOutingsLeftOut = "outings_left_out"   // outings are not in the mixed model
 	WarnMethodsDiffer  = "methods_differ"     // mixed model and combination differ by more than ¼ standard error
 	WarnInfluential    = "influential_angler" // leaving one angler out moves the combined θ by more than ¼
+	WarnNoDraw         = "no_draw"            // no draw was made here: no randomisation test, nothing as allocated
+	WarnNoContrast     = "no_contrast"        // another order of the arrangements would have changed nothing
+	WarnCasesUnknown   = "cases_left_out"     // choices of fish that these records cannot show, or that are too many
+	WarnNoHalves       = "no_halves"          // which period of its block a fish is from is not known
+	WarnNoWeeks        = "no_weeks"           // the weeks of some or all fish are not known, or there is one only
+	WarnNoColumns      = "no_columns"         // nothing recorded of the fish has two known levels
+	WarnSubgroupPower  = "subgroup_power"     // levels that were not told apart need not be alike
+	WarnPartRefused    = "part_refused"       // a part beside the headline could not be fitted
 )
 
 // notes gathers warnings in the order in which the analysis meets them.

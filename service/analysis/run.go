@@ -20,6 +20,7 @@ func Run(in Input, s Settings) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
+	in.Tallies = merged(in.Tallies)
 	d, level, n := newDataset(in), 1-in.Alpha, &notes{list: []Warning{}}
 	d.warnOfSize(in, n)
 
@@ -70,14 +71,47 @@ func Run(in Input, s Settings) (Result, error) {
 	warnIfMethodsDiffer(r, n)
 
 	r.Headline = headline(r, conditional, len(with), by, n)
+	if r.Monitoring, err = monitoring(in, r, n); err != nil {
+		return Result{}, err
+	}
+	r.Headline = r.Monitoring.underLooks(r.Headline)
 	warnOfAnglers(r, len(with), n)
 	r.Verdict = verdict(r, in, len(with))
+	if err := beside(&r, d, asked{in: in, method: r.Headline.Method, vary: vary, points: points}, n); err != nil {
+		return Result{}, err
+	}
 	r.Settings = SettingsUsed{
 		Vary: vary, Points: points, Alpha: in.Alpha, SmallestShare: in.SmallestShare,
 		LowerWord: in.LowerWord, UpperWord: in.UpperWord, Source: in.Source,
 	}
 	r.Warnings = n.list
 	return r, nil
+}
+
+// beside fills in what stands beside the headline: the draw, order, time, levels, and the same question of other fish.
+func beside(r *Result, d dataset, q asked, n *notes) (err error) {
+	if r.Randomisation, err = randomisation(q.in, r.Fingerprint, n); err != nil {
+		return err
+	}
+	if r.AsAllocated, err = q.asAllocated(); err != nil {
+		return err
+	}
+	if r.Sensitivity, r.Unchanged, err = q.sensitivity(*r, d, n); err != nil {
+		return err
+	}
+	r.TippingPoint = tippingPoint(*r, q.in)
+	all := newCovariates(q.in.Tallies, q.vary, 1-q.in.Alpha)
+	if r.OrderEffect, err = orderEffect(all, n); err != nil {
+		return err
+	}
+	if r.Drift, err = drift(all, n); err != nil {
+		return err
+	}
+	if r.PositionBy, err = positionBy(all); err != nil {
+		return err
+	}
+	r.Subgroups, err = subgroups(all, q.in.Subgroups, n)
+	return err
 }
 
 // warnOfSize says what the numbers of anglers, arrangements and positions rule out from the start.

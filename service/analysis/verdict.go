@@ -11,19 +11,23 @@ import (
 
 // verdict reads the headline, and nothing else, against one half and the smallest share worth knowing.
 func verdict(r Result, in Input, k int) Verdict {
-	h, s := r.Headline, in.SmallestShare
-	v := Verdict{Code: NotSettled, Limits: limits(r, in, k)}
-	switch {
-	case h.ShareLow == nil || h.ShareHigh == nil:
-	case *h.ShareLow > .5:
-		v.Code = TestTakesMore
-	case *h.ShareHigh < .5:
-		v.Code = ControlTakesMore
-	case *h.ShareLow >= 1-s && *h.ShareHigh <= s:
-		v.Code = Even
-	}
+	v := Verdict{Code: verdictOf(r.Headline.ShareLow, r.Headline.ShareHigh, in.SmallestShare), Limits: limits(r, in, k)}
 	v.Sentence = sentence(r, in, k, v.Code)
 	return v
+}
+
+// verdictOf reads an interval of shares, nil where there is none, against one half and the band from 1-s to s.
+func verdictOf(low, high *float64, s float64) VerdictCode {
+	switch {
+	case low == nil || high == nil:
+	case *low > .5:
+		return TestTakesMore
+	case *high < .5:
+		return ControlTakesMore
+	case *low >= 1-s && *high <= s:
+		return Even
+	}
+	return NotSettled
 }
 
 // sentence says the headline as a number of fish out of 100 with its interval, and what that settles.

@@ -1,0 +1,74 @@
+package analysis
+
+import (
+	"fmt"
+
+	"evenrig/service/trial"
+	"evenrig/stats/exact"
+)
+
+// asked is a question that has been answered once: by which method, with which form of the mixed model. The same question can then
+// be asked of other fish.
+type asked struct {
+	in     Input
+	method Method
+	vary   Vary
+	points int
+}
+
+// again answers the question by the headline's method on other fish; every tally given is analysed. Where the method has no
+// answer the reason says why.
+func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err error) {
+	in := q.in
+	in.Tallies = tallies
+	d, level, n := newDataset(in), 1-in.Alpha, &notes{}
+	d.warnOfSize(in, n)
+	k := len(d.withFish())
+	var m *MixedModel
+	var c *Combined
+	var conditional *exact.Conditional
+	switch q.method {
+	case MixedModelWald:
+		m, _, err = mixedModel(d, d.form(q.vary, in.Tallies), q.points, level, n)
+	case CombinedAnglers:
+		_, effects, labels, failed := anglerRows(d, nil, n)
+		if failed != nil {
+			return Headline{}, "", failed
+		}
+		c, err = combined(effects, labels, k-len(effects), level, n)
+	default:
+		tables, _ := d.strata(n)
+		_, conditional, err = stratified(tables, level, n)
+	}
+	if err != nil {
+		return Headline{}, "", fmt.Errorf("on other fish: %w", err)
+	}
+	h = answerOf(q.method, m, c, conditional, k)
+	if h.LogOdds == nil || h.Low == nil || h.High == nil {
+		reason = n.reason()
+	}
+	return h, reason, nil
+}
+
+// form is the wanted form of the mixed model, without outings where these fish cannot show them.
+func (d dataset) form(vary Vary, tallies []trial.Tally) Vary {
+	if vary == VaryPatternPositionOuting && !(d.outingsKnown() && outingsShared(tallies)) {
+		return VaryPatternPosition
+	}
+	return vary
+}
+
+// reason returns the first warning that explains why there is no number, empty without one.
+func (n *notes) reason() string {
+	for _, code := range []string{
+		WarnNoCatches, WarnOneArrangement, WarnOnePosition, WarnSeparation, WarnNoMaximum, WarnNotIdentified, WarnNotConverged,
+		WarnNotCombined, WarnNoInformation, WarnUnbounded, WarnOneAngler,
+	} {
+		for _, w := range n.list {
+			if w.Code == code {
+				return w.Detail
+			}
+		}
+	}
+	return ""
+}

@@ -1,0 +1,208 @@
+package analysis
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"evenrig/service/trial"
+)
+
+// Each angler is left out in turn up to mostLeftOut anglers with analysed fish; of more, the mostInfluential are.
+const (
+	mostLeftOut     = 60
+	mostInfluential = 20
+	mostChoices     = 10 // levels of a column that stand alone in turn
+)
+
+// choice says of each tally whether and as what it is analysed.
+type choice func(trial.Tally) (trial.Tally, bool)
+
+// choices are the cases that concern single fish, in the order in which they stand in the result. known says whether the source
+// can tell such a fish at all.
+func choices(in Input) []struct {
+	name  Case
+	fish  choice
+	known bool
+} {
+	with := func(reason trial.Exclusion) choice {
+		return func(t trial.Tally) (trial.Tally, bool) {
+			return t, t.Exclusion == trial.Analysed || t.Exclusion == reason && analysable(t)
+		}
+	}
+	sure := func(taken trial.Taken) choice {
+		return func(t trial.Tally) (trial.Tally, bool) {
+			if t.Exclusion == trial.NotSure && t.Arrangement != "" {
+				t.Taken = taken
+				return t, true
+			}
+			return t, t.Exclusion == trial.Analysed
+		}
+	}
+	without := func(at func(trial.Tally) bool) choice {
+		return func(t trial.Tally) (trial.Tally, bool) { return t, t.Exclusion == trial.Analysed && !at(t) }
+	}
+	marked := func(at func(trial.Tally) bool) bool {
+		return in.Source == trial.Drawn || slices.ContainsFunc(in.Tallies, at)
+	}
+	late := func(t trial.Tally) bool { return t.Late }
+	opened := func(t trial.Tally) bool { return t.OpenedLate }
+	deviated := func(t trial.Tally) bool { return t.Deviated }
+	finished := func(t trial.Tally) bool { return t.Finished }
+	return []struct {
+		name  Case
+		fish  choice
+		known bool
+	}{
+		{CaseNotSureTest, sure(trial.TookTest), true},
+		{CaseNotSureControl, sure(trial.TookControl), true},
+		{CaseWithLost, with(trial.ExcludeLost), true},
+		{CaseWithFoulHooked, with(trial.FoulHooked), true},
+		{CaseWithSwapping, with(trial.WhileSwapping), true},
+		{CaseWithDoubles, with(trial.Double), true},
+		{CaseWithoutLate, without(late), marked(late)},
+		{CaseFinishedBlocks, without(func(t trial.Tally) bool { return !t.Finished }), marked(finished)},
+		{CaseWithoutOpenedLate, without(opened), marked(opened)},
+		{CaseWithoutDeviations, without(deviated), marked(deviated)},
+	}
+}
+
+// sensitivity gives the headline's method on other choices of fish: the headline's own row first, then one for each case whose
+// fish differ from it. unchanged lists the cases whose fish do not.
+func (q asked) sensitivity(r Result, d dataset, n *notes) (rows []SensitivityCase, unchanged []Case, err error) {
+	if r.Counts.Analysed == 0 {
+		return nil, nil, nil
+	}
+	h := r.Headline
+	main := SensitivityCase{Case: CaseMain, Analysed: r.Counts.Analysed, LogOdds: h.LogOdds, Low: h.Low, High: h.High}
+	if h.LogOdds == nil || h.Low == nil || h.High == nil {
+		main.Reason = n.reason()
+	}
+	rows, unchanged = []SensitivityCase{main}, []Case{}
+	add := func(name Case, of string, fish choice) error {
+		tallies, changed := chosen(q.in.Tallies, fish)
+		if !changed {
+			if of == "" {
+				unchanged = append(unchanged, name)
+			}
+			return nil
+		}
+		h, reason, err := q.again(tallies)
+		rows = append(rows, SensitivityCase{Case: name, Of: of, Analysed: fishIn(tallies), LogOdds: h.LogOdds, Low: h.Low, High: h.High, Reason: reason})
+		return err
+	}
+	unknown := false
+	for _, c := range choices(q.in) {
+		if !c.known {
+			unknown = true
+			continue
+		}
+		if err := add(c.name, "", c.fish); err != nil {
+			return nil, nil, err
+		}
+	}
+	if unknown {
+		n.add(WarnCasesUnknown, "these records do not say which fish were noted late, or are of outings opened late, of unfinished blocks or of periods not as planned: the effect without them is not looked at")
+	}
+	if r.AsAllocated != nil {
+		a := r.AsAllocated
+		if a.Changed == 0 && a.Analysed == r.Counts.Analysed {
+			unchanged = append(unchanged, CaseAsAllocated)
+		} else {
+			rows = append(rows, SensitivityCase{Case: CaseAsAllocated, Analysed: a.Analysed, LogOdds: a.LogOdds, Low: a.Low, High: a.High, Reason: a.Reason})
+		}
+	}
+	for _, column := range []struct {
+		name Case
+		key  string
+	}{{CaseOnlyFly, "fly"}, {CaseOnlyTyer, "tyer"}, {CaseOnlyBelief, "belief"}} {
+		for _, level := range levelsOf(q.in.Tallies, column.key, n) {
+			only := func(t trial.Tally) (trial.Tally, bool) {
+				return t, t.Exclusion == trial.Analysed && t.Level(column.key) == level
+			}
+			if err := add(column.name, level, only); err != nil {
+				return nil, nil, err
+			}
+		}
+	}
+	for _, a := range leftOut(r, d, n) {
+		without := func(t trial.Tally) (trial.Tally, bool) { return t, t.Exclusion == trial.Analysed && t.Angler != a }
+		if err := add(CaseWithoutAngler, a, without); err != nil {
+			return nil, nil, err
+		}
+	}
+	return rows, unchanged, nil
+}
+
+// chosen returns the tallies that a choice analyses, all of them marked as analysed, and whether they are not those of the
+// main set.
+func chosen(tallies []trial.Tally, fish choice) (kept []trial.Tally, changed bool) {
+	for _, t := range tallies {
+		as, in := fish(t)
+		changed = changed || in != (t.Exclusion == trial.Analysed) || as != t
+		if in {
+			as.Exclusion = trial.Analysed
+			kept = append(kept, as)
+		}
+	}
+	return kept, changed
+}
+
+func fishIn(tallies []trial.Tally) (n int64) {
+	for _, t := range tallies {
+		n += t.N
+	}
+	return n
+}
+
+// levelsOf lists the known levels of a column among analysed fish, where there are two or more and not too many.
+func levelsOf(tallies []trial.Tally, column string, n *notes) (levels []string) {
+	for _, t := range tallies {
+		if t.Exclusion != trial.Analysed {
+			continue
+		}
+		if level := t.Level(column); level != "" && !slices.Contains(levels, level) {
+			levels = append(levels, level)
+		}
+		if len(levels) > mostChoices {
+			n.add(WarnCasesUnknown, "column %s has more than %d levels: the effect with each of them alone is not looked at", column, mostChoices)
+			return nil
+		}
+	}
+	if len(levels) < 2 {
+		return nil
+	}
+	slices.Sort(levels)
+	return levels
+}
+
+// leftOut lists the anglers who are left out in turn, in the order of their labels: all of them, or the most influential, by their
+// share of the fish times how far their own answer, shrunk where it can be, lies from the headline.
+func leftOut(r Result, d dataset, n *notes) []string {
+	with := d.withFish()
+	if len(with) < 2 {
+		return nil
+	}
+	var labels []string
+	for _, a := range with {
+		labels = append(labels, a.label)
+	}
+	if len(with) <= mostLeftOut {
+		return labels
+	}
+	n.add(WarnCasesUnknown, "with %d anglers only the %d who pull most at the answer are left out in turn", len(with), mostInfluential)
+	pull := map[string]float64{}
+	for _, a := range r.Anglers {
+		own := a.ShrunkLogOdds
+		if own == nil {
+			own = a.LogOdds
+		}
+		if own != nil && r.Headline.LogOdds != nil {
+			pull[a.Angler] = float64(a.analysed()) * math.Abs(*own-*r.Headline.LogOdds)
+		}
+	}
+	slices.SortStableFunc(labels, func(a, b string) int { return cmp.Compare(pull[b], pull[a]) })
+	labels = labels[:mostInfluential]
+	slices.Sort(labels)
+	return labels
+}
