@@ -26,19 +26,21 @@ func BinomialTwoSided(x, n int64, p0 float64) (float64, error) {
 	if !(p0 >= 0 && p0 <= 1) {
 		return 0, fmt.Errorf("p0 = %g: %w", p0, ErrProbability)
 	}
-	logSeen := num.LogBinomial(x, n, p0)
+	null := num.Binomial{N: n, P: p0, Q: 1 - p0}
+	logSeen := null.LogMass(x)
 	if math.IsInf(logSeen, -1) {
 		return 0, nil
 	}
 	bar := logSeen + math.Log1p(likelihoodFuzz)
 	mode := min(n, int64(math.Floor(float64(n+1)*p0)))
-	if num.LogBinomial(mode, n, p0) <= bar {
+	if null.LogMass(mode) <= bar {
 		return 1, nil
 	}
-	low := lastAtMost(-1, mode, func(k int64) bool { return num.LogBinomial(k, n, p0) <= bar })
-	high := -lastAtMost(-n-1, -mode, func(k int64) bool { return num.LogBinomial(-k, n, p0) <= bar })
-	p := binomialLower(low, n, p0) + binomialLower(n-high, n, 1-p0)
-	return atLeastSmallest(math.Min(1, p)), nil
+	low := lastAtMost(-1, mode, func(k int64) bool { return null.LogMass(k) <= bar })
+	high := -lastAtMost(-n-1, -mode, func(k int64) bool { return null.LogMass(-k) <= bar })
+	lower, _ := null.Tails(low)
+	_, upper := null.Tails(high)
+	return atLeastSmallest(math.Min(1, lower+upper)), nil
 }
 
 // ClopperPearson returns the central exact limits of a binomial success
@@ -83,38 +85,13 @@ func lowerLimitLogit(x, n int64, tail float64) (float64, error) {
 	start := num.Logit((float64(x) - 0.5) / float64(n))
 	logTail := math.Log(tail)
 	logit, err := num.IncreasingRoot(func(logit float64) float64 {
-		// X >= x is n-X <= n-x, with failure probability expit(-logit).
-		return math.Log(binomialLower(n-x, n, num.Expit(-logit))) - logTail
+		_, upper := num.Binomial{N: n, P: num.Expit(logit), Q: num.Expit(-logit)}.Tails(x)
+		return math.Log(upper) - logTail
 	}, start, 0.5, 200, 1e-14)
 	if err != nil {
 		return 0, fmt.Errorf("exact limit of %d in %d: %w", x, n, err)
 	}
 	return logit, nil
-}
-
-// binomialLower returns P(X <= k). Below the mean it adds terms downwards from
-// k, each from the one before, until they no longer count; above the mean it
-// takes the complement of the upper tail, added upwards.
-func binomialLower(k, n int64, p float64) float64 {
-	switch {
-	case k < 0:
-		return 0
-	case k >= n:
-		return 1
-	case float64(k) > float64(n)*p:
-		return 1 - binomialLower(n-k-1, n, 1-p)
-	}
-	odds := (1 - p) / p
-	sum, term := 0.0, 1.0
-	for j := k; j >= 0; j-- {
-		next := sum + term
-		if next == sum {
-			break
-		}
-		sum = next
-		term *= odds * float64(j) / float64(n-j+1)
-	}
-	return sum * math.Exp(num.LogBinomial(k, n, p))
 }
 
 // lastAtMost returns the last k in (below, top] for which small holds, given

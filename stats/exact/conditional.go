@@ -48,21 +48,37 @@ func ConditionalTest(tables []Table, level float64) (Conditional, error) {
 	if err != nil {
 		return Conditional{}, err
 	}
-	all := newStrata(kept)
-	near, estimate, err := all.near()
+	all, err := tableStrata(kept)
 	if err != nil {
 		return Conditional{}, err
 	}
-	result := Conditional{Strata: len(kept), Estimate: estimate}
-	result.Low, result.High, err = all.limits(near, estimate, (1-level)/2)
+	return all.conditional(level)
+}
+
+func tableStrata(tables []Table) (*strata, error) {
+	each := make([]stratum, len(tables))
+	for i, t := range tables {
+		var err error
+		if each[i], err = tableStratum(t); err != nil {
+			return nil, err
+		}
+	}
+	return newStrata(each), nil
+}
+
+// conditional returns test, estimate and limits of φ.
+func (a *strata) conditional(level float64) (Conditional, error) {
+	near, estimate, err := a.near()
 	if err != nil {
 		return Conditional{}, err
 	}
-	result.P, result.PCentral, err = all.pValues(near)
+	result := Conditional{Strata: len(a.each), Estimate: estimate}
+	result.Low, result.High, err = a.limits(near, estimate, (1-level)/2)
 	if err != nil {
 		return Conditional{}, err
 	}
-	return result, nil
+	result.P, result.PCentral, err = a.pValues(near)
+	return result, err
 }
 
 // FisherTwoSided returns Fisher's exact p-value of one table, in (0, 1], by
@@ -80,7 +96,10 @@ func FisherTwoSided(t Table) (float64, error) {
 	if !t.Informative() {
 		return 1, nil
 	}
-	all := newStrata([]Table{t})
+	all, err := tableStrata([]Table{t})
+	if err != nil {
+		return 0, err
+	}
 	near, _, err := all.near()
 	if err != nil {
 		return 0, err

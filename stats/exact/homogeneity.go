@@ -43,7 +43,7 @@ func TaroneHomogeneity(tables []Table) (Homogeneity, error) {
 	var distance, variance float64
 	for _, t := range strata {
 		m, n, lower := float64(t.A+t.B), float64(t.C+t.D), float64(t.A+t.D)
-		e := balance(m, lower, n-lower, r/s)
+		e := num.FittedCell(m, lower, n-lower, r/s)
 		v := 1 / (1/e + 1/(m-e) + 1/(lower-e) + 1/(n-lower+e))
 		h.BreslowDay += (float64(t.A) - e) * (float64(t.A) - e) / v
 		distance += float64(t.A) - e

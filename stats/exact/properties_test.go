@@ -10,6 +10,7 @@ import (
 
 	"evenrig/stats/exact"
 	"evenrig/stats/num"
+	"evenrig/stats/stattest"
 )
 
 // drawTables draws 1 to 6 strata, most of them small and some with zeros.
@@ -328,6 +329,26 @@ func TestBinomialDefinitions(t *testing.T) {
 		}
 		near(t, "p over its value", got/math.Min(1, want), 1, 1e-11)
 	})
+}
+
+// One fish in n, and none: the limits in closed form, where the other outcome's
+// probability is 1 to ten digits.
+func TestClopperPearsonAtTheEnds(t *testing.T) {
+	for _, n := range []int64{1, 20, 1_000_000, 4 * exact.MaxCount} {
+		for _, level := range []float64{0.5, 0.95, 1 - 1e-10} {
+			tail := (1 - level) / 2
+			low, _, err := exact.ClopperPearson(1, n, level)
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, high, err := exact.ClopperPearson(0, n, level)
+			if err != nil {
+				t.Fatal(err)
+			}
+			stattest.Relative(t, "low at 1", low, -math.Expm1(math.Log1p(-tail)/float64(n)), 1e-11)
+			stattest.Relative(t, "high at 0", high, -math.Expm1(math.Log(tail)/float64(n)), 1e-11)
+		}
+	}
 }
 
 func TestRefusals(t *testing.T) {

@@ -1,10 +1,6 @@
 package exact
 
-import (
-	"math"
-
-	"evenrig/stats/num"
-)
+import "math"
 
 // This file finds the distribution of S = ΣX_i over strata under a common
 // log odds ratio φ.
@@ -34,7 +30,7 @@ import (
 // the window, and of the size of the terms given up in the Fourier sum: e^-42 = 6e-19.
 const givenUp = 42
 
-// strata is the set of informative tables with the sum that was seen. Offsets
+// strata is the set of informative strata with the sum that was seen. Offsets
 // are counted from that sum: S = seen + offset.
 type strata struct {
 	each        []stratum
@@ -42,20 +38,18 @@ type strata struct {
 	buffer      []float64
 }
 
-func newStrata(tables []Table) *strata {
-	all := &strata{each: make([]stratum, len(tables))}
-	for i, t := range tables {
-		s := newStratum(t)
-		all.each[i] = s
+func newStrata(each []stratum) *strata {
+	all := &strata{each: each}
+	for _, s := range each {
 		all.least += s.lo - s.x
 		all.most += s.hi - s.x
 	}
 	return all
 }
 
-// weights is stratum.weights with the shared buffer: the slice is good until the next call.
+// weights is s.Tilted with the shared buffer: the slice is good until the next call.
 func (a *strata) weights(s stratum, phi float64) (first, mode int64, w []float64, total float64) {
-	first, mode, w, total = s.weights(phi, a.buffer)
+	first, mode, w, total = s.Tilted(phi, a.buffer)
 	a.buffer = w
 	return first, mode, w, total
 }
@@ -96,7 +90,7 @@ func (a *strata) logNullAtEnd(highest bool) float64 {
 		if highest {
 			x = s.hi
 		}
-		sum += num.LogHypergeometric(x, s.m, s.n, s.t)
+		sum += s.LogMass(x)
 	}
 	return sum
 }

@@ -90,12 +90,8 @@ func TestDistributionsAgainstFractions(t *testing.T) {
 		}
 	}
 	for _, c := range file.Binomial {
-		lower, upper := num.BinomialTails(c.K, c.N, c.P, c.Q)
-		logMass := num.LogBinomial(c.K, c.N, c.P)
-		if c.P > 0.5 { // 1 - p would lose what q has
-			logMass = num.LogBinomial(c.N-c.K, c.N, c.Q)
-		}
-		c.check(t, "binomial", logMass, lower, upper)
+		lower, upper := num.Binomial{N: c.N, P: c.P, Q: c.Q}.Tails(c.K)
+		c.check(t, "binomial", num.Binomial{N: c.N, P: c.P, Q: c.Q}.LogMass(c.K), lower, upper)
 	}
 	for _, c := range file.Poisson {
 		lower, upper := num.PoissonTails(c.K, c.Mean)
@@ -334,7 +330,7 @@ func TestNegativeBinomialLimits(t *testing.T) {
 			t.Fatal(err)
 		}
 		lower, _ = d.Tails(k)
-		if _, want := num.BinomialTails(r, k+r, p, 1-p); math.Abs(lower-want) > 1e-12 {
+		if _, want := (num.Binomial{N: k + r, P: p, Q: 1 - p}).Tails(r); math.Abs(lower-want) > 1e-12 {
 			t.Errorf("lower tail %g, binomial %g", lower, want)
 		}
 	})

@@ -47,7 +47,7 @@ func FuzzDistributionsFiniteOrError(f *testing.F) {
 			tails("NB2", d.LogMass(x), lower, upper)
 		}
 		if p >= 0 && p <= 1 {
-			lower, upper := num.BinomialTails(x, n, p, 1-p)
+			lower, upper := num.Binomial{N: n, P: p, Q: 1 - p}.Tails(x)
 			tails("binomial", num.LogBinomial(x, n, p), lower, upper)
 		}
 		if real >= 0 && real <= 1e7 {

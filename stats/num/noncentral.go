@@ -3,6 +3,7 @@ package num
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // NoncentralHypergeometric is Fisher's noncentral hypergeometric distribution, that of
@@ -103,34 +104,37 @@ func (h Hypergeometric) Tilted(phi float64, buffer []float64) (first, mode int64
 	mode = int64(math.Floor(FittedCell(m+1, t+1, rest, psi)))
 	mode = max(h.least, min(h.most, mode))
 
+	return tiltedFrom(mode, h.least, h.most, buffer, func(x float64) float64 {
+		return psi * (m - x) * (t - x) / ((x + 1) * (rest + x + 1))
+	})
+}
+
+// tiltedFrom returns what Tilted promises of a distribution on least..most, from its mode
+// and the ratio P_φ(x+1)/P_φ(x).
+func tiltedFrom(mode, least, most int64, buffer []float64, ratio func(x float64) float64) (first, at int64, weights []float64, total float64) {
 	below := buffer[:0]
 	weight := 1.0
-	for k := mode; k > h.least; k-- {
-		x := float64(k)
-		weight *= x * (rest + x) / (psi * (m - x + 1) * (t - x + 1))
+	for k := mode; k > least; k-- {
+		weight /= ratio(float64(k - 1))
 		if weight < negligible {
 			break
 		}
 		below = append(below, weight)
 		total += weight
 	}
-	first = mode - int64(len(below))
-	for i, j := 0, len(below)-1; i < j; i, j = i+1, j-1 {
-		below[i], below[j] = below[j], below[i]
-	}
+	slices.Reverse(below)
 	weights = append(below, 1)
 	total++
 	weight = 1
-	for k := mode; k < h.most; k++ {
-		x := float64(k)
-		weight *= psi * (m - x) * (t - x) / ((x + 1) * (rest + x + 1))
+	for k := mode; k < most; k++ {
+		weight *= ratio(float64(k))
 		if weight < negligible {
 			break
 		}
 		weights = append(weights, weight)
 		total += weight
 	}
-	return first, mode, weights, total
+	return mode - int64(len(below)), mode, weights, total
 }
 
 // FittedCell returns the first cell e of the 2x2 table (e, m-e; t-e, rest+e) whose odds
