@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 )
 
@@ -64,8 +65,12 @@ func measures() []column {
 				},
 				func(r *Row, s string) (err error) {
 					f := m.of(r)
-					if f.Known = s != ""; f.Known {
-						*of(f), err = strconv.ParseFloat(s, 64)
+					if f.Known = s != ""; !f.Known {
+						return nil
+					}
+					*of(f), err = strconv.ParseFloat(s, 64)
+					if err == nil && (math.IsNaN(*of(f)) || math.IsInf(*of(f), 0)) {
+						err = fmt.Errorf("%s is no finite number", s)
 					}
 					return err
 				},
