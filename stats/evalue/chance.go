@@ -6,10 +6,10 @@ import (
 	"evenrig/stats/exact"
 )
 
-// checkSizes returns ErrSizes unless each is 1 or an even number up to exact.MaxGroup.
+// checkSizes returns ErrSizes unless each is an even number up to exact.MaxGroup.
 func checkSizes(sizes []int) error {
 	for _, s := range sizes {
-		if s != 1 && (s < 2 || s > exact.MaxGroup || s%2 == 1) {
+		if s < 2 || s > exact.MaxGroup || s%2 == 1 {
 			return fmt.Errorf("%w: %d", ErrSizes, s)
 		}
 	}
@@ -33,15 +33,14 @@ func testFirstChance(sizes []int, used, plus int) (p float64, ok bool) {
 		if s <= used {
 			continue
 		}
-		if s == 1 {
-			weight, sum = weight+1, sum+0.5
-			continue
-		}
 		w := choose(s-used, s/2-plus) / choose(s, s/2)
 		weight += w
 		sum += w * float64(s/2-plus) / float64(s-used)
 	}
-	return sum / weight, weight > 0
+	if weight == 0 {
+		return 0, false
+	}
+	return sum / weight, true
 }
 
 // choose returns C(n, k), 0 outside 0 <= k <= n; n <= exact.MaxGroup.

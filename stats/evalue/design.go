@@ -8,22 +8,6 @@ import (
 	"evenrig/stats/exact"
 )
 
-// Form says in what portions a permuted group is bet on.
-type Form int
-
-const (
-	// ByGroup bets on a whole group once it is complete: the weight of the orders as drawn
-	// over the mean weight of all orders that could have been drawn. Nothing is lost,
-	// since the last blocks of a group, which the first ones settle, count as well.
-	// It takes what each half took as fixed whatever the orders in its group.
-	ByGroup Form = iota
-	// ByBlock bets on each block at the chance that its order had given the orders
-	// before it. What a block takes may then depend in any way on the orders and
-	// catches of earlier blocks. The last block of a group tells nothing, its order
-	// being settled; in groups of two half the evidence is lost.
-	ByBlock
-)
-
 // The bets' strengths: ±0.01, ±0.02, ..., ±2 for each fish of the block's contrast.
 const (
 	strengthStep = 0.01
@@ -37,48 +21,56 @@ const (
 //	T = 2(La·nb - Lb·na)/(na + nb),
 //
 // La of na fish lower with the test pattern lower and Lb of nb with the control lower;
-// with equal halves La - Lb. Under the hypothesis the other order turns its sign and the
-// draw's chances are known. For a bet of strength l a block drawn by coin gives
-// 2/(1 + e^{-2lT}), one drawn otherwise w(T)/[p·w(T) + (1-p)·w(-T)] with w = e^{lT} and p the
-// chance of its order ([ByBlock]), a group W(as drawn)/mean of W over its orders with W =
-// e^{lΣT} ([ByGroup]). The evidence is the mean over l of the products over all anglers,
-// whose draws are independent. For a coin the two forms are the same. (A state for each
-// angler, multiplied, tests the same and pays for a mixture each time.)
+// with equal halves La - Lb. Under the hypothesis the other order would turn its sign,
+// and the draw gave each its chance. For a bet of strength l a block multiplies by
 //
-// Order effects within blocks, drift, clumped catches and anglers who differ do no harm.
-// Assumed are: no effect of one half's arrangement on the next half, and that nobody who
-// can influence a block knows its order beforehand other than from the earlier ones. A
-// block with an empty or unfinished half has T = 0 but must be added, since its order is
-// part of the draw. Not safe for concurrent use.
+//	w(T)/[p·w(T) + (1-p)·w(-T)],  w(T) = e^{lT},
 //
-// Sources: Fisher (1935), The Design of Experiments, for the sharp hypothesis; Vovk & Wang
-// (2021), Annals of Statistics 49:1736, and Grünwald, de Heide & Koolen (2024), J. R.
-// Stat. Soc. B 86:1091, for betting. The construction follows from them.
+// p the chance that its order had, given the orders before it: ½ for a coin, when this is
+// 2/(1 + e^{-2lT}); for a permuted group see [DesignBased.Add]. The evidence is the mean
+// over l of the products over all blocks of all anglers, whose draws are independent. (A
+// state for each angler, multiplied, tests the same and pays for a mixture each time.)
+//
+// Order effects within blocks, drift, clumped catches and anglers who differ do no harm,
+// nor does a catch that depends on earlier orders and catches. Assumed are: no effect of
+// one half's arrangement on the next half, and that who can influence a block knows its
+// order beforehand at most from the earlier ones. A block with an empty or unfinished half
+// has T = 0 and changes nothing, but must be added, since its order is part of the draw.
+//
+// The last blocks of a permuted group, whose order the first ones settle, tell nothing.
+// Where evidence is to be weighed at any time a coin for each block is the better draw.
+// Betting on whole groups, weight of the orders as drawn over the mean weight of all
+// orders, would use those blocks too; but it is fair only if every group is finished
+// however it goes. Of two blocks with contrasts 1 and -1 for the test pattern first, the
+// group is worth 2/(1 + e^{-4l}) for one order and 2/(1 + e^{4l}) for the other: an angler
+// who leaves the trial after losing the first block makes the mean ½ + 1/(1 + e^{-4l}) > 1.
+//
+// Not safe for concurrent use. Sources: Fisher (1935), The Design of Experiments, for the
+// sharp hypothesis; Vovk & Wang (2021), Annals of Statistics 49:1736, and Grünwald, de
+// Heide & Koolen (2024), J. R. Stat. Soc. B 86:1091, for betting. The construction follows
+// from them.
 type DesignBased struct {
-	form   Form
 	sizes  []int
 	logs   []float64          // ln of the product at each strength
 	groups map[string]running // by angler
 }
 
-// running is the permuted group that is being fished.
+// running is the permuted group that an angler is fishing.
 type running struct {
 	number int
 	size   int // 0 while not known
-	used   int
-	plus   int
-	drawn  []float64 // contrasts with the test pattern first, d: T = d, or -d for the other order
-	total  float64   // Σ T as drawn
+	used   int // blocks opened
+	plus   int // of those, with the test pattern lower first
 }
 
 // NewDesignBased returns the evidence before the first block. sizes are the group sizes of
-// the protocol, each drawn with equal chance: {1} or none for a coin for every block.
-// Errors: ErrSizes.
-func NewDesignBased(form Form, sizes []int) (*DesignBased, error) {
+// the protocol, each drawn with equal chance; none for a coin for every block. Errors:
+// ErrSizes.
+func NewDesignBased(sizes []int) (*DesignBased, error) {
 	if err := checkSizes(sizes); err != nil {
 		return nil, err
 	}
-	return &DesignBased{form: form, sizes: slices.Clone(sizes), logs: make([]float64, strengths), groups: map[string]running{}}, nil
+	return &DesignBased{sizes: slices.Clone(sizes), logs: make([]float64, strengths), groups: map[string]running{}}, nil
 }
 
 // strength returns l of bet i.
@@ -89,41 +81,33 @@ func strength(i int) float64 {
 	return float64(i-strengths/2+1) * strengthStep
 }
 
-// Add takes the next block of an angler's draw, in the order of the draw. Block.Size is 1
-// for a coin; for a permuted group it may be 0 as long as blocks of the group are
-// unopened, and must be its size from the last one on. Coins may come between the blocks
-// of a group. The cost does not depend on the past.
+// Add takes the next block of an angler's draw, in the order of the draw: when it is settled
+// what the block took, and never before an earlier one. Block.Size is 1 for a coin, which
+// may come between the blocks of a group; for a permuted group it is the size, or 0 while
+// the group has unopened blocks.
 //
-// Errors: ErrCount; ErrDraw for orders or sizes that the draw cannot have given, and then
-// nothing is changed.
+// The chance of an order within a group allows for what is known when the block is opened:
+// the orders of the group so far, and that the group goes on. Its size is not known then,
+// so the chance is a mean over the sizes that are left, each weighted by how well it fits
+// those orders. (That the size comes to light later changes nothing: the bet was made.)
+//
+// The cost does not depend on the past. Errors: ErrCount; ErrDraw for orders or sizes that
+// the draw cannot have given; then nothing is changed.
 func (e *DesignBased) Add(angler string, block exact.DrawnBlock) error {
 	c, err := newCounts(TableOf(block))
 	if err != nil {
 		return err
 	}
-	t := c.contrast()
 	if block.Size == 1 {
-		e.bet(t, 0.5)
+		e.bet(c.contrast(), 0.5)
 		return nil
 	}
 	group, chance, err := e.groups[angler].next(block, e.sizes)
 	if err != nil {
 		return err
 	}
-	d := t
-	if !block.TestFirst {
-		d = -t
-	}
-	if e.form == ByBlock {
-		e.bet(t, chance)
-	} else {
-		group.drawn = append(group.drawn, d)
-		group.total += t
-		if group.used == block.Size {
-			e.betOnGroup(group)
-		}
-	}
 	e.groups[angler] = group
+	e.bet(c.contrast(), chance)
 	return nil
 }
 
@@ -143,17 +127,14 @@ func (g running) next(block exact.DrawnBlock, sizes []int) (running, float64, er
 	if block.TestFirst {
 		g.plus++
 	}
-	if !ok || chance <= 0 {
-		return g, 0, fmt.Errorf("%w: block %d of group %d (test pattern lower first: %t), the sizes are %v", ErrDraw, g.used, g.number, block.TestFirst, sizes)
+	fits := block.Size == 0 && g.size == 0 ||
+		(g.size == 0 || g.size == block.Size) && slices.Contains(sizes, block.Size) &&
+			g.used <= block.Size && 2*max(g.plus, g.used-g.plus) <= block.Size
+	if !ok || chance <= 0 || !fits {
+		return g, 0, fmt.Errorf("%w: block %d of group %d, %d with the test pattern lower first, size %d, the sizes are %v",
+			ErrDraw, g.used, g.number, g.plus, block.Size, sizes)
 	}
-	if block.Size != 0 || g.size != 0 {
-		if g.size != 0 && block.Size != g.size || !slices.Contains(sizes, block.Size) || g.used > block.Size || max(g.plus, g.used-g.plus) > block.Size/2 {
-			return g, 0, fmt.Errorf("%w: block %d of group %d, %d with the test pattern lower first, size %d, the sizes are %v",
-				ErrDraw, g.used, g.number, g.plus, block.Size, sizes)
-		}
-		g.size = block.Size
-	}
-	g.drawn = slices.Clip(g.drawn)
+	g.size = block.Size
 	return g, chance, nil
 }
 
@@ -176,31 +157,5 @@ func (e *DesignBased) bet(t, p float64) {
 	with, without := math.Log(p), math.Log1p(-p)
 	for i := range e.logs {
 		e.logs[i] -= logAdd(with, without-2*strength(i)*t)
-	}
-}
-
-// betOnGroup multiplies by W(as drawn) over the mean of W over the balanced orders of the
-// group. With d the contrasts, Σ over orders of e^{lΣ±d} = e^{-lΣd} Σ_{half of the blocks} e^{2lΣd
-// in that half}: an elementary symmetric polynomial, built up block by block.
-func (e *DesignBased) betOnGroup(g running) {
-	half := len(g.drawn) / 2
-	sum := 0.0
-	for _, d := range g.drawn {
-		sum += d
-	}
-	orders := math.Log(choose(len(g.drawn), half))
-	symmetric := make([]float64, half+1)
-	for i := range e.logs {
-		l := strength(i)
-		for k := range symmetric {
-			symmetric[k] = math.Inf(-1)
-		}
-		symmetric[0] = 0
-		for j, d := range g.drawn {
-			for k := min(half, j+1); k >= 1; k-- {
-				symmetric[k] = logAdd(symmetric[k-1]+2*l*d, symmetric[k])
-			}
-		}
-		e.logs[i] += l*g.total - (symmetric[half] - l*sum - orders)
 	}
 }

@@ -29,12 +29,11 @@ type Assumption string
 
 // The assumptions.
 const (
-	NoOrderEffect     Assumption = "no_order_effect_within_blocks"
-	NoCarryOver       Assumption = "no_carry_over_between_halves"
-	HalvesByRule      Assumption = "fish_per_half_settled_by_rule"
-	IndependentFish   Assumption = "fish_independent_within_a_half"
-	OrdersUnforeseen  Assumption = "later_orders_unknown_to_who_fishes"
-	OutcomesNotSwayed Assumption = "catches_not_swayed_by_earlier_orders_of_the_group" // [ByGroup] only
+	NoOrderEffect    Assumption = "no_order_effect_within_blocks"
+	NoCarryOver      Assumption = "no_carry_over_between_halves"
+	HalvesByRule     Assumption = "fish_per_half_settled_by_rule"
+	IndependentFish  Assumption = "fish_independent_within_a_half"
+	OrdersUnforeseen Assumption = "later_orders_unknown_to_who_fishes"
 )
 
 // Tests returns the hypothesis that the method's evidence is against, or that its limits
@@ -49,7 +48,7 @@ func (m Method) Tests() Hypothesis {
 // Assumes returns what the method needs.
 func (m Method) Assumes() []Assumption {
 	if m == MethodDesignBased {
-		return []Assumption{NoCarryOver, OrdersUnforeseen, OutcomesNotSwayed}
+		return []Assumption{NoCarryOver, OrdersUnforeseen}
 	}
 	return []Assumption{NoCarryOver, HalvesByRule, IndependentFish, NoOrderEffect}
 }

@@ -44,7 +44,7 @@ func TestWorkedExample(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	draw, err := evalue.NewDesignBased(evalue.ByGroup, nil)
+	draw, err := evalue.NewDesignBased(nil)
 	if err != nil {
 		t.Fatal(err)
 	}
