@@ -21,11 +21,11 @@ type Finished struct {
 
 // The simulation of a rule: so many anglers with so many outings each.
 const (
-	ruleAnglers = 1000
-	ruleOutings = 40
+	ruleAnglers = 500
+	ruleOutings = 20
 )
 
-// FinishedBlocks plays 40 000 outings under the season's swap rule and counts the
+// FinishedBlocks plays 10 000 outings under the season's swap rule and counts the
 // fish of finished blocks. Only the catch of an outing and the rule are read, not
 // the effects nor what gets lost.
 //
