@@ -17,6 +17,7 @@ func BenchmarkFit(b *testing.B) {
 			{Options{Vary: VaryPatternPosition, Points: 7}, 1},
 			{Options{Vary: VaryPatternPosition, Points: 15}, 1},
 			{Options{Vary: VaryPatternPositionOuting, Points: 1}, 4},
+			{Options{Vary: VaryPatternPositionOuting, Points: 7}, 4},
 		} {
 			b.Run(fmt.Sprintf("%d/%v/%d", anglers, model.options.Vary, model.options.Points), func(b *testing.B) {
 				rows := inventedRows(5, anglers, model.outings, 24/model.outings, .4, .5, .5, .4, .3)

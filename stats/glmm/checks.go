@@ -17,6 +17,20 @@ func (p *problem) checkIdentified() error {
 	if len(p.rows) == 0 {
 		return fmt.Errorf("%w: no angler has an analysed fish", ErrNoCatches)
 	}
+	if err := p.checkCounts(); err != nil {
+		return err
+	}
+	if len(p.groups) < 2 {
+		return fmt.Errorf("%w: variation between anglers cannot be estimated from %d", ErrOneAngler, len(p.groups))
+	}
+	if err := p.checkColumns(); err != nil {
+		return err
+	}
+	return p.checkTerms()
+}
+
+// checkCounts refuses counts that say nothing about the mean.
+func (p *problem) checkCounts() error {
 	var successes, total float64
 	for _, c := range p.rows {
 		successes += c.y
@@ -28,13 +42,7 @@ func (p *problem) checkIdentified() error {
 	if p.family == Binomial && (successes == 0 || successes == total) {
 		return fmt.Errorf("%w: %.0f of %.0f", ErrNoVariation, successes, total)
 	}
-	if len(p.groups) < 2 {
-		return fmt.Errorf("%w: variation between anglers cannot be estimated from %d", ErrOneAngler, len(p.groups))
-	}
-	if err := p.checkColumns(); err != nil {
-		return err
-	}
-	return p.checkTerms()
+	return nil
 }
 
 // checkColumns refuses linearly dependent fixed-effect columns.

@@ -51,7 +51,7 @@ func (e *evaluator) addColumn(c *cell, row *rowState, base, slope float64, r rul
 			bits := math.Float64bits(x)
 			knot := &logTable[bits>>(52-logBits)&(logKnots-1)]
 			d := math.Float64frombits(bits&(1<<52-1)|1023<<52)*knot.inverse - 1
-			f[i] -= n * (float64(int(bits>>52)-1023)*math.Ln2 + knot.log + d*(1-d*(1./2-d*(1./3-d*(1./4-d*(1./5))))))
+			f[i] -= n * (float64(int(bits>>52)-1023)*math.Ln2 + knot.log + d*(1-d*(1./2-d*(1./3-d*(1./4)))))
 		}
 	}
 }

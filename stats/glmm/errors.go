@@ -24,8 +24,6 @@ var (
 	ErrSeparation = errors.New("complete separation")
 	// ErrRunaway: a standard deviation grows without a finite estimate.
 	ErrRunaway = errors.New("a standard deviation has no finite estimate")
-	// ErrUnsupported: the method is not there for this model.
-	ErrUnsupported = errors.New("not supported")
 	// ErrNotConverged: no maximum was found within the effort allowed.
 	ErrNotConverged = errors.New("no maximum found")
 )

@@ -17,48 +17,82 @@ type maximum struct {
 	singular    bool
 }
 
+// workspace holds the evaluators of a fit: a problem with other counts in the same rows
+// can use it again.
+type workspace struct{ laplace, exact *evaluator }
+
+func newWorkspace(p *problem, points int) *workspace {
+	w := &workspace{laplace: newEvaluator(p, 1)}
+	w.exact = w.laplace
+	if points > 1 {
+		w.exact = newEvaluator(p, points)
+		w.exact.b, w.exact.d = w.laplace.b, w.laplace.d // modes carry over
+	}
+	return w
+}
+
+// use turns the workspace to a problem and forgets what it knew.
+func (w *workspace) use(p *problem) {
+	for _, e := range []*evaluator{w.laplace, w.exact} {
+		e.problem, e.count = p, 0
+		clear(e.b)
+		clear(e.d)
+	}
+}
+
 // maximise finds the highest maximum with the given number of points per dimension, with
-// the scale parameters in without held at 0. Every face is searched by the Laplace
-// approximation first, whose cost is a fraction.
+// the scale parameters in without held at 0.
 func (p *problem) maximise(points int, without ...int) (*maximum, error) {
+	return newWorkspace(p, points).maximise(without...)
+}
+
+func (w *workspace) maximise(without ...int) (*maximum, error) {
+	best, err := w.highest(without...)
+	if err != nil {
+		return nil, err
+	}
+	iterations := best.iterations
+	m, err := w.exact.polish(best)
+	if err != nil {
+		return nil, err
+	}
+	p := w.exact.problem
+	if err := p.checkFinite(m.point); err != nil {
+		return nil, err
+	}
+	m.iterations = iterations
+	m.evaluations = w.exact.count
+	if w.exact != w.laplace {
+		m.evaluations += w.laplace.count
+	}
+	m.singular = len(m.free) < len(p.freeParameters())
+	return m, nil
+}
+
+// highest is maximise up to polishing: every face is searched by the Laplace
+// approximation first, whose cost is a fraction.
+func (w *workspace) highest(without ...int) (*point, error) {
+	p := w.laplace.problem
 	start, err := p.fixedOnly()
 	if err != nil {
 		return nil, err
 	}
 	faces := p.faces(start.psi, without...)
 	faces[len(faces)-1].starts[0].inverse = start.inverse
-	e := newEvaluator(p, 1)
-	if points > 1 {
-		e.tolerance = roughTolerance
+	w.laplace.tolerance = searchTolerance
+	if w.exact != w.laplace {
+		w.laplace.tolerance = roughTolerance
 	}
-	best := e.climb(faces)
-	evaluations, iterations := e.count, best.iterations
-	if points > 1 {
-		laplace := e
-		e = newEvaluator(p, points)
-		e.b, e.d = laplace.b, laplace.d
+	best := w.laplace.climb(faces)
+	if w.exact != w.laplace {
+		iterations := best.iterations
 		for i := range faces {
 			faces[i].startFromFound(p)
 		}
-		best = e.climb(faces)
-		evaluations += e.count
-		iterations += best.iterations
+		best = w.exact.climb(faces)
+		best.iterations += iterations
 	}
-	if err := p.checkFinite(best); err != nil {
-		return nil, err
-	}
-	before := e.count
-	m, err := e.polish(best)
-	if err != nil {
-		return nil, err
-	}
-	if err := p.checkFinite(m.point); err != nil {
-		return nil, err
-	}
-	m.evaluations = evaluations + e.count - before
-	m.iterations = iterations
-	m.singular = len(m.free) < len(p.freeParameters())
-	return m, nil
+	return best, p.checkFinite(best)
 }
 
 // freeParameters are the indices of the model's parameters in the full vector, in its order.

@@ -47,7 +47,14 @@ func newProblem(rows []Row, o Options) (*problem, error) {
 		return nil, err
 	}
 	slices.SortStableFunc(ranked, func(a, b rankedRow) int { return compareRows(a, b, o) })
-	p := &problem{vary: o.Vary, family: o.Family, correlated: o.Correlated, counts: countRuns(ranked, o.Family)}
+	p := &problem{vary: o.Vary, family: o.Family, correlated: o.Correlated}
+	if o.Family == NegativeBinomial {
+		ys := make([]int, len(ranked))
+		for i, r := range ranked {
+			ys[i] = r.Y
+		}
+		p.counts = countRuns(nil, ys)
+	}
 	for i := range ranked {
 		r := &ranked[i]
 		c := cell{y: float64(r.Y), n: float64(r.N), zu: r.U}
@@ -89,17 +96,9 @@ func newProblem(rows []Row, o Options) (*problem, error) {
 	return p, nil
 }
 
-// countRuns counts equal counts, smallest first, for a family with a dispersion.
-func countRuns(ranked []rankedRow, family Family) []countRun {
-	if family != NegativeBinomial {
-		return nil
-	}
-	ys := make([]int, len(ranked))
-	for i, r := range ranked {
-		ys[i] = r.Y
-	}
+// countRuns appends the distinct counts and their rows to runs, smallest first; ys is sorted.
+func countRuns(runs []countRun, ys []int) []countRun {
 	slices.Sort(ys)
-	var runs []countRun
 	for i, y := range ys {
 		if i == 0 || ys[i-1] != y {
 			runs = append(runs, countRun{float64(y), 0})

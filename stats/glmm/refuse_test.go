@@ -13,7 +13,7 @@ import (
 
 var kinds = []error{
 	ErrInput, ErrPoints, ErrNoCatches, ErrOneAngler, ErrOneArrangement, ErrNoVariation,
-	ErrNotIdentified, ErrSeparation, ErrRunaway, ErrUnsupported, ErrNotConverged,
+	ErrNotIdentified, ErrSeparation, ErrRunaway, ErrNotConverged,
 }
 
 // kindOf is the one sentinel err wraps; nil if there is none or more than one.
@@ -53,7 +53,7 @@ func TestRefusals(t *testing.T) {
 		{"a fish each", []Cell{{0, 0, true, 1, 0}, {1, 0, true, 0, 1}, {2, 0, false, 1, 0}, {3, 0, false, 0, 1}}, Options{Vary: VaryPattern}, ErrNotIdentified, "no two fish"},
 		{"anglers who take one pattern only", []Cell{{0, 0, true, 90, 0}, {0, 0, false, 80, 0}, {1, 0, true, 0, 70}, {1, 0, false, 0, 85}, {2, 0, true, 60, 0}, {2, 0, false, 90, 0}, {3, 0, true, 0, 80}, {3, 0, false, 0, 70}}, Options{Vary: VaryPattern, Points: 15}, ErrRunaway, "spreads by more than 10"},
 		{"correlated without positions", ordinary, Options{Vary: VaryPattern, Correlated: true}, ErrInput, "no second effect"},
-		{"no such family", ordinary, Options{Family: 7}, ErrInput, "not a family"},
+		{"counts", ordinary, Options{Family: Poisson}, ErrInput, "see FitRates"},
 		{"too many points", ordinary, Options{Vary: VaryPattern, Points: 201}, ErrPoints, "1 to 200"},
 		{"negative points", ordinary, Options{Vary: VaryPattern, Points: -1}, ErrPoints, "1 to 200"},
 		{"no such model", ordinary, Options{Vary: 9}, ErrInput, "not a model"},

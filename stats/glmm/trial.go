@@ -1,6 +1,10 @@
 package glmm
 
-import "fmt"
+import (
+	"context"
+	"fmt"
+	"math"
+)
 
 // Cell is the count of analysed fish of one angler on one outing in one
 // arrangement. Several cells may name the same; they are added up.
@@ -32,6 +36,8 @@ type TrialResult struct {
 	GradientNorm            float64
 	// Anglers holds one entry per angler with a fish, in the order of first appearance.
 	Anglers []AnglerEffect
+
+	inference *inference
 }
 
 // AnglerEffect is the prediction for one angler.
@@ -48,6 +54,9 @@ type AnglerEffect struct {
 //
 // Errors wrap one of the Err values of this package; there is no result then.
 func FitTrial(cells []Cell, options Options) (*TrialResult, error) {
+	if options.Family != Binomial {
+		return nil, fmt.Errorf("%w: a trial's choices are binomial, not %v; see FitRates", ErrInput, options.Family)
+	}
 	rows, err := trialRows(cells)
 	if err != nil {
 		return nil, err
@@ -64,6 +73,7 @@ func FitTrial(cells []Cell, options Options) (*TrialResult, error) {
 		SDPattern:     r.SDPattern,
 		SDPosition:    r.SDPosition,
 		SDOuting:      r.SDOuting,
+		Correlation:   r.Correlation,
 		Singular:      r.Singular,
 		LogLikelihood: r.LogLikelihood,
 		Vary:          r.Vary,
@@ -73,6 +83,7 @@ func FitTrial(cells []Cell, options Options) (*TrialResult, error) {
 		Evaluations:   r.Evaluations,
 		GradientNorm:  r.GradientNorm,
 		Anglers:       make([]AnglerEffect, 0, len(m.evaluator.problem.groups)),
+		inference:     &inference{m, 0, map[Term]int{TermPattern: atPattern, TermPosition: atPosition, TermOuting: atOuting}},
 	}
 	ok := m.groupEffects(func(public GroupEffect, inner *effect) {
 		inner.uSlope[0]++ // of θ + u: θ is the first free parameter
@@ -137,7 +148,56 @@ func checkTrial(test, control [2]int) error {
 func (r *TrialResult) AverageShare() float64 { return r.AverageShareAt(r.Theta) }
 
 // AverageShareAt is AverageShare with θ replaced and every other estimate held,
-// as for the limits of an interval.
+// as for the limits of an interval. A correlation of u and v makes anglers more alike in
+// one arrangement than in the other, which the average takes in.
 func (r *TrialResult) AverageShareAt(theta float64) float64 {
-	return AverageShare(theta, r.Beta, r.SDPattern, r.SDPosition, r.SDOuting)
+	variance := r.SDPattern*r.SDPattern + r.SDPosition*r.SDPosition + r.SDOuting*r.SDOuting
+	covariance := 0.0
+	if r.Correlation != nil {
+		covariance = *r.Correlation * r.SDPattern * r.SDPosition
+	}
+	lower := meanExpit(theta+r.Beta, math.Sqrt(max(variance+2*covariance, 0)))
+	upper := meanExpit(theta-r.Beta, math.Sqrt(max(variance-2*covariance, 0)))
+	return (lower + upper) / 2
+}
+
+// ProfileTheta returns the likelihood-root limits of θ at the given level of
+// coverage, above 0 and below 1: those of the profile log-likelihood, which follow its
+// skewness where Wald limits do not (Cox & Hinkley 1974, Theoretical Statistics,
+// section 9.3). They are a matter of χ², thus too narrow with few anglers.
+//
+// Errors: ErrInput, ErrNotConverged.
+func (r *TrialResult) ProfileTheta(level float64) (Limits, error) {
+	return r.inference.profileTheta(level)
+}
+
+// ProfileSD returns the likelihood-root limits of the SD of a term of the model. The lower
+// limit is 0 where the profile at 0 is high enough. Level and errors as ProfileTheta.
+func (r *TrialResult) ProfileSD(term Term, level float64) (Limits, error) {
+	return r.inference.profileScale(term, level)
+}
+
+// BoundaryTest tests that the SD of a term of the model, and with it any correlation, is 0,
+// by the likelihood ratio and its distribution for many anglers, a mixture (Self & Liang
+// 1987, J. Am. Stat. Assoc. 82:605; Stram & Lee 1994, Biometrics 50:1171). With few
+// anglers see BootstrapBoundary.
+//
+// Errors wrap one of the Err values of this package.
+func (r *TrialResult) BoundaryTest(term Term) (Boundary, error) {
+	return r.inference.boundary(term)
+}
+
+// ParametricBootstrap refits the model to draws sets of counts simulated from the fit, with
+// the fish of each cell given, on the given number of workers. The answer depends
+// on the seed, not on the workers.
+//
+// Errors: ErrInput; the context's error as soon as it ends.
+func (r *TrialResult) ParametricBootstrap(ctx context.Context, draws int, seed uint64, workers int) (*Bootstrap, error) {
+	return r.inference.bootstrap(ctx, draws, seed, workers)
+}
+
+// BootstrapBoundary is BoundaryTest with the p-value from draws refits to counts
+// simulated from the fit without the term. Arguments and errors as ParametricBootstrap.
+func (r *TrialResult) BootstrapBoundary(ctx context.Context, term Term, draws int, seed uint64, workers int) (Boundary, error) {
+	return r.inference.bootstrapBoundary(ctx, term, draws, seed, workers)
 }
