@@ -161,7 +161,7 @@ func (c catch) until(i int, says side) ended {
 // evidence bets on the draw of every finished block until the bets have come to
 // 1/alpha; the side is that to which the blocks lean.
 func (r Stopping) evidence(c catch) ended {
-	bets, err := evalue.NewDesignBased(evalue.ByGroup, nil)
+	bets, err := evalue.NewDesignBased(nil)
 	if err != nil {
 		return ended{}
 	}
