@@ -18,15 +18,17 @@ import (
 
 // analyseCommand analyses a catch table without any database.
 type analyseCommand struct {
-	Test      string `required:"" placeholder:"CODE" help:"Code of the test pattern, the changed fly."`
-	Control   string `placeholder:"CODE" help:"Code of the control pattern, the usual fly; without it the one other code in the table."`
-	Format    string `enum:"text,json,html" default:"text" help:"What is printed: text, json or html."`
-	Out       string `placeholder:"FOLDER" type:"path" help:"Also write report.html, result.json and catches.csv, the cleaned table, there."`
-	Vary      string `enum:",pattern,pattern+position,pattern+position+outing" default:"" placeholder:"TERMS" help:"What differs between anglers (and outings): pattern, pattern+position or pattern+position+outing."`
-	Points    int    `placeholder:"N" help:"Quadrature points per dimension; 1 is the joint Laplace approximation, the only one with outings."`
-	LowerWord string `placeholder:"W" default:"point" help:"Your word for the lower position, the last fly on the line."`
-	UpperWord string `placeholder:"W" default:"dropper" help:"Your word for the upper position."`
-	File      string `arg:"" help:"The catch table, CSV; - reads standard input."`
+	Test       string   `required:"" placeholder:"CODE" help:"Code of the test pattern, the changed fly."`
+	Control    string   `placeholder:"CODE" help:"Code of the control pattern, the usual fly; without it the one other code in the table."`
+	Format     string   `enum:"text,json,html" default:"text" help:"What is printed: text, json or html."`
+	Out        string   `placeholder:"FOLDER" type:"path" help:"Also write report.html, result.json and catches.csv, the cleaned table, there."`
+	Vary       string   `enum:",pattern,pattern+position,pattern+position+outing" default:"" placeholder:"TERMS" help:"What differs between anglers (and outings): pattern, pattern+position or pattern+position+outing."`
+	Subgroup   []string `sep:"none" placeholder:"COLUMN" help:"A column named beforehand, whose levels are compared: species, origin, water_type, fly, month or one of the table's own; may be given again."`
+	Correlated bool     `help:"Let an angler's pattern and position effects be correlated; 15 anglers or more are advised."`
+	Points     int      `placeholder:"N" help:"Quadrature points per dimension; 1 is the joint Laplace approximation."`
+	LowerWord  string   `placeholder:"W" default:"point" help:"Your word for the lower position, the last fly on the line."`
+	UpperWord  string   `placeholder:"W" default:"dropper" help:"Your word for the upper position."`
+	File       string   `arg:"" help:"The catch table, CSV; - reads standard input."`
 }
 
 // Run prints the result in the chosen format. Nothing is written before all of it could be made.
@@ -40,8 +42,8 @@ func (c *analyseCommand) Run(s streams) error {
 	}
 	result, err := analysis.Run(analysis.Input{
 		Test: table.Test, Control: table.Control, LowerWord: c.LowerWord, UpperWord: c.UpperWord,
-		Source: trial.Recorded, Tallies: table.Tallies(),
-	}, analysis.Settings{Vary: analysis.Vary(c.Vary), Points: c.Points, ProgramVersion: programVersion()})
+		Source: trial.Recorded, Tallies: table.Tallies(), Subgroups: table.Subgroups,
+	}, analysis.Settings{Vary: analysis.Vary(c.Vary), Correlated: c.Correlated, Points: c.Points, ProgramVersion: programVersion()})
 	if trial.KindOf(err) == trial.Invalid { // the table was checked before: the flags are at fault
 		return usageError{plain(err)}
 	}
@@ -72,7 +74,7 @@ func (c *analyseCommand) read(stdin io.Reader) (exchange.Table, error) {
 		defer file.Close()
 		source = file
 	}
-	table, faults, err := exchange.ReadCatchTable(source, exchange.ReadOptions{Test: c.Test, Control: c.Control})
+	table, faults, err := exchange.ReadCatchTable(source, exchange.ReadOptions{Test: c.Test, Control: c.Control, Subgroups: c.Subgroup})
 	switch {
 	case errors.Is(err, exchange.ErrControlUnknown):
 		return exchange.Table{}, fmt.Errorf("%s: %w; --control CODE names the control pattern", c.name(), plain(err))

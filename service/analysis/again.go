@@ -12,9 +12,13 @@ import (
 type asked struct {
 	in     Input
 	method Method
-	vary   Vary
-	points int
+	form   form
 }
+
+// rowPoints are the quadrature points with which other fish are asked: without outings 7 agree with 15 to six digits on trials;
+// with outings the joint Laplace approximation, a hundredth of a standard error off where an angler has ten fish or
+// more and a hundredth of the work.
+const rowPoints = 7
 
 // again answers the question by the headline's method on other fish; every tally given is analysed. Where the method has no
 // answer the reason says why.
@@ -29,7 +33,7 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 	var conditional *exact.Conditional
 	switch q.method {
 	case MixedModelWald:
-		m, _, err = mixedModel(d, d.form(q.vary, in.Tallies), q.points, level, n)
+		m, _, err = mixedModel(d, q.form.forRow(d, in.Tallies), level, n)
 	case CombinedAnglers:
 		_, effects, labels, failed := anglerRows(d, nil, n)
 		if failed != nil {
@@ -50,12 +54,17 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 	return h, reason, nil
 }
 
-// form is the wanted form of the mixed model, without outings where these fish cannot show them.
-func (d dataset) form(vary Vary, tallies []trial.Tally) Vary {
-	if vary == VaryPatternPositionOuting && !(d.outingsKnown() && outingsShared(tallies)) {
-		return VaryPatternPosition
+// forRow is the form in which other fish are asked, without outings where these cannot show them.
+func (f form) forRow(d dataset, tallies []trial.Tally) form {
+	f.points = min(f.points, rowPoints)
+	switch {
+	case f.vary != VaryPatternPositionOuting:
+	case d.outingsKnown() && outingsShared(tallies):
+		f.points = 1
+	default:
+		f.vary = VaryPatternPosition
 	}
-	return vary
+	return f
 }
 
 // reason returns the first warning that explains why there is no number, empty without one.

@@ -310,11 +310,11 @@ func TestDefaultVary(t *testing.T) {
 		points int
 		warn   bool
 	}{
-		{"two outings each", days(5, 2, 1, day), trial.Paired, analysis.VaryPatternPositionOuting, 1, false},
+		{"two outings each", days(5, 2, 1, day), trial.Paired, analysis.VaryPatternPositionOuting, 7, false},
 		{"one outing each", days(5, 1, 1, day), trial.Paired, analysis.VaryPatternPosition, 15, true},
 		{"days not known", days(5, 2, 1, func(int) string { return "" }), trial.Paired, analysis.VaryPatternPosition, 15, true},
 		{"one fish an outing", singles, trial.PairedByOuting, analysis.VaryPatternPosition, 15, true},
-		{"one arrangement an outing", single, trial.PairedByOuting, analysis.VaryPatternPositionOuting, 1, false},
+		{"one arrangement an outing", single, trial.PairedByOuting, analysis.VaryPatternPositionOuting, 7, false},
 	} {
 		r := mustRun(t, c.in, analysis.Settings{})
 		warned := false
@@ -334,8 +334,10 @@ func TestDefaultVary(t *testing.T) {
 func TestRefusedInput(t *testing.T) {
 	in := input(rig{angler: "a", a: 1, d: 1})
 	in.SmallestShare, in.Alpha, in.Control = 1.2, 2, "A"
-	_, err := analysis.Run(in, analysis.Settings{Correlated: true, Vary: "everything", Points: -1})
-	for _, field := range []string{"smallest_share", "alpha", "patterns", "correlated", "vary", "points"} {
+	in.Subgroups = []string{"species", "species"}
+	in.Draw = []trial.DrawnBlock{{Angler: "a", Block: "1"}}
+	_, err := analysis.Run(in, analysis.Settings{Vary: "everything", Points: -1})
+	for _, field := range []string{"smallest_share", "alpha", "patterns", "vary", "points", "subgroups", "draw"} {
 		if err == nil || trial.KindOf(err) != trial.Invalid || !strings.Contains(err.Error(), field) {
 			t.Errorf("the error does not name %s: %v", field, err)
 		}
@@ -346,8 +348,11 @@ func TestRefusedInput(t *testing.T) {
 	}
 	two := input(rig{angler: "a", outing: "1", a: 2, b: 2, c: 2, d: 2}, rig{angler: "a", outing: "2", a: 2, b: 2, c: 2, d: 2},
 		rig{angler: "b", outing: "1", a: 2, b: 2, c: 2, d: 2}, rig{angler: "b", outing: "2", a: 2, b: 2, c: 2, d: 2})
-	if _, err := analysis.Run(two, analysis.Settings{Points: 9}); trial.KindOf(err) != trial.Invalid {
-		t.Errorf("nine points with outings: %v", err)
+	if _, err := analysis.Run(two, analysis.Settings{Correlated: true, Vary: analysis.VaryPattern}); trial.KindOf(err) != trial.Invalid {
+		t.Errorf("one effect, correlated: %v", err)
+	}
+	if r := mustRun(t, two, analysis.Settings{Points: 9}); r.Settings.Points != 9 || r.Settings.Vary != analysis.VaryPatternPositionOuting {
+		t.Errorf("%d points with %s", r.Settings.Points, r.Settings.Vary)
 	}
 	if r := mustRun(t, two, analysis.Settings{Points: 9, Vary: analysis.VaryPattern}); r.MixedModel.Points != 9 {
 		t.Errorf("%d points, want 9", r.MixedModel.Points)

@@ -1,6 +1,8 @@
 package analysis
 
 import (
+	"slices"
+
 	"evenrig/service/trial"
 	"evenrig/stats/exact"
 	"evenrig/stats/glmm"
@@ -41,8 +43,8 @@ type Input struct {
 }
 
 // Settings choose how the mixed model is fitted. Vary empty takes the usual form for the records; Points 0 is 15 per
-// dimension, or 1 (the joint Laplace approximation) with outings, the only number accepted there. Correlated pattern and
-// position effects are refused in this version.
+// dimension, 7 with outings; 1 is the joint Laplace approximation. Correlated lets an angler's pattern and position effects be
+// correlated, which takes 15 anglers or more to see.
 type Settings struct {
 	Vary           Vary
 	Correlated     bool
@@ -93,8 +95,14 @@ func (in Input) check(s Settings) error {
 			f.Add("vary", "is %q, but every outing has one arrangement, so that outings must be in the model; accepted: %s", s.Vary, VaryPatternPositionOuting)
 		}
 	}
-	if s.Correlated {
-		f.Add("correlated", "is asked for, but this version fits pattern and position effects as independent; accepted: not correlated")
+	if s.Correlated && s.Vary == VaryPattern {
+		f.Add("correlated", "is asked for with vary %s, which has one effect only; accepted with: %s, %s", s.Vary, VaryPatternPosition, VaryPatternPositionOuting)
+	}
+	in.checkDraw(&f)
+	for i, column := range in.Subgroups {
+		if column == "" || slices.Contains(in.Subgroups[:i], column) {
+			f.Add("subgroups", "name the column %q twice or not at all; accepted: each column once", column)
+		}
 	}
 	if s.Points < 0 || s.Points > glmm.MaxPoints {
 		f.Add("points", "is %d; accepted: 1 to %d, or 0 for the usual number", s.Points, glmm.MaxPoints)
@@ -112,6 +120,24 @@ func (in Input) check(s Settings) error {
 		}
 	}
 	return f.Err("analysis.invalid", "the analysis cannot start")
+}
+
+// checkDraw names what of the draw or of the halves cannot be.
+func (in Input) checkDraw(f *trial.Faults) {
+	for _, b := range in.Draw {
+		if b.Group < 1 || b.Size < 0 || b.First != trial.TestLower && b.First != trial.ControlLower {
+			f.Add("draw", "has block %q of angler %q in group %d of size %d with %q first; accepted: groups from 1, sizes from 0, %s or %s",
+				b.Block, b.Angler, b.Group, b.Size, b.First, trial.TestLower, trial.ControlLower)
+			return
+		}
+	}
+	for _, t := range in.Tallies {
+		if t.Half < 0 || t.Half > 2 || t.Drawn != "" && t.Drawn != trial.TestLower && t.Drawn != trial.ControlLower {
+			f.Add("tallies", "hold a fish of angler %q in half %d, drawn %q; accepted: half 1, 2 or 0, drawn %s, %s or nothing",
+				t.Angler, t.Half, t.Drawn, trial.TestLower, trial.ControlLower)
+			return
+		}
+	}
 }
 
 // analysable reports whether a tally says all that the model needs.

@@ -34,43 +34,42 @@ func chooseVary(d dataset, in Input, s Settings, n *notes) Vary {
 }
 
 // choosePoints returns the quadrature points per dimension for a form of the model.
-func choosePoints(vary Vary, points int) (int, error) {
+func choosePoints(vary Vary, points int) int {
 	switch {
-	case vary == VaryPatternPositionOuting && points > 1:
-		return 0, trial.Fail(trial.Invalid, "analysis.invalid",
-			"points is %d, but with outings in the model only 1 (the joint Laplace approximation) is accepted; vary %s takes more", points, VaryPatternPosition)
 	case points > 0:
-		return points, nil
-	}
-	return usualPoints(vary), nil
-}
-
-func usualPoints(vary Vary) int {
-	if vary == VaryPatternPositionOuting {
-		return 1
+		return points
+	case vary == VaryPatternPositionOuting:
+		return glmm.DefaultOutingPoints
 	}
 	return glmm.DefaultPoints
 }
 
+// form is how the mixed model is fitted.
+type form struct {
+	vary       Vary
+	points     int
+	correlated bool
+}
+
 // mixedModel fits the model in the given form. Where it is refused the status says why and every number is null; fit is
 // nil then. It is nil, nil without an analysed fish.
-func mixedModel(d dataset, vary Vary, points int, level float64, n *notes) (*MixedModel, *glmm.TrialResult, error) {
+func mixedModel(d dataset, f form, level float64, n *notes) (*MixedModel, *glmm.TrialResult, error) {
 	if d.counts.Analysed == 0 {
 		return nil, nil, nil
 	}
-	form, err := glmm.ParseVary(string(vary))
+	vary, err := glmm.ParseVary(string(f.vary))
 	if err != nil {
 		return nil, nil, fmt.Errorf("mixed model: %w", err)
 	}
-	m := &MixedModel{Vary: vary, Method: glmm.MethodQuadrature, Points: points}
-	if points == 1 {
+	m := &MixedModel{Vary: f.vary, Method: glmm.MethodQuadrature, Points: f.points}
+	if f.points == 1 {
 		m.Method = glmm.MethodLaplace
 	}
 	if len(d.withFish()) < 2 {
 		m.Status = NotFitted // WarnOneAngler says why
 		return m, nil, nil
 	}
-	fit, err := glmm.FitTrial(d.cells(vary == VaryPatternPositionOuting), glmm.Options{Vary: form, Points: points})
+	fit, err := glmm.FitTrial(d.cells(vary.Outing()), glmm.Options{Vary: vary, Points: f.points, Correlated: f.correlated})
 	if err != nil {
 		status, code, reason, ok := fitOutcome(err)
 		if !ok {
@@ -102,7 +101,7 @@ func (m *MixedModel) fill(fit *glmm.TrialResult, df, level float64) error {
 	m.Share, m.ShareLow, m.ShareHigh = known(num.Expit(fit.Theta)), known(num.Expit(low)), known(num.Expit(high))
 	m.AverageShare, m.AverageLow, m.AverageHigh = known(fit.AverageShare()), known(fit.AverageShareAt(low)), known(fit.AverageShareAt(high))
 	m.PositionLogOdds, m.PositionStdError = known(fit.Beta), known(fit.BetaSE)
-	m.SDPattern, m.LogLikelihood = known(fit.SDPattern), known(fit.LogLikelihood)
+	m.SDPattern, m.LogLikelihood, m.Correlation = known(fit.SDPattern), known(fit.LogLikelihood), fit.Correlation
 	if fit.Vary.Position() {
 		m.SDPosition = known(fit.SDPosition)
 	}

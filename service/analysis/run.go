@@ -41,19 +41,16 @@ func Run(in Input, s Settings) (Result, error) {
 	}
 	r.Stratified = strat
 
-	vary := chooseVary(d, in, s, n)
-	points, err := choosePoints(vary, s.Points)
-	if err != nil {
-		return Result{}, err
-	}
-	mixed, fit, err := mixedModel(d, vary, points, level, n)
+	f := form{vary: chooseVary(d, in, s, n), correlated: s.Correlated}
+	f.points = choosePoints(f.vary, s.Points)
+	mixed, fit, err := mixedModel(d, f, level, n)
 	if err != nil {
 		return Result{}, err
 	}
 	if mayDropOutings(mixed, in, s) {
 		n.add(WarnOutingsLeftOut, "the mixed model was fitted again without outings")
-		vary, points = VaryPatternPosition, usualPoints(VaryPatternPosition)
-		if mixed, fit, err = mixedModel(d, vary, points, level, n); err != nil {
+		f.vary, f.points = VaryPatternPosition, choosePoints(VaryPatternPosition, s.Points)
+		if mixed, fit, err = mixedModel(d, f, level, n); err != nil {
 			return Result{}, err
 		}
 	}
@@ -77,11 +74,11 @@ func Run(in Input, s Settings) (Result, error) {
 	r.Headline = r.Monitoring.underLooks(r.Headline)
 	warnOfAnglers(r, len(with), n)
 	r.Verdict = verdict(r, in, len(with))
-	if err := beside(&r, d, asked{in: in, method: r.Headline.Method, vary: vary, points: points}, n); err != nil {
+	if err := beside(&r, d, asked{in: in, method: r.Headline.Method, form: f}, n); err != nil {
 		return Result{}, err
 	}
 	r.Settings = SettingsUsed{
-		Vary: vary, Points: points, Alpha: in.Alpha, SmallestShare: in.SmallestShare,
+		Vary: f.vary, Correlated: f.correlated, Points: f.points, Alpha: in.Alpha, SmallestShare: in.SmallestShare,
 		LowerWord: in.LowerWord, UpperWord: in.UpperWord, Source: in.Source,
 	}
 	r.Warnings = n.list
@@ -100,7 +97,7 @@ func beside(r *Result, d dataset, q asked, n *notes) (err error) {
 		return err
 	}
 	r.TippingPoint = tippingPoint(*r, q.in)
-	all := newCovariates(q.in.Tallies, q.vary, 1-q.in.Alpha)
+	all := newCovariates(q.in.Tallies, q.form.vary, 1-q.in.Alpha)
 	if r.OrderEffect, err = orderEffect(all, n); err != nil {
 		return err
 	}
