@@ -369,3 +369,20 @@ func TestTallyOfOneFish(t *testing.T) {
 		t.Errorf("labels %+v", got)
 	}
 }
+
+// Counting one angler's thousand fish: what an angler's changed chain costs whoever reads counts next.
+func BenchmarkCount(b *testing.B) {
+	f := goodFish()
+	r := trial.Records{Outings: []trial.Outing{{ID: madeUp(4)}}, Units: []trial.Unit{f.unit}, Periods: []trial.Period{f.period}}
+	const fish = 1000
+	for i := range fish {
+		c := f.catch
+		c.ID, c.CaughtAt = madeUp(10000+i), f.catch.CaughtAt.Add(time.Duration(i)*time.Second)
+		c.NotedAt, c.TakenPattern = c.CaughtAt, []string{"C", "N"}[i%2]
+		r.Catches = append(r.Catches, c)
+	}
+	for b.Loop() {
+		r.Count(f.protocol)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*fish), "ns/fish")
+}
