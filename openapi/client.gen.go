@@ -468,7 +468,8 @@ type ClientInterface interface {
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
 	// allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
 	// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
-	// for each fault). Every column is kept, further ones under their names. The same file again changes nothing.
+	// for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
+	// again changes nothing.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -1548,7 +1549,8 @@ func (c *Client) PutEnrolment(ctx context.Context, trial TrialID, enrolment Enro
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
 // allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
 // count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
-// for each fault). Every column is kept, further ones under their names. The same file again changes nothing.
+// for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
+// again changes nothing.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5005,7 +5007,8 @@ type ClientWithResponsesInterface interface {
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
 	// allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
 	// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
-	// for each fault). Every column is kept, further ones under their names. The same file again changes nothing.
+	// for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
+	// again changes nothing.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -10974,7 +10977,8 @@ func (c *ClientWithResponses) PutEnrolmentWithResponse(ctx context.Context, tria
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
 // allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
 // count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
-// for each fault). Every column is kept, further ones under their names. The same file again changes nothing.
+// for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
+// again changes nothing.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
