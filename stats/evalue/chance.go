@@ -35,7 +35,7 @@ func testFirstChance(sizes []int, used, plus int) (p float64, ok bool) {
 		}
 		w := choose(s-used, s/2-plus) / choose(s, s/2)
 		weight += w
-		sum += w * float64(s/2-plus) / float64(s-used)
+		sum += w * (float64(s/2-plus) / float64(s-used))
 	}
 	if weight == 0 {
 		return 0, false

@@ -39,6 +39,9 @@ func TestWorkedExample(t *testing.T) {
 	var want worked
 	stattest.Load(t, "evalue/d1.json", &want)
 	const tol = 0.000055
+	// The same at 30 digits; 1e-12 for products of 12 terms.
+	var exactly worked
+	stattest.Load(t, "evalue/d1_30_digits.json", &exactly)
 	var two evalue.TwoStream
 	given, err := evalue.NewConditional(1)
 	if err != nil {
@@ -57,8 +60,11 @@ func TestWorkedExample(t *testing.T) {
 		stattest.Absolute(t, "two streams", two.Log().E(), want.TwoStream[j], tol)
 		stattest.Absolute(t, "conditional", given.Log().E(), want.Conditional[j], tol)
 		stattest.Absolute(t, "design", draw.Log().E(), want.DesignBased[j], tol)
+		stattest.Relative(t, "two streams", two.Log().E(), exactly.TwoStream[j], 1e-12)
+		stattest.Relative(t, "conditional", given.Log().E(), exactly.Conditional[j], 1e-12)
+		stattest.Relative(t, "design", draw.Log().E(), exactly.DesignBased[j], 1e-12)
 	}
-	for spread, end := range map[float64]float64{0.5: want.Spread05, 2: want.Spread2} {
+	for spread, end := range map[float64][2]float64{0.5: {want.Spread05, exactly.Spread05}, 2: {want.Spread2, exactly.Spread2}} {
 		c, err := evalue.NewConditional(spread)
 		if err != nil {
 			t.Fatal(err)
@@ -68,6 +74,7 @@ func TestWorkedExample(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		stattest.Absolute(t, "conditional, other spread", c.Log().E(), end, tol)
+		stattest.Absolute(t, "conditional, other spread", c.Log().E(), end[0], tol)
+		stattest.Relative(t, "conditional, other spread", c.Log().E(), end[1], 1e-12)
 	}
 }
