@@ -1,20 +1,3 @@
-// Package meta combines one estimate per angler into one for all, by the
-// normal-normal model of meta-analysis.
-//
-// Model. Angler i's estimate is y_i = θ_i + e_i, with e_i normal of known
-// variance v_i, and θ_i normal around μ with variance τ² (between anglers; a
-// variance, not an SD). With w_i = 1/(v_i + τ²),
-//
-//	μ = Σwy/Σw,  SE² = 1/Σw.
-//
-// Sections: effect.go (an angler's estimate), tau2.go (τ² by five estimators),
-// pool.go (one row: estimate, limits, prediction), heterogeneity.go (Q, I², limits
-// of τ²), influence.go (leave-one-out).
-//
-// The v_i are taken as known, which they are not: with few fish per angler, or
-// many anglers who needed the half correction, the pooled estimate drifts towards
-// 0. Every step is O(k) for k anglers. Nothing here returns NaN; inputs are
-// never modified; all functions may be called concurrently.
 package meta
 
 import (
