@@ -89,8 +89,7 @@ func compareFit(t *testing.T, got *Result, want ownFit, names []string, sdNames 
 	stattest.Absolute(t, "log-likelihood", got.LogLikelihood, want.LogLik-constant, logTolerance)
 }
 
-// Contagious bovine pleuropneumonia: Lesnoff et al. (2004) Vet. Res. 35:225.
-func TestCbpp(t *testing.T) {
+func cbppRows(t *testing.T) ([]Row, *binomialReference) {
 	var ref binomialReference
 	stattest.Load(t, "glmm/glmm_binomial.json", &ref)
 	var rows []Row
@@ -103,6 +102,12 @@ func TestCbpp(t *testing.T) {
 		fmt.Sscan(d.Herd, &herd)
 		rows = append(rows, Row{Group: herd, Y: d.Incidence, N: d.Size, X: x, U: 1})
 	}
+	return rows, &ref
+}
+
+// Contagious bovine pleuropneumonia: Lesnoff et al. (2004) Vet. Res. 35:225.
+func TestCbpp(t *testing.T) {
+	rows, ref := cbppRows(t)
 	f := &ref.Cbpp.Fits
 	for _, want := range []ownFit{f.One, f.Five, f.Eleven, f.TwentyF, f.Hundred} {
 		t.Run(fmt.Sprint(want.Points), func(t *testing.T) {
@@ -153,16 +158,29 @@ func TestBeitlerLandis(t *testing.T) {
 	}
 }
 
-func checkCentres(t *testing.T, data []centreRow, vary Vary, want ownFit, sdNames []string) {
-	t.Helper()
-	var rows []Row
-	constant := 0.0
+func centreRows(data []centreRow) (rows []Row, constant float64) {
 	for _, d := range data {
 		var centre int
 		fmt.Sscan(d.Centre, &centre)
 		rows = append(rows, Row{Group: centre, Y: d.Y, N: d.N, X: []float64{1, d.X}, U: 1, V: d.X})
 		constant += logChoose(d.N, d.Y)
 	}
+	return rows, constant
+}
+
+func centreCells(data []centreRow) (cells []Cell, constant float64) {
+	for _, d := range data {
+		var centre int
+		fmt.Sscan(d.Centre, &centre)
+		cells = append(cells, Cell{Angler: centre, TestLower: d.X > 0, Test: d.Y, Control: d.N - d.Y})
+		constant += logChoose(d.N, d.Y)
+	}
+	return cells, constant
+}
+
+func checkCentres(t *testing.T, data []centreRow, vary Vary, want ownFit, sdNames []string) {
+	t.Helper()
+	rows, constant := centreRows(data)
 	got, err := Fit(rows, Options{Vary: vary, Points: want.Points})
 	if err != nil {
 		t.Fatal(err)
@@ -175,14 +193,7 @@ func checkCentres(t *testing.T, data []centreRow, vary Vary, want ownFit, sdName
 func TestBeitlerLandisAsTrial(t *testing.T) {
 	var ref binomialReference
 	stattest.Load(t, "glmm/glmm_binomial.json", &ref)
-	var cells []Cell
-	constant := 0.0
-	for _, d := range ref.BeitlerLandisRig.Data {
-		var centre int
-		fmt.Sscan(d.Centre, &centre)
-		cells = append(cells, Cell{Angler: centre, TestLower: d.X > 0, Test: d.Y, Control: d.N - d.Y})
-		constant += logChoose(d.N, d.Y)
-	}
+	cells, constant := centreCells(ref.BeitlerLandisRig.Data)
 	for structure, vary := range map[string]Vary{"int": VaryPattern, "diag": VaryPatternPosition} {
 		for name, want := range ref.BeitlerLandisRig.Fits[structure] {
 			t.Run(structure+"/"+strings.TrimPrefix(name, "own_agq_"), func(t *testing.T) {
@@ -203,6 +214,26 @@ func TestBeitlerLandisAsTrial(t *testing.T) {
 			})
 		}
 	}
+}
+
+type outingData struct {
+	Data []struct {
+		Angler string `json:"angler"`
+		Outing string `json:"outing"`
+		C      int    `json:"c"`
+		N      int    `json:"n"`
+		Y      int    `json:"y"`
+	} `json:"data"`
+}
+
+func (d outingData) cells() (cells []Cell) {
+	for _, r := range d.Data {
+		var angler, outing int
+		fmt.Sscanf(strings.TrimPrefix(r.Angler, "A"), "%d", &angler)
+		fmt.Sscanf(r.Outing[len(r.Outing)-1:], "%d", &outing)
+		cells = append(cells, Cell{angler, outing, r.C == 1, r.Y, r.N - r.Y})
+	}
+	return cells
 }
 
 // Anglers with outings, invented data: the joint Laplace approximation of two
@@ -231,13 +262,7 @@ func TestOutings(t *testing.T) {
 		} `json:"exact"`
 	}
 	type dataset struct {
-		Data []struct {
-			Angler string `json:"angler"`
-			Outing string `json:"outing"`
-			C      int    `json:"c"`
-			N      int    `json:"n"`
-			Y      int    `json:"y"`
-		} `json:"data"`
+		outingData
 		PatternOuting         modelRef `json:"pattern_outing"`
 		PatternPositionOuting modelRef `json:"pattern_position_outing"`
 	}
@@ -247,13 +272,7 @@ func TestOutings(t *testing.T) {
 	}
 	stattest.Load(t, "glmm/glmm_outing.json", &ref)
 	for name, d := range map[string]dataset{"boundary": ref.Boundary, "interior": ref.Interior} {
-		var cells []Cell
-		for _, r := range d.Data {
-			var angler, outing int
-			fmt.Sscanf(strings.TrimPrefix(r.Angler, "A"), "%d", &angler)
-			fmt.Sscanf(r.Outing[len(r.Outing)-1:], "%d", &outing)
-			cells = append(cells, Cell{angler, outing, r.C == 1, r.Y, r.N - r.Y})
-		}
+		cells := d.cells()
 		for vary, model := range map[Vary]modelRef{VaryPatternOuting: d.PatternOuting, VaryPatternPositionOuting: d.PatternPositionOuting} {
 			t.Run(name+"/"+vary.String(), func(t *testing.T) {
 				got, err := FitTrial(cells, Options{Vary: vary, Points: 1})
