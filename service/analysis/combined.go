@@ -91,25 +91,5 @@ func combined(effects []meta.Effect, labels []string, left int, level float64, n
 			c.Headline = i
 		}
 	}
-	if len(effects) < 3 {
-		return &c, nil
-	}
-	rest, err := meta.LeaveOneOut(effects, meta.REML, meta.ModifiedHK, level)
-	if err != nil {
-		return nil, fmt.Errorf("leave one out: %w", err)
-	}
-	var influential []string
-	for i, row := range rest {
-		c.LeaveOneOut = append(c.LeaveOneOut, LeftOneOut{Angler: labels[i], LogOdds: known(row.Mu), Low: known(row.Low), High: known(row.High)})
-		if math.Abs(row.Mu-*c.HeadlineRow().LogOdds) > .25 {
-			influential = append(influential, labels[i])
-		}
-	}
-	switch {
-	case len(influential) == 1:
-		n.add(WarnInfluential, "without %s the combined log odds would move by more than 0.25", influential[0])
-	case len(influential) > 1:
-		n.add(WarnInfluential, "without any one of %s the combined log odds would move by more than 0.25", listed(influential))
-	}
 	return &c, nil
 }

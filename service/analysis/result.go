@@ -268,8 +268,8 @@ type CombinedEstimate struct {
 }
 
 // LeftOneOut is the headline combination without one angler. Information is the angler's share of the information of the
-// combination, 0 to 1; Shift how far it moves without the angler, in its standard errors; Influential says that this
-// is more than a quarter.
+// combination, 0 to 1; Shift how far it moves without the angler, in its standard errors; Influential says that it
+// moves by more than a quarter in log odds.
 type LeftOneOut struct {
 	Angler      string   `json:"angler"`
 	LogOdds     *float64 `json:"log_odds"`
@@ -281,24 +281,27 @@ type LeftOneOut struct {
 }
 
 // ConditionalRow combines the anglers' tables without the large-sample step and without any ½: the exact conditional
-// likelihood of each table given its margins. It serves anglers with few fish.
+// likelihood of each table given its margins, θ normal between anglers (Stijnen, Hamza and Özdemir 2010), limits by t on
+// Anglers - 1. It serves anglers with few fish.
 type ConditionalRow struct {
 	Anglers int      `json:"anglers"` // whose tables say anything
 	LogOdds *float64 `json:"log_odds"`
 	Low     *float64 `json:"low"`
 	High    *float64 `json:"high"`
 	P       *float64 `json:"p"`
-	Tau2    *float64 `json:"tau2"` // variance of θ between anglers; nil where one effect for all is taken
+	Tau2    *float64 `json:"tau2"` // variance of θ between anglers
 }
 
-// MetaTest is the test that anglers with little information answer otherwise than those with much.
+// MetaTest is the test that anglers with little information answer otherwise than those with much: the regression of their
+// answers on their standard errors, t on DF.
 type MetaTest struct {
 	Statistic float64 `json:"statistic"`
 	DF        float64 `json:"df"`
 	P         float64 `json:"p"`
 }
 
-// MetaRegression is how anglers' own answers go with something about them: log odds for one unit more of Column.
+// MetaRegression is how anglers' own answers go with something about them: log odds for one unit more of Column, which is
+// fish_doubled: for twice as many analysed fish.
 type MetaRegression struct {
 	Column   string   `json:"column"`
 	LogOdds  *float64 `json:"log_odds"`

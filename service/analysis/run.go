@@ -1,8 +1,10 @@
 package analysis
 
 import (
-	"math"
+	"fmt"
 	"strconv"
+
+	"evenrig/stats/meta"
 )
 
 // Run returns the pooled analysis of the input. Data never make it fail: what they cannot say is null in the result,
@@ -65,7 +67,12 @@ func Run(in Input, s Settings) (Result, error) {
 	if r.Combined, err = combined(effects, labels, len(with)-len(effects), level, n); err != nil {
 		return Result{}, err
 	}
-	warnIfMethodsDiffer(r, n)
+	if err := r.Combined.besideCombined(d, effects, labels, level, n); err != nil {
+		return Result{}, err
+	}
+	if err := warnIfMethodsDiffer(r, n); err != nil {
+		return Result{}, err
+	}
 
 	r.Headline = headline(r, conditional, len(with), by, n)
 	if r.Monitoring, err = monitoring(in, r, n); err != nil {
@@ -137,15 +144,20 @@ func (d dataset) warnOfSize(in Input, n *notes) {
 
 // warnIfMethodsDiffer flags a mixed model and a combination that disagree by more than a quarter of the model's standard
 // error (Burke, Ensor and Riley 2017, Statistics in Medicine 36:855, name the usual reasons).
-func warnIfMethodsDiffer(r Result, n *notes) {
+func warnIfMethodsDiffer(r Result, n *notes) error {
 	if r.Combined == nil || r.MixedModel == nil || r.MixedModel.LogOdds == nil {
-		return
+		return nil
 	}
 	model, own, stdError := *r.MixedModel.LogOdds, *r.Combined.HeadlineRow().LogOdds, *r.MixedModel.StdError
-	if math.Abs(own-model) > stdError/4 {
+	_, apart, err := meta.StagesApart(model, stdError, own)
+	if err != nil {
+		return fmt.Errorf("compare methods: %w", err)
+	}
+	if apart {
 		n.add(WarnMethodsDiffer, "the mixed model gives log odds %.3g and the combination of the anglers' own answers %.3g, more than a quarter of a standard error (%.2g) apart; "+
 			"few fish for an angler, zero counts or anglers who differ much are the usual reasons", model, own, stdError)
 	}
+	return nil
 }
 
 // warnOfAnglers says where the headline leans on one angler, or takes as one what is not.
