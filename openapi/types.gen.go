@@ -946,7 +946,7 @@ type AnalysisList struct {
 // stand beside it. The answer is choice between two flies in the water, never extra fish. What could not be
 // estimated is null and a warning says why.
 //
-// Examples: {"anglers":[{"angler":"7K3M0Q","control_lower":{"lower":10,"upper":3},"half_added":false,"log_odds":-0.1965,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4457,"test_lower":{"lower":9,"upper":4}},{"angler":"9TRX2B","control_lower":{"lower":5,"upper":6},"half_added":false,"log_odds":0.5816,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4541,"test_lower":{"lower":8,"upper":3}}],"as_allocated":null,"combined":{"asymmetry":null,"conditional":{"anglers":2,"high":0.7826,"log_odds":0.1844,"low":-0.4055,"p":0.5445,"tau2":null},"estimates":[{"adjustment":"none","estimator":"common","high":0.8086,"log_odds":0.1852,"low":-0.4383,"p":0.5604,"prediction_high":null,"prediction_low":null,"std_error":0.3181,"tau2":0},{"adjustment":"modified_HK","estimator":"REML","high":5.1306,"log_odds":0.1876,"low":-4.7553,"p":0.7139,"prediction_high":null,"prediction_low":null,"std_error":0.389,"tau2":0.1003}],"headline":1,"i2":0.3313,"leave_one_out":[],"left_out":0,"q":1.4954,"q_df":1,"q_p":0.2214,"regression":null,"tau2_high":308.0419,"tau2_low":0},"control":"B","counts":{"analysed":48,"anglers":2,"catches":48,"control":22,"control_lower":{"lower":15,"upper":9},"excluded":{},"outings":5,"test":26,"test_lower":{"lower":17,"upper":7}},"design":"paired","drift":null,"fingerprint":"a13da1f53f2abee1a137674a5ea6ded7f1b8b34a28cbe41bd2e685b0e53753d9","headline":{"average_high":null,"average_low":null,"average_share":null,"df":null,"high":0.8833,"log_odds":0.1844,"low":-0.4954,"method":"exact_stratified","p":0.7602,"reason":"2 anglers have analysed fish: up to 4 the exact method speaks, with one stratum an angler.","share":0.546,"share_high":0.7075,"share_low":0.3786},"mixed_model":{"average_high":0.9798,"average_low":0.029,"average_share":0.5417,"boundary_p":null,"correlation":null,"high":4.1018,"log_likelihood":-30.3648,"log_odds":0.1882,"low":-3.7253,"method":"laplace","p":0.6508,"points":1,"position_log_odds":0.6991,"position_std_error":0.308,"profile_high":null,"profile_low":null,"sd_outing":0,"sd_pattern":0,"sd_pattern_high":null,"sd_position":0,"share":0.5469,"share_high":0.9837,"share_low":0.0235,"singular":true,"status":"converged","std_error":0.308,"vary":"pattern+position+outing"},"monitoring":null,"order_effect":null,"pooled_table":{"conditional_high":5.8387,"conditional_low":0.3714,"conditional_odds_ratio":1.4457,"fisher_p":0.7601,"high":0.7919,"log_odds":0.1882,"low":-0.4154,"p":0.5411,"position_log_odds":0.6991,"share":0.5469,"share_high":0.6882,"share_low":0.3976,"std_error":0.308},"position_by":[],"program_version":"development","randomisation":null,"raw_share":{"estimate":0.5417,"high":0.6863,"low":0.3917,"p":0.6655},"sensitivity":[{"analysed":48,"case":"main","high":0.8833,"log_odds":0.1844,"low":-0.4954,"of":"","reason":""}],"sensitivity_unchanged":["not_sure_test","not_sure_control","with_lost","with_foul_hooked","with_while_swapping","with_doubles"],"settings":{"alpha":0.05,"correlated":false,"lower_word":"point","points":1,"smallest_share":0.6,"source":"recorded","upper_word":"dropper","vary":"pattern+position+outing"},"stratified":{"exact_high":5.8513,"exact_low":0.3713,"exact_odds_ratio":1.4459,"exact_p":0.7602,"exact_p_central":0.7602,"high":4.8074,"homogeneity_p":0.2174,"homogeneity_statistic":1.5211,"low":0.4376,"odds_ratio":1.4504,"p":0.5445,"statistic":0.3673,"strata":2},"subgroups":null,"test":"A","tipping_point":null,"verdict":{"code":"not_settled","limits":["We compared choice when both flies are in the water. We did not measure how many more fish you would catch with one of them alone.","Not shown: other waters, seasons, tyers, sizes and depths. That the changed feature is the cause holds only if it is the sole difference between the two flies.","With so few anglers the exact method tests \"no effect for any angler\" and speaks of these anglers, not of anglers at large.","No draw here: the records were brought in as a table, and how the order of the two arrangements was chosen is not known."],"more":null,"sentence":"Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, about 55 (95 % interval 38 to 71) would take A, the test pattern. These data fit anything from 38 to 71; not enough to tell."},"warnings":[{"code":"few_anglers","detail":"only 2 anglers have analysed fish: how anglers differ can hardly be seen, and the answer is for these anglers"},{"code":"singular","detail":"these data show no variation in the pattern effect between anglers, in the position effect between anglers and between outings beyond that of single fish: the estimate is 0, which does not mean that there is none"}]}
+// Examples: {"anglers":[{"angler":"7K3M0Q","control_lower":{"lower":10,"upper":3},"half_added":false,"log_odds":-0.1965,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4457,"test_lower":{"lower":9,"upper":4}},{"angler":"9TRX2B","control_lower":{"lower":5,"upper":6},"half_added":false,"log_odds":0.5816,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4541,"test_lower":{"lower":8,"upper":3}}],"as_allocated":null,"combined":{"asymmetry":null,"conditional":{"anglers":2,"high":0.7826,"log_odds":0.1844,"low":-0.4055,"p":0.5445,"tau2":null},"estimates":[{"adjustment":"none","estimator":"common","high":0.8086,"log_odds":0.1852,"low":-0.4383,"p":0.5604,"prediction_high":null,"prediction_low":null,"std_error":0.3181,"tau2":0},{"adjustment":"modified_HK","estimator":"REML","high":5.1306,"log_odds":0.1876,"low":-4.7553,"p":0.7139,"prediction_high":null,"prediction_low":null,"std_error":0.389,"tau2":0.1003}],"headline":1,"i2":0.3313,"leave_one_out":[],"left_out":0,"q":1.4954,"q_df":1,"q_p":0.2214,"regression":null,"tau2_high":308.0419,"tau2_low":0},"control":"B","counts":{"analysed":48,"anglers":2,"catches":48,"control":22,"control_lower":{"lower":15,"upper":9},"excluded":{},"outings":5,"test":26,"test_lower":{"lower":17,"upper":7}},"design":"paired","drift":null,"fingerprint":"a13da1f53f2abee1a137674a5ea6ded7f1b8b34a28cbe41bd2e685b0e53753d9","headline":{"average_high":null,"average_low":null,"average_share":null,"df":null,"high":0.8833,"log_odds":0.1844,"low":-0.4954,"method":"exact_stratified","p":0.7602,"reason":"2 anglers have analysed fish: up to 4 the exact method speaks, with one stratum an angler.","share":0.546,"share_high":0.7075,"share_low":0.3786},"mixed_model":{"average_high":0.9798,"average_low":0.029,"average_share":0.5417,"boundary_p":null,"correlation":null,"high":4.1018,"log_likelihood":-30.3648,"log_odds":0.1882,"low":-3.7253,"method":"laplace","p":0.6508,"points":1,"position_log_odds":0.6991,"position_std_error":0.308,"profile_df":null,"profile_high":null,"profile_low":null,"profile_p":null,"sd_outing":0,"sd_pattern":0,"sd_pattern_high":null,"sd_position":0,"share":0.5469,"share_high":0.9837,"share_low":0.0235,"singular":true,"status":"converged","std_error":0.308,"vary":"pattern+position+outing"},"monitoring":null,"order_effect":null,"pooled_table":{"conditional_high":5.8387,"conditional_low":0.3714,"conditional_odds_ratio":1.4457,"fisher_p":0.7601,"high":0.7919,"log_odds":0.1882,"low":-0.4154,"p":0.5411,"position_log_odds":0.6991,"share":0.5469,"share_high":0.6882,"share_low":0.3976,"std_error":0.308},"position_by":[],"program_version":"development","randomisation":null,"raw_share":{"estimate":0.5417,"high":0.6863,"low":0.3917,"p":0.6655},"sensitivity":[{"analysed":48,"case":"main","high":0.8833,"log_odds":0.1844,"low":-0.4954,"of":"","reason":""}],"sensitivity_unchanged":["not_sure_test","not_sure_control","with_lost","with_foul_hooked","with_while_swapping","with_doubles"],"settings":{"alpha":0.05,"correlated":false,"lower_word":"point","points":1,"smallest_share":0.6,"source":"recorded","upper_word":"dropper","vary":"pattern+position+outing"},"stratified":{"exact_high":5.8513,"exact_low":0.3713,"exact_odds_ratio":1.4459,"exact_p":0.7602,"exact_p_central":0.7602,"high":4.8074,"homogeneity_p":0.2174,"homogeneity_statistic":1.5211,"low":0.4376,"odds_ratio":1.4504,"p":0.5445,"statistic":0.3673,"strata":2},"subgroups":null,"test":"A","tipping_point":null,"verdict":{"code":"not_settled","limits":["We compared choice when both flies are in the water. We did not measure how many more fish you would catch with one of them alone.","Not shown: other waters, seasons, tyers, sizes and depths. That the changed feature is the cause holds only if it is the sole difference between the two flies.","With so few anglers the exact method tests \"no effect for any angler\" and speaks of these anglers, not of anglers at large.","No draw here: the records were brought in as a table, and how the order of the two arrangements was chosen is not known."],"more":null,"sentence":"Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, about 55 (95 % interval 38 to 71) would take A, the test pattern. These data fit anything from 38 to 71; not enough to tell."},"warnings":[{"code":"few_anglers","detail":"only 2 anglers have analysed fish: how anglers differ can hardly be seen, and the answer is for these anglers"},{"code":"singular","detail":"these data show no variation in the pattern effect between anglers, in the position effect between anglers and between outings beyond that of single fish: the estimate is 0, which does not mean that there is none"}]}
 type AnalysisResult struct {
 	Anglers     []ResultAngler `json:"anglers"`
 	AsAllocated *AsAllocated   `json:"as_allocated"`
@@ -1237,7 +1237,7 @@ type ConditionalRow struct {
 	Low     *float64 `json:"low"`
 	P       *float64 `json:"p"`
 
-	// Tau2 Variance of θ between anglers; null where one effect for all is taken
+	// Tau2 Variance of θ between anglers
 	Tau2 *float64 `json:"tau2"`
 }
 
@@ -1512,7 +1512,7 @@ type LeftOneOut struct {
 	Angler string   `json:"angler"`
 	High   *float64 `json:"high"`
 
-	// Influential It moves by more than a quarter
+	// Influential It moves by more than a quarter in log odds
 	Influential bool `json:"influential"`
 
 	// Information The angler's share of the combination's information, 0 to 1
@@ -1615,6 +1615,7 @@ type MemberList struct {
 
 // MetaRegression How anglers' own answers go with something about them, log odds for one unit more of it
 type MetaRegression struct {
+	// Column fish_doubled: for twice as many analysed fish
 	Column   string   `json:"column"`
 	High     *float64 `json:"high"`
 	LogOdds  *float64 `json:"log_odds"`
@@ -1635,14 +1636,20 @@ type MixedModel struct {
 	AverageHigh  *float64 `json:"average_high"`
 	AverageLow   *float64 `json:"average_low"`
 	AverageShare *float64 `json:"average_share"`
-	BoundaryP    *float64 `json:"boundary_p"`
-	Correlation  *float64 `json:"correlation"`
-	High         *float64 `json:"high"`
+
+	// BoundaryP Of sd_pattern being 0
+	BoundaryP *float64 `json:"boundary_p"`
+
+	// Correlation Of an angler's pattern and position effects; null unless asked for
+	Correlation *float64 `json:"correlation"`
+	High        *float64 `json:"high"`
 
 	// LogLikelihood Of single fish
 	LogLikelihood *float64 `json:"log_likelihood"`
 	LogOdds       *float64 `json:"log_odds"`
-	Low           *float64 `json:"low"`
+
+	// Low Wald, t on the anglers less one
+	Low *float64 `json:"low"`
 
 	// Method How the random terms are integrated out: laplace or adaptive_gauss_hermite
 	Method string   `json:"method"`
@@ -1652,14 +1659,24 @@ type MixedModel struct {
 	Points           int      `json:"points"`
 	PositionLogOdds  *float64 `json:"position_log_odds"`
 	PositionStdError *float64 `json:"position_std_error"`
-	ProfileHigh      *float64 `json:"profile_high"`
-	ProfileLow       *float64 `json:"profile_low"`
+
+	// ProfileDf Effective number of anglers less one
+	ProfileDf   *float64 `json:"profile_df"`
+	ProfileHigh *float64 `json:"profile_high"`
+
+	// ProfileLow Of the profile likelihood, its cut made for few anglers: the headline's; null where there is none
+	ProfileLow *float64 `json:"profile_low"`
+
+	// ProfileP Goes with the profile limits
+	ProfileP *float64 `json:"profile_p"`
 
 	// SdOuting Between outings
 	SdOuting *float64 `json:"sd_outing"`
 
 	// SdPattern Between anglers, of θ; 0 at the boundary
-	SdPattern     *float64 `json:"sd_pattern"`
+	SdPattern *float64 `json:"sd_pattern"`
+
+	// SdPatternHigh Upper profile limit of sd_pattern
 	SdPatternHigh *float64 `json:"sd_pattern_high"`
 
 	// SdPosition Between anglers, of β
