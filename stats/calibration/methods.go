@@ -6,6 +6,7 @@ import (
 	"evenrig/stats/exact"
 	"evenrig/stats/glmm"
 	"evenrig/stats/meta"
+	"evenrig/stats/num"
 )
 
 // Method is one way of getting an interval for θ from a trial's counts.
@@ -26,7 +27,12 @@ func Methods() []Method {
 		{"pooled_wald", "one table of all fish, normal limits", (*fits).pooledWald},
 		{"mantel_haenszel", "Mantel-Haenszel over anglers, Robins-Breslow-Greenland limits", (*fits).mantelHaenszel},
 		{"mixed_z", "mixed model, normal limits", func(f *fits) interval { return f.mixedWald(0) }},
-		{"mixed_t", "mixed model, t on K-1", func(f *fits) interval { return f.mixedWald(float64(len(f.tables) - 1)) }},
+		{"mixed_t", "mixed model, t on K-1", func(f *fits) interval { return f.mixedWald(f.k() - 1) }},
+		{"profile", "mixed model, profile limits by χ²", func(f *fits) interval { return f.profile(level) }},
+		{"profile_t", "mixed model, profile limits, squared quantile of t on K-1 in place of χ²", func(f *fits) interval { return f.profile(squaredT(f.k() - 1)) }},
+		{"mixed_t_else_exact", "mixed_t; exact_stratified where the model is refused", func(f *fits) interval { return f.elseExact(f.mixedWald(f.k() - 1)) }},
+		{"profile_K_else_exact", "profile limits for K anglers; exact_stratified where the model is refused", func(f *fits) interval { return f.elseExact(f.profileFor(f.k())) }},
+		{"profile_m_else_exact", "profile limits for the effective number of anglers; exact_stratified where the model is refused", func(f *fits) interval { return f.elseExact(f.profileFor(f.effective())) }},
 	}
 	for _, estimator := range []meta.Estimator{meta.REML, meta.DL, meta.PM} {
 		for _, adjustment := range []meta.Adjustment{meta.None, meta.HK, meta.ModifiedHK} {
@@ -43,12 +49,13 @@ func Methods() []Method {
 // fits is one trial with what several methods share.
 type fits struct {
 	sample
-	mixed   *glmm.TrialResult // nil where it was refused
-	effects []meta.Effect     // of the anglers with fish in both arrangements
+	mixed   *glmm.TrialResult    // nil where it was refused
+	limits  map[float64]interval // of profiles, by level
+	effects []meta.Effect        // of the anglers with fish in both arrangements
 }
 
 func newFits(s sample) *fits {
-	f := &fits{sample: s}
+	f := &fits{sample: s, limits: map[float64]interval{}}
 	if fit, err := glmm.FitTrial(s.cells, glmm.Options{Vary: s.vary, Points: Points}); err == nil {
 		f.mixed = fit
 	}
@@ -93,6 +100,65 @@ func (f *fits) mixedWald(df float64) interval {
 		return interval{}
 	}
 	return around(f.mixed.Theta, student(df)*f.mixed.ThetaSE)
+}
+
+// k is the number of anglers.
+func (f *fits) k() float64 { return float64(len(f.tables)) }
+
+// effective is the effective number of anglers.
+func (f *fits) effective() float64 {
+	fish := make([]int64, len(f.tables))
+	for i, t := range f.tables {
+		fish[i] = t.Total()
+	}
+	return EffectiveAnglers(fish)
+}
+
+// profileFor is the profile interval for m anglers.
+func (f *fits) profileFor(m float64) interval {
+	adjusted, err := ProfileLevel(m, level)
+	if err != nil {
+		return interval{}
+	}
+	return f.profile(adjusted)
+}
+
+// profile is the profile interval by χ² at the given level. A limit that does not exist is
+// infinite.
+func (f *fits) profile(level float64) interval {
+	if f.mixed == nil {
+		return interval{}
+	}
+	if known, ok := f.limits[level]; ok {
+		return known
+	}
+	i := interval{true, f.mixed.Theta, math.Inf(-1), math.Inf(1)}
+	switch limits, err := f.mixed.ProfileTheta(level); {
+	case err != nil:
+		i = interval{}
+	default:
+		if limits.Low != nil {
+			i.low = *limits.Low
+		}
+		if limits.High != nil {
+			i.high = *limits.High
+		}
+	}
+	f.limits[level] = i
+	return i
+}
+
+// squaredT is the level at which the χ² quantile is the square of Student's.
+func squaredT(df float64) float64 {
+	return 1 - num.NormalTwoSided(student(df))
+}
+
+// elseExact is the interval, or the exact one where there is none.
+func (f *fits) elseExact(i interval) interval {
+	if i.fitted {
+		return i
+	}
+	return f.exactStratified()
 }
 
 func (f *fits) twoStage(estimator meta.Estimator, adjustment meta.Adjustment) interval {
