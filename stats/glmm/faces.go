@@ -199,8 +199,8 @@ func (e *evaluator) higher(best, found *point) *point {
 func (e *evaluator) leaveSaddle(at *point, widest []int, iterations *int) *point {
 	p := e.problem
 	size := p.largestLoadings()
-	for _, k := range widest[p.width:] {
-		if k == p.width+atCorrelation || slices.Contains(at.free, k) || !at.converged {
+	for _, k := range widest {
+		if k < p.width || k == p.width+atCorrelation || slices.Contains(at.free, k) || !at.converged {
 			continue
 		}
 		psi, gradient := slices.Clone(at.psi), make([]float64, len(at.psi))
@@ -230,8 +230,8 @@ func (e *evaluator) doubtful(at *point) bool {
 	if !at.converged {
 		return true
 	}
-	for _, k := range at.free[e.problem.width:] {
-		if k != e.problem.width+atCorrelation && (math.Abs(at.psi[k]) > wideSD || math.Abs(at.psi[k]) < nearZero) {
+	for _, k := range at.free {
+		if k >= e.problem.width && k != e.problem.width+atCorrelation && (math.Abs(at.psi[k]) > wideSD || math.Abs(at.psi[k]) < nearZero) {
 			return true
 		}
 	}
