@@ -1,6 +1,7 @@
 package exact_test
 
 import (
+	"context"
 	"math"
 	"testing"
 
@@ -75,6 +76,71 @@ func FuzzFiniteOrError(f *testing.F) {
 		}
 		if got, err := exact.BinomialTwoSided(pooled.A+pooled.C, pooled.Total(), 0.5); err == nil && !(got > 0 && got <= 1) {
 			t.Errorf("%+v: binomial p = %g", pooled, got)
+		}
+	})
+}
+
+// Likewise for rates, penalised tables, tables of more rows, and the randomisation test.
+func FuzzFurtherFiniteOrError(f *testing.F) {
+	const million = 1_000_000
+	f.Add(int64(3), int64(1), int64(3), int64(1), int64(2), 1.5, 2.0, 0.95)
+	f.Add(int64(million), int64(0), int64(0), int64(million), int64(0), 1e-6, 1e9, 0.999999)
+	f.Add(int64(0), int64(0), int64(0), int64(0), int64(4), 0.0, 0.0, 0.5)
+	f.Add(int64(million), int64(999_999), int64(1), int64(million), int64(1), 1e9, 1e-6, 1e-12)
+	f.Fuzz(func(t *testing.T, a, b, c, d int64, size int64, testTime, controlTime, level float64) {
+		bounded := func(x int64) int64 {
+			if x < -1 || x > million {
+				return (x%(million+1) + million + 1) % (million + 1)
+			}
+			return x
+		}
+		a, b, c, d = bounded(a), bounded(b), bounded(c), bounded(d)
+		ordered := func(name string, p float64, values ...float64) {
+			t.Helper()
+			if !(p > 0 && p <= 1) {
+				t.Errorf("%s of %d, %d, %d, %d, %g, %g at %g: p = %g", name, a, b, c, d, testTime, controlTime, level, p)
+			}
+			for i, v := range values {
+				if math.IsNaN(v) || math.IsInf(v, 0) || i > 0 && v < values[i-1] {
+					t.Errorf("%s of %d, %d, %d, %d, %g, %g at %g: %g", name, a, b, c, d, testTime, controlTime, level, values)
+				}
+			}
+		}
+		rates := []exact.Catch{
+			{Test: a, TestTime: testTime, Control: b, ControlTime: controlTime},
+			{Test: c, TestTime: controlTime, Control: d, ControlTime: testTime},
+		}
+		if got, err := exact.CompareRates(rates, level); err == nil {
+			ordered("rates", got.P)
+			ordered("rates", got.PCentral)
+			ordered("rates", 1, exact.OddsRatio(got.Low).Share(), exact.OddsRatio(got.Estimate).Share(), exact.OddsRatio(got.High).Share())
+		}
+		if low, high, err := exact.PoissonLimits(a, level); err == nil {
+			ordered("Poisson limits", 1, low, high)
+		}
+		if got, err := exact.Firth(exact.Table{A: a, B: b, C: c, D: d}, level); err == nil {
+			ordered("Firth", math.Max(got.P, 1e-300), got.Low, got.Theta, got.High)
+			ordered("Firth", 1, got.StdErr)
+		}
+		if p, err := exact.FisherFreemanHalton([][2]int64{{a % 500, b % 500}, {c % 500, d % 500}, {size % 20, 3}}); err == nil {
+			ordered("Freeman-Halton", p)
+		}
+		if got, err := exact.RuleOfShare(size, a, level); err == nil {
+			ordered("rule", 1, 0, got.Test)
+			ordered("rule", 1, 0, got.FalseAlarm, 1)
+		}
+		takes := func(lower, upper int64) exact.Takes { return exact.Takes{Lower: lower, Upper: upper} }
+		draw := exact.Draw{Sizes: []int{2, 4}, Anglers: [][]exact.DrawnBlock{{
+			{Group: 1, Size: int(size), TestFirst: true, First: takes(a, b), Second: takes(c, d)},
+			{Group: 1, Size: int(size), First: takes(b, c), Second: takes(d, a)},
+			{Group: 2, Size: 1, First: takes(a, d), Second: takes(b, b)},
+		}}}
+		for _, statistic := range []exact.RandomisationStatistic{exact.ByBlock, exact.ByAngler} {
+			if got, err := exact.Randomise(context.Background(), draw, statistic, exact.FewestRedraws, 1, 1); err == nil {
+				ordered("randomisation", got.P, got.SmallestP, got.P+1e-12)
+				ordered("randomisation", 1, 0, got.StdDev)
+				ordered("randomisation", 1, got.Statistic)
+			}
 		}
 	})
 }

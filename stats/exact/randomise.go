@@ -144,6 +144,9 @@ type randomisation struct {
 }
 
 func newRandomisation(draw Draw, statistic RandomisationStatistic) (randomisation, error) {
+	if err := draw.validate(); err != nil {
+		return randomisation{}, err
+	}
 	test := randomisation{unit: commonUnit(draw.Anglers...)}
 	var variance float64
 	for a, blocks := range draw.Anglers {

@@ -157,6 +157,9 @@ func TestRandomiseRefusals(t *testing.T) {
 			b[0].Size, b[1].Size, b[1].Group = 2, 2, 1
 		}), 9999, exact.ErrNoContrast},
 		{"negative count", with(func(b []exact.DrawnBlock) { b[1].Second.Upper = -1 }), 9999, exact.ErrCount},
+		{"counts that cancel", with(func(b []exact.DrawnBlock) {
+			b[0].First, b[0].Second = exact.Takes{Lower: -1, Upper: 2}, exact.Takes{Lower: 2, Upper: -3}
+		}), 9999, exact.ErrCount},
 		{"count too large", with(func(b []exact.DrawnBlock) { b[1].First.Lower = exact.MaxCount + 1 }), 9999, exact.ErrCount},
 		{"odd group", with(func(b []exact.DrawnBlock) { b[0].Size = 3 }), 9999, exact.ErrDraw},
 		{"negative group size", with(func(b []exact.DrawnBlock) { b[0].Size = -2 }), 9999, exact.ErrDraw},

@@ -76,9 +76,6 @@ func redrawn(blocks []DrawnBlock, sizes []int, unit float64) (groups []points, s
 		}
 		d := make([]float64, len(group))
 		for i, b := range group {
-			if err := b.validate(); err != nil {
-				return nil, 0, fmt.Errorf("block %d: %w", from+i+1, err)
-			}
 			numerator, denominator := b.contribution()
 			d[i] = float64(numerator) / float64(denominator)
 			if unit != offLattice {
@@ -102,10 +99,15 @@ func redrawn(blocks []DrawnBlock, sizes []int, unit float64) (groups []points, s
 	return groups, seen, nil
 }
 
-func (b DrawnBlock) validate() error {
-	for _, count := range []int64{b.First.Lower, b.First.Upper, b.Second.Lower, b.Second.Upper} {
-		if count < 0 || count > MaxCount {
-			return fmt.Errorf("%d fish: %w", count, ErrCount)
+// validate returns ErrCount, naming the block, if a count is out of range.
+func (d Draw) validate() error {
+	for a, blocks := range d.Anglers {
+		for i, b := range blocks {
+			for _, count := range []int64{b.First.Lower, b.First.Upper, b.Second.Lower, b.Second.Upper} {
+				if count < 0 || count > MaxCount {
+					return fmt.Errorf("angler %d, block %d has %d fish: %w", a+1, i+1, count, ErrCount)
+				}
+			}
 		}
 	}
 	return nil

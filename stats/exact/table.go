@@ -1,5 +1,6 @@
-// Package exact holds inference for 2x2 tables that does not lean on large
-// samples, and the classical stratified methods that stand beside it.
+// Package exact holds inference for 2x2 tables and catch rates that does not lean on
+// large samples, the test by the draw itself, and the classical stratified methods that
+// stand beside them.
 //
 // Model. In stratum i (an angler, a block or an outing) the test pattern was
 // fished at the lower position and m = A+B fish were taken, A of them by the
@@ -8,15 +9,20 @@
 // hypergeometric distribution with odds ratio OR = AC/(BD) = exp(2θ), where θ
 // is the pattern effect (log-odds scale, one arrangement against the middle).
 // The margins carry the position effect away with them, so no assumption about
-// position, water or day is needed beyond one θ for all strata.
+// position, water or day is needed beyond one θ for all strata. Rates, where one
+// pattern was fished at a time, are conditioned alike: given a stratum's fish, those on the test
+// pattern are binomial.
 //
 // Sections: table.go (counts and their checks), oddsratio.go (an odds ratio
-// that may lie at an end of its range), binomial.go, woolf.go, mantelhaenszel.go,
-// homogeneity.go, hypergeometric.go (one stratum, tilted), sum.go (distribution
-// of the sum over strata), conditional.go (exact test, estimate and limits).
+// that may lie at an end of its range), binomial.go, sharerule.go (a rule of thumb, and
+// what it does), woolf.go, firth.go (one table with zeros), mantelhaenszel.go, homogeneity.go,
+// freemanhalton.go (more rows); stratum.go (one stratum, tilted), sum.go (distribution
+// of the sum over strata), minlikelihood.go, conditional.go (exact test, estimate and limits
+// for tables), rates.go (the same for rates); randomise.go, redraw.go, points.go (the
+// order drawn again).
 //
 // Nothing here returns NaN or an infinity: what data cannot give is a sentinel
-// error or the End of an OddsRatio. Inputs are never modified; all functions
+// error or the End of an OddsRatio or RateRatio. Inputs are never modified; all functions
 // may be called concurrently.
 package exact
 

@@ -57,7 +57,7 @@ func logBinomialReal(x, y, p, q float64) float64 {
 		return total * logComplement(q, p)
 	}
 	return stirlingError(total) - stirlingError(x) - stirlingError(y) -
-		deviance(x, total*p) - deviance(y, total*q) +
+		Deviance(x, total*p) - Deviance(y, total*q) +
 		0.5*math.Log(total/(2*math.Pi*x*y))
 }
 
@@ -69,7 +69,7 @@ func logPoisson(x, mean float64) float64 {
 	case mean == 0:
 		return math.Inf(-1)
 	}
-	return -stirlingError(x) - deviance(x, mean) - 0.5*math.Log(2*math.Pi*x)
+	return -stirlingError(x) - Deviance(x, mean) - 0.5*math.Log(2*math.Pi*x)
 }
 
 // logComplement returns ln(1-p), q = 1-p, from whichever of the two is small.
@@ -91,9 +91,9 @@ func stirlingError(x float64) float64 {
 	return (1./12 - s*(1./360-s*(1./1260-s*(1./1680-s*(1./1188-s*691./360360))))) / x
 }
 
-// deviance returns x ln(x/mu) + mu - x, x > 0 and mu > 0, by a series where the
+// Deviance returns x ln(x/mu) + mu - x, x > 0 and mu >= 0 (+Inf at 0), by a series where the
 // two are close and the plain form would cancel.
-func deviance(x, mu float64) float64 {
+func Deviance(x, mu float64) float64 {
 	if math.Abs(x-mu) >= 0.1*(x+mu) {
 		return x*math.Log(x/mu) + mu - x
 	}
