@@ -13,11 +13,16 @@ import (
 // definition. The limits are good to some 1e-8 standard errors, so the statistic to about 1e-7.
 func TestProfileStatisticIsTheLimitsOwn(t *testing.T) {
 	cells := []glmm.Cell{
-		{Angler: 1, TestLower: true, Test: 9, Control: 4}, {Angler: 1, Test: 5, Control: 8},
-		{Angler: 2, TestLower: true, Test: 12, Control: 2}, {Angler: 2, Test: 8, Control: 6},
-		{Angler: 3, TestLower: true, Test: 5, Control: 7}, {Angler: 3, Test: 4, Control: 9},
-		{Angler: 4, TestLower: true, Test: 11, Control: 3}, {Angler: 4, Test: 9, Control: 4},
-		{Angler: 5, TestLower: true, Test: 7, Control: 7}, {Angler: 5, Test: 6, Control: 6},
+		{Angler: 1, TestLower: true, Test: 9, Control: 4},
+		{Angler: 1, Test: 5, Control: 8},
+		{Angler: 2, TestLower: true, Test: 12, Control: 2},
+		{Angler: 2, Test: 8, Control: 6},
+		{Angler: 3, TestLower: true, Test: 5, Control: 7},
+		{Angler: 3, Test: 4, Control: 9},
+		{Angler: 4, TestLower: true, Test: 11, Control: 3},
+		{Angler: 4, Test: 9, Control: 4},
+		{Angler: 5, TestLower: true, Test: 7, Control: 7},
+		{Angler: 5, Test: 6, Control: 6},
 	}
 	fit, err := glmm.FitTrial(cells, glmm.Options{})
 	if err != nil {
