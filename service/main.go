@@ -19,6 +19,7 @@ type commands struct {
 	Analyse   analyseCommand   `cmd:"" help:"Analyse a catch table, without any database."`
 	Token     tokenCommand     `cmd:"" help:"Make a server admin and print the token."`
 	Migrate   migrateCommand   `cmd:"" help:"Change the database's schema."`
+	Plan      planCommand      `cmd:"" help:"Say how many fish and how many anglers a trial needs, without any database."`
 	Check     checkCommand     `cmd:"" help:"Look whether the records agree with themselves."`
 	Calibrate calibrateCommand `cmd:"" help:"Measure by simulation how far each method's interval can be trusted."`
 	Version   versionCommand   `cmd:"" help:"Print the program's version."`

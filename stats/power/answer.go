@@ -43,11 +43,12 @@ type Answer struct {
 	// effect: there Settled is the false alarms.
 	Played   *Played `json:"played"`
 	NoEffect *Played `json:"no_effect"`
-	// Enough is the team, with the question's fish each, whose played seasons reach the
-	// power within their Monte Carlo error; null where none of up to MostPlayed anglers
-	// was found to.
-	Enough   *PlayedTeam `json:"enough"`
-	Warnings []Warning   `json:"warnings"`
+	// EnoughByAnglers and EnoughByFish are ByAnglers and ByFish by played seasons, which
+	// reach the power within their Monte Carlo error; both are the question's team where
+	// that is enough. Null where no team of up to MostPlayed anglers was found to.
+	EnoughByAnglers *PlayedTeam `json:"enough_by_anglers"`
+	EnoughByFish    *PlayedTeam `json:"enough_by_fish"`
+	Warnings        []Warning   `json:"warnings"`
 }
 
 // Cost is a team and what its season costs.

@@ -14,62 +14,90 @@ const MostPlayed = 200
 const tries = 4
 
 // play plays the seasons of the question's team with the smallest effect worth
-// knowing and without one, then those of larger teams until one is enough.
+// knowing and without one; then those of larger teams, and of the same anglers
+// with more fish, until one is enough.
 func (p planner) play(ctx context.Context, workers int, progress func(done, of int), a *Answer) error {
 	if p.Seasons == 0 {
 		return nil
 	}
-	rounds := 0
-	play := func(anglers int, theta float64) (Played, error) {
-		s := p.season()
-		s.Theta, s.Anglers = theta, anglers
-		told := func(done int) { progress(rounds*p.Seasons+done, max(3, rounds+1)*p.Seasons) }
-		if progress == nil {
-			told = nil
-		}
-		played, err := Play(ctx, s, p.stopping(), p.Seasons, workers, p.Seed, told)
-		rounds++
-		return played, err
-	}
-	effect := num.Logit(p.SmallestShare)
-	own, err := play(p.Anglers, effect)
+	g := game{planner: p, ctx: ctx, workers: workers, progress: progress}
+	own, err := g.play(p.Anglers, p.FishEach, num.Logit(p.SmallestShare))
 	if err != nil {
 		return err
 	}
-	none, err := play(p.Anglers, 0)
+	none, err := g.play(p.Anglers, p.FishEach, 0)
 	if err != nil {
 		return err
 	}
 	a.Played, a.NoEffect = &own, &none
-
-	team := PlayedTeam{p.cost(p.Anglers, p.FishEach), own}
-	if !p.enough(own) && a.ByAnglers != nil {
-		team.Anglers = max(a.ByAnglers.Anglers, p.Anglers+1)
+	if p.enough(own) {
+		team := PlayedTeam{p.cost(p.Anglers, p.FishEach), own}
+		a.EnoughByAnglers, a.EnoughByFish = &team, &team
+		return nil
 	}
-	for try := 0; !p.enough(team.Played); try++ {
-		if try == tries || team.Anglers > MostPlayed || float64(p.Seasons*team.Anglers)*p.FishEach > mostPlayed {
-			return nil
-		}
-		if try > 0 {
-			team.Anglers = max(team.Anglers+1, p.larger(team))
-		}
-		if team.Played, err = play(team.Anglers, effect); err != nil {
+	if c := a.ByAnglers; c != nil {
+		a.EnoughByAnglers, err = g.search(max(c.Anglers, p.Anglers+1), p.FishEach, func(anglers int, fish, times float64) (int, float64) {
+			return max(anglers+1, int(math.Ceil(float64(anglers)*times))), fish
+		})
+		if err != nil {
 			return err
 		}
 	}
-	team.Cost = p.cost(team.Anglers, p.FishEach)
-	a.Enough = &team
-	return nil
+	if c := a.ByFish; c != nil {
+		a.EnoughByFish, err = g.search(p.Anglers, math.Max(c.FishEach, p.FishEach+1), func(anglers int, fish, times float64) (int, float64) {
+			return anglers, math.Ceil(math.Max(fish+1, fish*times))
+		})
+	}
+	return err
+}
+
+// game plays teams one after the other.
+type game struct {
+	planner
+	ctx      context.Context
+	workers  int
+	progress func(done, of int)
+	rounds   int // played so far
+}
+
+func (g *game) play(anglers int, fishEach, theta float64) (Played, error) {
+	s := g.season()
+	s.Theta, s.Anglers, s.FishEach = theta, anglers, fishEach
+	var told func(int)
+	if g.progress != nil {
+		told = func(done int) { g.progress(g.rounds*g.Seasons+done, max(4, g.rounds+1)*g.Seasons) }
+	}
+	played, err := Play(g.ctx, s, g.stopping(), g.Seasons, g.workers, g.Seed, told)
+	g.rounds++
+	return played, err
+}
+
+// search plays a team and larger ones till one is enough; nil where none of the tries
+// is. larger gets the factor by which the information fell short.
+func (g *game) search(anglers int, fishEach float64, larger func(anglers int, fishEach, times float64) (int, float64)) (*PlayedTeam, error) {
+	for range tries {
+		if anglers > MostPlayed || float64(g.Seasons*anglers)*fishEach > mostPlayed {
+			return nil, nil
+		}
+		played, err := g.play(anglers, fishEach, num.Logit(g.SmallestShare))
+		if err != nil {
+			return nil, err
+		}
+		if g.enough(played) {
+			return &PlayedTeam{g.cost(anglers, fishEach), played}, nil
+		}
+		anglers, fishEach = larger(anglers, fishEach, g.short(played))
+	}
+	return nil, nil
 }
 
 // enough reports whether seasons reach the power within their Monte Carlo error.
 func (p planner) enough(n Played) bool { return n.Settled+n.StdErr >= p.Power }
 
-// larger is the number of anglers that a team falls short of, by the distance in standard
-// errors that its seasons show: that distance grows with the root of the number.
-func (p planner) larger(team PlayedTeam) int {
+// short is the factor, above 1, by which the information of seasons falls short: the square of
+// the distance asked for over the one shown, both in standard errors.
+func (p planner) short(n Played) float64 {
 	critical := num.NormalQuantile(1 - p.Alpha/2)
-	shown := math.Max(.5, critical+num.NormalQuantile(math.Max(team.Played.Settled, .01)))
-	asked := critical + num.NormalQuantile(p.Power)
-	return int(math.Ceil(float64(team.Anglers) * math.Pow(asked/shown, 2)))
+	shown := math.Max(.5, critical+num.NormalQuantile(math.Max(n.Settled, .01)))
+	return math.Pow((critical+num.NormalQuantile(p.Power))/shown, 2)
 }

@@ -70,8 +70,14 @@ func Usual() Question {
 }
 
 // Fault is one fault of a question: Field is its path as in JSON, Detail says what
-// is wrong and what is accepted.
-type Fault struct{ Field, Detail string }
+// is wrong and what is accepted. Range is there where a number is outside it.
+type Fault struct {
+	Field, Detail string
+	Range         *Range
+}
+
+// Range is a number and the ends between which it is accepted.
+type Range struct{ Value, Low, High float64 }
 
 // Faults are every fault of a question, as one error. It wraps ErrArgument.
 type Faults []Fault
@@ -158,13 +164,14 @@ func (q Question) checkStopping(f *Faults) {
 }
 
 func (f *Faults) add(field, format string, args ...any) {
-	*f = append(*f, Fault{field, fmt.Sprintf(format, args...)})
+	*f = append(*f, Fault{Field: field, Detail: fmt.Sprintf(format, args...)})
 }
 
 // between adds a fault unless low <= v <= high; NaN is a fault.
 func (f *Faults) between(field string, v, low, high float64) {
 	if !(v >= low && v <= high) {
 		f.add(field, "is %v; accepted: %v to %v", v, low, high)
+		(*f)[len(*f)-1].Range = &Range{v, low, high}
 	}
 }
 

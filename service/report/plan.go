@@ -1,0 +1,275 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"evenrig/service/analysis"
+)
+
+// planHeading is the heading of every form of a plan.
+const planHeading = "How large must the trial be?"
+
+// hundred is a share or chance as asked for, of 100: 60, 62.5.
+func hundred(x float64) string { return strconv.FormatFloat(math.Round(1000*x)/10, 'f', -1, 64) }
+
+// chance is a chance that was worked out, as a whole number of 100.
+func chance(x float64) string { return OutOf100(&x) }
+
+// catchOf is a number of fish, to a tenth.
+func catchOf(x float64) string { return strconv.FormatFloat(math.Round(10*x)/10, 'f', -1, 64) }
+
+func anglers(n int) string { return Counted(int64(n), "angler", "anglers") }
+
+// plannedTeam is the team that a plan recommends: the one whose played seasons reach the chance asked for, else the one by
+// the formula; nil where none is large enough.
+func plannedTeam(a analysis.SizeAnswer) *analysis.TeamCost {
+	switch {
+	case a.EnoughByAnglers != nil:
+		return &a.EnoughByAnglers.Cost
+	case a.Question.Anglers <= analysis.FewAnglers && a.Power >= a.Question.Power:
+		return ownTeam(a)
+	default:
+		return a.ByAnglers
+	}
+}
+
+// ownTeam is the question's team, among those that the answer weighs.
+func ownTeam(a analysis.SizeAnswer) *analysis.TeamCost {
+	for i, t := range a.Teams {
+		if t.Anglers == a.Question.Anglers && t.FishEach == a.Question.FishEach {
+			return &a.Teams[i].Cost
+		}
+	}
+	return nil
+}
+
+// planSentence is the answer in one paragraph.
+func planSentence(a analysis.SizeAnswer) string {
+	q := a.Question
+	var s []string
+	say := func(format string, args ...any) { s = append(s, fmt.Sprintf(format, args...)) }
+
+	team := plannedTeam(a)
+	own := a.Power
+	if a.Played != nil {
+		own = a.Played.Settled
+	}
+	yours := fmt.Sprintf("%s landing %s fish each", anglers(q.Anglers), catchOf(q.FishEach))
+	see := fmt.Sprintf("see %s of 100 fish on the changed fly, where 50 would be no difference", hundred(q.SmallestShare))
+	switch {
+	case team != nil && team.Anglers == q.Anglers:
+		say("To %s, %s are enough: %s in %s. They would see it in %s of 100 seasons.", see, yours, Counted(int64(team.Fish), "fish", "fish"),
+			Counted(int64(team.Outings), "outing", "outings"), chance(own))
+	case team != nil:
+		say("To %s, in %s of 100 seasons, it takes about %s landing %s fish each: %s in %s.", see, hundred(q.Power), anglers(team.Anglers), catchOf(team.FishEach),
+			Counted(int64(team.Fish), "fish", "fish"), Counted(int64(team.Outings), "outing", "outings"))
+		say("%s would see it in %s.", sentenceCase(yours), chance(own))
+	default:
+		say("To %s, no team of a size that was looked at is enough with %s fish each.", see, catchOf(q.FishEach))
+		say("%s would see it in %s of 100 seasons.", sentenceCase(yours), chance(own))
+	}
+	switch {
+	case team != nil && team.Anglers == q.Anglers:
+	case a.EnoughByFish != nil:
+		say("The same %s would need about %s fish each.", anglers(q.Anglers), catchOf(a.EnoughByFish.FishEach))
+	case a.ByFish == nil:
+		say("More fish by the same %s would never be enough, because anglers differ: only more anglers help.", anglers(q.Anglers))
+	case a.Played == nil:
+		say("The same %s would need about %s fish each.", anglers(q.Anglers), catchOf(a.ByFish.FishEach))
+	default:
+		say("More fish by the same %s help little.", anglers(q.Anglers))
+	}
+	return strings.Join(s, " ")
+}
+
+// twice says what twice the fish and twice the anglers would bring.
+func twice(a analysis.SizeAnswer) string {
+	q := a.Question
+	var fish, people *float64
+	for i, t := range a.Teams {
+		switch {
+		case t.Anglers == q.Anglers && t.FishEach == math.Round(2*q.FishEach):
+			fish = &a.Teams[i].Power
+		case t.Anglers == 2*q.Anglers && t.FishEach == q.FishEach:
+			people = &a.Teams[i].Power
+		}
+	}
+	if fish == nil || people == nil || q.Anglers <= analysis.FewAnglers {
+		return ""
+	}
+	return fmt.Sprintf("By the formula your team sees it in %s of 100 seasons; twice the fish by the same anglers would make that %s, twice the anglers with as many fish each %s.",
+		chance(a.Power), OutOf100(fish), OutOf100(people))
+}
+
+// planMore is what else the secretary asks: what can be seen, what a smaller difference costs, what planned counts do.
+func planMore(a analysis.SizeAnswer) []string {
+	q := a.Question
+	var list []string
+	say := func(format string, args ...any) { list = append(list, fmt.Sprintf(format, args...)) }
+	if text := twice(a); text != "" {
+		say("%s", text)
+	}
+	if a.Detectable != nil {
+		say("With what you have, the smallest that %s with %s fish each see in %s of 100 seasons is %s of 100 (or its mirror, %s of 100), by the formula.", anglers(q.Anglers), catchOf(q.FishEach),
+			hundred(q.Power), OutOf100(a.Detectable), chance(1-*a.Detectable))
+	}
+	if smaller, asked := a.Shares[0], askedPrice(a); asked != nil && smaller.Team != nil && smaller.Share < q.SmallestShare && asked.Anglers > 0 {
+		say("Looking for %s of 100 instead of %s would take %s times as many anglers: %s instead of %s, by the formula.", hundred(smaller.Share), hundred(q.SmallestShare),
+			Number(new(float64(smaller.Team.Anglers)/float64(asked.Anglers)), 1), Count(int64(smaller.Team.Anglers)), Count(int64(asked.Anglers)))
+	}
+	say("If the two flies are alike, %s of 100 trials would still say that they are not: that is the chance of a false alarm which was asked for%s.", hundred(q.Alpha), playedAlarm(a))
+	switch {
+	case q.Stopping == analysis.StopAtLooks && a.Played != nil:
+		say("With %d planned counts %s of 100 seasons end early, and a season takes %s analysed fish on average; the largest is %s %% larger than with one count.", q.Looks,
+			chance(a.Played.Early), Count(int64(math.Round(a.Played.Analysed))), hundred(a.Inflation-1))
+	case q.Stopping == analysis.StopAtLooks:
+		say("With %d planned counts the largest trial is %s %% larger than with one count.", q.Looks, hundred(a.Inflation-1))
+	case q.Stopping == analysis.StopAnytime && a.Played != nil:
+		say("With the evidence weighed after every round %s of 100 seasons end early, and a season takes %s analysed fish on average.", chance(a.Played.Early),
+			Count(int64(math.Round(a.Played.Analysed))))
+	}
+	if a.PowerExact != nil {
+		say("One angler's chance, every possible count of fish weighed: %s of 100.", OutOf100(a.PowerExact))
+	}
+	return list
+}
+
+func playedAlarm(a analysis.SizeAnswer) string {
+	if a.NoEffect == nil {
+		return ""
+	}
+	return fmt.Sprintf("; in the seasons played it came to %s", within(a.NoEffect.Settled, a.NoEffect.StdErr))
+}
+
+// within is a simulated chance of 100 with twice its Monte Carlo standard error.
+func within(share, stdErr float64) string {
+	return fmt.Sprintf("%s ± %s", Number(new(100*share), 1), Number(new(200*stdErr), 1))
+}
+
+func askedPrice(a analysis.SizeAnswer) *analysis.TeamCost {
+	for _, s := range a.Shares {
+		if s.Share == a.Question.SmallestShare {
+			return s.Team
+		}
+	}
+	return nil
+}
+
+// plannedSwap is a swap rule in words.
+func plannedSwap(r analysis.SwapRule) string {
+	var text string
+	switch {
+	case r.AfterFish != nil && r.AfterMinutes != nil:
+		text = fmt.Sprintf("after %s or %d minutes", Counted(int64(*r.AfterFish), "fish", "fish"), *r.AfterMinutes)
+	case r.AfterFish != nil:
+		text = "after " + Counted(int64(*r.AfterFish), "fish", "fish")
+	case r.AfterMinutes != nil:
+		text = fmt.Sprintf("after %d minutes", *r.AfterMinutes)
+	default:
+		return "one way round for a whole outing"
+	}
+	if r.BlockMaySpan {
+		text += ", going on at the next outing"
+	}
+	return text
+}
+
+// planGranted is what a plan takes for granted, in words.
+func planGranted(a analysis.SizeAnswer) []fact {
+	q := a.Question
+	return []fact{
+		{"Smallest share worth knowing", hundred(q.SmallestShare) + " of 100 fish on the changed fly (or " + hundred(1-q.SmallestShare) + ")"},
+		{"False alarms, chance to see it", hundred(q.Alpha) + " of 100, " + hundred(q.Power) + " of 100"},
+		{"Anglers differ in the fly's effect", spreadOfAnglers(q.SmallestShare, q.SDPattern)},
+		{"Lower fly, the two alike", "takes " + hundred(q.LowerShare) + " of 100; " + lowerFirst(spreadOfAnglers(q.LowerShare, q.SDPosition))},
+		{"Days differ in the fly's effect", spreadOfDays(q)},
+		{"An outing", fmt.Sprintf("%s fish on average, between %s and %s on about two of three; %s hours", catchOf(q.FishPerOuting),
+			catchOf(math.Max(0, math.Round(q.FishPerOuting-catchSD(q)))), catchOf(math.Round(q.FishPerOuting+catchSD(q))), catchOf(q.OutingMinutes/60))},
+		{"The swap", plannedSwap(q.Swap)},
+		{"What gets lost", fmt.Sprintf("%s of 100 anglers stop on the way, half-way on average; of %s of 100 fish the fly is not known", hundred(q.Dropout), hundred(q.NotSure))},
+		{"Counting", counting(q)},
+	}
+}
+
+func catchSD(q analysis.SizeQuestion) float64 {
+	return math.Sqrt(q.FishPerOuting + q.Clumping*q.FishPerOuting*q.FishPerOuting)
+}
+
+// spreadOfAnglers says an SD of log odds about a share by where two anglers of three lie.
+func spreadOfAnglers(share, sd float64) string {
+	if sd == 0 {
+		return "not at all"
+	}
+	center := math.Log(share / (1 - share))
+	low, high := center-sd, center+sd
+	return "Two anglers of three lie between " + OutOf100(expit(&low)) + " and " + OutOf100(expit(&high)) + " of 100"
+}
+
+func spreadOfDays(q analysis.SizeQuestion) string {
+	if q.SDOuting == 0 {
+		return "not at all"
+	}
+	return strings.Replace(spreadOfAnglers(q.SmallestShare, q.SDOuting), "anglers", "days", 1)
+}
+
+func lowerFirst(text string) string { return strings.ToLower(text[:1]) + text[1:] }
+
+func counting(q analysis.SizeQuestion) string {
+	switch q.Stopping {
+	case analysis.StopAtLooks:
+		return fmt.Sprintf("%d planned counts, the last at the end (%s)", q.Looks, map[string]string{
+			"obrien_fleming": "very strict early on, O'Brien and Fleming's way", "pocock": "about as strict each time, Pocock's way",
+		}[q.Spending])
+	case analysis.StopAnytime:
+		return "the evidence weighed after every finished round, the draw a coin for each round"
+	default:
+		return "once, at the end"
+	}
+}
+
+// planFormula says what the numbers worked out rest on, and what the played seasons add.
+func planFormula(a analysis.SizeAnswer) []string {
+	list := []string{
+		fmt.Sprintf("Worked out: of the fish landed as planned %s of 100 are expected to count. The answer's standard error is √(τ²/K + 1/(K·m·p(1−p))), τ being how much anglers differ, "+
+			"K anglers, m counting fish each and p the share of the lower fly; the chance is that of Student's noncentral t on K−1 degrees of freedom. "+
+			"If all anglers were alike %s analysed fish would do.", hundred(a.Kept), Count(int64(a.Fish))),
+	}
+	if a.Played != nil {
+		list = append(list, fmt.Sprintf("Played: %s seasons by chance, with clumped catches, unequal effort, anglers who stop, fish not sure and rounds left unfinished, each analysed as the trial "+
+			"would be (model of all fish, by Laplace approximation, t on K−1; up to %d anglers exactly). Random start %d. The ± is twice the error of playing so many; "+
+			"where played and worked out differ, believe the played.", Count(int64(a.Played.Seasons)), analysis.FewAnglers, a.Question.Seed))
+	}
+	return list
+}
+
+// playedRow is one line of the table of seasons.
+type playedRow struct{ What, Share, Alike string }
+
+func playedRows(a analysis.SizeAnswer) []playedRow {
+	if a.Played == nil || a.NoEffect == nil {
+		return nil
+	}
+	p, n := *a.Played, *a.NoEffect
+	notSettled := func(s analysis.PlayedSeasons) string { return Number(new(100*(1-s.Settled-s.WrongSide-s.NoAnswer)), 1) }
+	each := func(what string, of func(analysis.PlayedSeasons) float64, decimals int) playedRow {
+		x, y := of(p), of(n)
+		return playedRow{what, Number(&x, decimals), Number(&y, decimals)}
+	}
+	rows := []playedRow{
+		{"say that one fly takes more", within(p.Settled, p.StdErr), within(n.Settled, n.StdErr)},
+		{"say so of the wrong fly", Number(new(100*p.WrongSide), 1), Missing},
+		{"not settled", notSettled(p), notSettled(n)},
+		each("no method gives an answer", func(s analysis.PlayedSeasons) float64 { return 100 * s.NoAnswer }, 1),
+	}
+	if a.Question.Stopping != analysis.StopAtEnd {
+		rows = append(rows, each("end early", func(s analysis.PlayedSeasons) float64 { return 100 * s.Early }, 1))
+	}
+	return append(rows,
+		each("fish landed, on average", func(s analysis.PlayedSeasons) float64 { return s.Landed }, 0),
+		each("fish analysed", func(s analysis.PlayedSeasons) float64 { return s.Analysed }, 0),
+		each("anglers with a fish", func(s analysis.PlayedSeasons) float64 { return s.Anglers }, 1),
+		each("outings", func(s analysis.PlayedSeasons) float64 { return s.Outings }, 0))
+}
