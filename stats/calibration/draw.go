@@ -13,6 +13,7 @@ type sample struct {
 	tables []exact.Table // one per angler
 	cells  []glmm.Cell   // by angler, outing and arrangement
 	vary   glmm.Vary
+	seed   uint64 // for what a method draws itself
 }
 
 // draw draws one trial. Flies are swapped after every second fish, and a coin says
@@ -43,6 +44,7 @@ func (c Cell) draw(random *rand.Rand) sample {
 		}
 		s.tables = append(s.tables, table)
 	}
+	s.seed = random.Uint64()
 	return s
 }
 

@@ -35,3 +35,19 @@ func DefaultGrid() []Cell {
 	}
 	return cells
 }
+
+// BootstrapGrid returns the twelve cells of the default grid in which the bootstrap is
+// tried: few anglers, few fish, a strong position effect, anglers who differ much, one
+// with most of the fish.
+func BootstrapGrid() []Cell {
+	var cells []Cell
+	for _, c := range DefaultGrid() {
+		few := c.Anglers == 5 || c.Anglers == 8 || c.Anglers == 12
+		differ := c.Fish == 80 && c.SDPattern == .6
+		strong := c.Fish == 5 && c.LowerShare == .8
+		if few && c.OutingFish == 0 && (differ || strong || c.Effort == OneHasHalf || c.Effort == OneHasMost) {
+			cells = append(cells, c)
+		}
+	}
+	return cells
+}

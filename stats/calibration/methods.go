@@ -1,6 +1,7 @@
 package calibration
 
 import (
+	"context"
 	"math"
 
 	"evenrig/stats/exact"
@@ -46,18 +47,39 @@ func Methods() []Method {
 	return methods
 }
 
+// Refits is the number of refits of the parametric bootstrap.
+const Refits = 399
+
+// BootstrapMethods returns the mixed model's interval by the parametric bootstrap, too
+// slow for every cell, and those that it is compared with.
+func BootstrapMethods() []Method {
+	methods := []Method{
+		{"bootstrap_t", "mixed model, symmetric bootstrap-t, 399 refits to counts drawn from the fit", (*fits).bootstrapT},
+		{"bootstrap_t_else_exact", "bootstrap_t; exact_stratified where the model is refused", func(f *fits) interval { return f.elseExact(f.bootstrapT()) }},
+	}
+	for _, m := range Methods() {
+		if m.Name == "mixed_t" || m.Name == "profile_m_else_exact" {
+			methods = append(methods, m)
+		}
+	}
+	return methods
+}
+
 // fits is one trial with what several methods share.
 type fits struct {
 	sample
 	mixed   *glmm.TrialResult    // nil where it was refused
 	limits  map[float64]interval // of profiles, by level
 	effects []meta.Effect        // of the anglers with fish in both arrangements
+	refits  func() (*glmm.Bootstrap, error)
+	drawn   *interval // by the bootstrap
 }
 
-func newFits(s sample) *fits {
+func newFits(ctx context.Context, s sample) *fits {
 	f := &fits{sample: s, limits: map[float64]interval{}}
 	if fit, err := glmm.FitTrial(s.cells, glmm.Options{Vary: s.vary, Points: Points}); err == nil {
 		f.mixed = fit
+		f.refits = func() (*glmm.Bootstrap, error) { return fit.ParametricBootstrap(ctx, Refits, s.seed, 1) }
 	}
 	for _, t := range s.tables {
 		if effect, _, err := meta.AnglerEffect(t); err == nil {
@@ -146,6 +168,23 @@ func (f *fits) profile(level float64) interval {
 	}
 	f.limits[level] = i
 	return i
+}
+
+// bootstrapT is the symmetric bootstrap-t interval of the mixed model.
+func (f *fits) bootstrapT() interval {
+	if f.mixed == nil {
+		return interval{}
+	}
+	if f.drawn != nil {
+		return *f.drawn
+	}
+	f.drawn = new(interval)
+	if b, err := f.refits(); err == nil {
+		if limits, err := b.Limits(level); err == nil && limits.Low != nil {
+			*f.drawn = interval{true, f.mixed.Theta, *limits.Low, *limits.High}
+		}
+	}
+	return *f.drawn
 }
 
 // squaredT is the level at which the χ² quantile is the square of Student's.

@@ -44,7 +44,7 @@ func Run(ctx context.Context, cell Cell, s Settings, progress func(done int)) ([
 		return nil, fmt.Errorf("%w: %d trials on %d workers with %d methods; accepted are 2, 1 and 1 or more", ErrSettings, s.Trials, s.Workers, len(s.Methods))
 	}
 	once := func(_ int, random *rand.Rand) []interval {
-		f := newFits(cell.draw(random))
+		f := newFits(ctx, cell.draw(random))
 		answers := make([]interval, len(s.Methods))
 		for i, m := range s.Methods {
 			answers[i] = m.from(f)

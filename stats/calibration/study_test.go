@@ -108,6 +108,15 @@ func TestGrid(t *testing.T) {
 		}
 		seen[c.Name()] = true
 	}
+	twelve := calibration.BootstrapGrid()
+	if len(twelve) != 12 {
+		t.Errorf("%d cells for the bootstrap, want 12", len(twelve))
+	}
+	for _, c := range twelve {
+		if !seen[c.Name()] {
+			t.Errorf("%s is not in the default grid", c.Name())
+		}
+	}
 }
 
 func TestTablesAreReadAsWritten(t *testing.T) {
