@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -262,4 +263,42 @@ func againstAllOrders(t *rapid.T, draw exact.Draw, statistic exact.Randomisation
 	near(t, "smallest p", got.SmallestP, smallest, 1e-11)
 	near(t, "statistic", got.Statistic, seen, 1e-9)
 	near(t, "standard deviation", got.StdDev, math.Sqrt(variance), 1e-9)
+}
+
+// Valid by construction: when every order of five coins comes up once, with the fish as
+// they are, the p-values are at most α in at most a share α of them, and the smallest one is SmallestP.
+func TestRandomiseIsValid(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		takes := rapid.Custom(func(t *rapid.T) exact.Takes {
+			return exact.Takes{Lower: rapid.Int64Range(0, 5).Draw(t, "lower"), Upper: rapid.Int64Range(0, 5).Draw(t, "upper")}
+		})
+		const blocks = 5
+		halves := rapid.SliceOfN(takes, 2*blocks, 2*blocks).Draw(t, "halves")
+		for _, statistic := range []exact.RandomisationStatistic{exact.ByBlock, exact.ByAngler} {
+			var ps []float64
+			var smallest float64
+			for order := range 1 << blocks {
+				draw := exact.Draw{Anglers: make([][]exact.DrawnBlock, 2)}
+				for j := range blocks {
+					draw.Anglers[j%2] = append(draw.Anglers[j%2], exact.DrawnBlock{TestFirst: order>>j&1 == 1, First: halves[2*j], Second: halves[2*j+1]})
+				}
+				got, err := exact.Randomise(context.Background(), coins(draw.Anglers...), statistic, exact.FewestRedraws, 1, 1)
+				if errors.Is(err, exact.ErrNoContrast) {
+					return
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+				ps = append(ps, got.P)
+				smallest = got.SmallestP
+			}
+			slices.Sort(ps)
+			near(t, "smallest p", ps[0], smallest, 1e-12)
+			for i, p := range ps { // i+1 of them at most, and ties lie further on
+				if p < float64(i+1)/float64(len(ps))-1e-12 {
+					t.Errorf("%d of %d p-values are at most %g", i+1, len(ps), p)
+				}
+			}
+		}
+	})
 }

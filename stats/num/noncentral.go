@@ -104,18 +104,19 @@ func (h Hypergeometric) Tilted(phi float64, buffer []float64) (first, mode int64
 	mode = int64(math.Floor(FittedCell(m+1, t+1, rest, psi)))
 	mode = max(h.least, min(h.most, mode))
 
-	return tiltedFrom(mode, h.least, h.most, buffer, func(x float64) float64 {
-		return psi * (m - x) * (t - x) / ((x + 1) * (rest + x + 1))
+	return tiltedFrom(mode, h.least, h.most, buffer, func(x float64) (up, down float64) {
+		return psi * (m - x) * (t - x), (x + 1) * (rest + x + 1)
 	})
 }
 
 // tiltedFrom returns what Tilted promises of a distribution on least..most, from its mode
-// and the ratio P_φ(x+1)/P_φ(x).
-func tiltedFrom(mode, least, most int64, buffer []float64, ratio func(x float64) float64) (first, at int64, weights []float64, total float64) {
+// and P_φ(x+1)/P_φ(x) = up/down.
+func tiltedFrom(mode, least, most int64, buffer []float64, ratio func(x float64) (up, down float64)) (first, at int64, weights []float64, total float64) {
 	below := buffer[:0]
 	weight := 1.0
 	for k := mode; k > least; k-- {
-		weight /= ratio(float64(k - 1))
+		up, down := ratio(float64(k - 1))
+		weight *= down / up
 		if weight < negligible {
 			break
 		}
@@ -127,7 +128,8 @@ func tiltedFrom(mode, least, most int64, buffer []float64, ratio func(x float64)
 	total++
 	weight = 1
 	for k := mode; k < most; k++ {
-		weight *= ratio(float64(k))
+		up, down := ratio(float64(k))
+		weight *= up / down
 		if weight < negligible {
 			break
 		}

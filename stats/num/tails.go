@@ -46,7 +46,7 @@ func (b Binomial) Tilted(phi float64, buffer []float64) (first, mode int64, weig
 	odds := math.Exp(phi) * (b.P / b.Q)
 	n := float64(b.N)
 	mode = max(0, min(b.N, int64((n+1)*(odds/(1+odds)))))
-	return tiltedFrom(mode, 0, b.N, buffer, func(x float64) float64 { return odds * (n - x) / (x + 1) })
+	return tiltedFrom(mode, 0, b.N, buffer, func(x float64) (up, down float64) { return odds * (n - x), x + 1 })
 }
 
 // PoissonTails returns P(X <= k) and P(X >= k) for X Poisson with the given mean >= 0:
