@@ -4,7 +4,6 @@ import (
 	"math/rand/v2"
 	"strconv"
 
-	"evenrig/stats/evalue"
 	"evenrig/stats/exact"
 	"evenrig/stats/num"
 )
@@ -87,20 +86,4 @@ func draw(random *rand.Rand, sizes []int, n int) []exact.DrawnBlock {
 		}
 	}
 	return blocks[:n]
-}
-
-// highest returns the highest design-based evidence over the trial's looks after every block.
-func highest(sizes []int, trial []drawn) (evalue.LogE, error) {
-	e, err := evalue.NewDesignBased(sizes)
-	if err != nil {
-		return 0, err
-	}
-	var peak evalue.Peak
-	for _, d := range trial {
-		if err := e.Add(d.angler, d.block); err != nil {
-			return 0, err
-		}
-		peak.See(e.Log())
-	}
-	return peak.Highest(), nil
 }

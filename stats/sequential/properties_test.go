@@ -120,7 +120,7 @@ func TestLooksThatShareTheirInformation(t *testing.T) {
 	}
 }
 
-// Advice lies inside the boundaries and, with what it gives up, costs at most β of power.
+// Advice lies inside the boundaries, and the last look has none.
 func TestFutilityAdvice(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
