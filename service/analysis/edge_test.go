@@ -2,6 +2,7 @@ package analysis_test
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -113,7 +114,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "one arrangement", in: anglers(6, 8, 2, 0, 0),
-			warnings: []string{analysis.WarnOneArrangement, analysis.WarnLeftOut, analysis.WarnNotCombined}, method: analysis.MixedModelWald, verdict: analysis.NotSettled,
+			warnings: []string{analysis.WarnOneArrangement, analysis.WarnLeftOut, analysis.WarnNotCombined}, method: analysis.MixedModelProfile, verdict: analysis.NotSettled,
 			look: func(t *testing.T, r analysis.Result) {
 				if r.PooledTable != nil || r.Stratified != nil || r.Combined != nil || r.Headline.Share != nil || r.Headline.ShareLow != nil {
 					t.Error("a position-free part was estimated from one arrangement")
@@ -126,7 +127,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "only the lower fly is ever taken", in: anglers(6, 8, 0, 0, 7),
-			warnings: []string{analysis.WarnOnePosition, analysis.WarnSeparation, analysis.WarnHalfAdded}, method: analysis.MixedModelWald, verdict: analysis.NotSettled,
+			warnings: []string{analysis.WarnOnePosition, analysis.WarnSeparation, analysis.WarnHalfAdded}, method: analysis.MixedModelProfile, verdict: analysis.NotSettled,
 		},
 		{
 			name: "complete separation: only the test pattern is ever taken", in: anglers(6, 8, 0, 7, 0),
@@ -154,7 +155,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "a zero cell of one angler", in: mixedRigs(6, rig{angler: "zero", a: 6, b: 0, c: 5, d: 2}),
-			warnings: []string{analysis.WarnHalfAdded}, method: analysis.MixedModelWald, verdict: analysis.TestTakesMore,
+			warnings: []string{analysis.WarnHalfAdded}, method: analysis.MixedModelProfile, verdict: analysis.TestTakesMore,
 			look: func(t *testing.T, r analysis.Result) {
 				for _, a := range r.Anglers {
 					if a.HalfAdded != (a.Angler == "zero") {
@@ -165,16 +166,18 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "anglers with one arrangement are left out of the combination only", in: mixedRigs(6, rig{angler: "lower only", a: 6, b: 3}),
-			warnings: []string{analysis.WarnLeftOut}, method: analysis.MixedModelWald, verdict: analysis.NotSettled,
+			warnings: []string{analysis.WarnLeftOut}, method: analysis.MixedModelProfile, verdict: analysis.TestTakesMore,
 			look: func(t *testing.T, r analysis.Result) {
-				if r.Combined.LeftOut != 1 || r.Combined.QDF != 4 || *r.Headline.DF != 5 {
-					t.Errorf("left out %d, q_df %d, df %g", r.Combined.LeftOut, r.Combined.QDF, *r.Headline.DF)
+				if r.Combined.LeftOut != 1 || r.Combined.QDF != 4 {
+					t.Errorf("left out %d, q_df %d", r.Combined.LeftOut, r.Combined.QDF)
 				}
+				// Five anglers with 19 fish and one with 9: √(6·104²/(5·19²+9²)) - 1.
+				is(t, "df", r.Headline.DF, math.Sqrt(6*104*104/1886.)-1, 1e-12)
 			},
 		},
 		{
 			name: "no variation between anglers", in: anglers(8, 6, 4, 5, 5),
-			warnings: []string{analysis.WarnSingular}, method: analysis.MixedModelWald, verdict: analysis.NotSettled,
+			warnings: []string{analysis.WarnSingular}, method: analysis.MixedModelProfile, verdict: analysis.NotSettled,
 			look: func(t *testing.T, r analysis.Result) {
 				is(t, "sd_pattern", r.MixedModel.SDPattern, 0, 0)
 				is(t, "tau2_high", r.Combined.Tau2High, 0, 0)
@@ -182,7 +185,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "a million fish in a cell", in: mixedRigs(6, rig{angler: "many", a: 1_000_000, b: 600_000, c: 900_000, d: 800_000}),
-			method: analysis.MixedModelWald, verdict: analysis.TestTakesMore,
+			method: analysis.MixedModelProfile, verdict: analysis.TestTakesMore,
 		},
 		{
 			name: "a million fish in a cell of a lone angler", in: input(rig{angler: "many", a: 1_000_000, b: 400_000, c: 900_000, d: 500_000}),
@@ -200,7 +203,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 			name: "anglers of opposite minds: the exact method, which takes them as one, must not call the patterns even",
 			in: input(rig{angler: "a", a: 8, c: 8}, rig{angler: "b", a: 8, c: 8}, rig{angler: "c", a: 8, c: 8},
 				rig{angler: "d", b: 8, d: 8}, rig{angler: "e", b: 8, d: 8}, rig{angler: "f", b: 8, d: 8}),
-			warnings: []string{analysis.WarnNoMaximum, analysis.WarnNoMethod, analysis.WarnHalfAdded}, method: analysis.MixedModelWald, verdict: analysis.NotSettled,
+			warnings: []string{analysis.WarnNoMaximum, analysis.WarnNoMethod, analysis.WarnHalfAdded}, method: analysis.MixedModelProfile, verdict: analysis.NotSettled,
 			look: func(t *testing.T, r analysis.Result) {
 				if r.Headline.Share != nil || !strings.Contains(r.Verdict.Sentence, "not enough to tell") {
 					t.Errorf("share %v: %s", r.Headline.Share, r.Verdict.Sentence)
@@ -219,7 +222,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "one angler has nearly all fish", in: mixedRigs(6, rig{angler: "many", a: 3300, b: 1700, c: 2700, d: 2300}),
-			warnings: []string{analysis.WarnPrevailing, analysis.WarnSingular}, method: analysis.MixedModelWald, verdict: analysis.TestTakesMore,
+			warnings: []string{analysis.WarnPrevailing, analysis.WarnSingular}, method: analysis.MixedModelProfile, verdict: analysis.TestTakesMore,
 			look: func(t *testing.T, r analysis.Result) {
 				all := r.Verdict.Sentence + strings.Join(r.Verdict.Limits, " ")
 				for _, text := range []string{"99 of 100 by one angler", "mostly one angler's answer", "One angler caught 10000 of the 10095 analysed fish"} {
@@ -234,7 +237,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 		},
 		{
 			name: "one angler has most fish, but anglers differ", in: mixedRigs(6, rig{angler: "many", a: 60, b: 90, c: 20, d: 130}),
-			method: analysis.MixedModelWald, verdict: analysis.NotSettled,
+			method: analysis.MixedModelProfile, verdict: analysis.NotSettled,
 			look: func(t *testing.T, r analysis.Result) {
 				if _, one := r.Prevailing(); one || *r.MixedModel.SDPattern == 0 {
 					t.Errorf("prevailing with sd_pattern %g", *r.MixedModel.SDPattern)
@@ -269,7 +272,7 @@ func TestHeadlineByNumberOfAnglers(t *testing.T) {
 		r := mustRun(t, in, analysis.Settings{})
 		want := analysis.ExactStratified
 		if k >= 5 {
-			want = analysis.MixedModelWald
+			want = analysis.MixedModelProfile
 		}
 		if r.Headline.Method != want {
 			t.Errorf("%d anglers: %s, want %s", k, r.Headline.Method, want)

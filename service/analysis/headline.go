@@ -20,10 +20,12 @@ func headline(r Result, conditional *exact.Conditional, k int, by string, n *not
 
 // spoken is the choice of the method, the only place where it is made, and why.
 //
-// With k up to 4 anglers the exact conditional method over strata; from 5 the mixed model. Where that was refused, the
-// combination of the anglers' own answers if at most one in ten of them needed the ½; else the exact method if all fish of
-// an arrangement took one pattern, so that nothing shows that anglers differ; else none, since the exact method takes one
-// effect for all and a model that ran away says the opposite.
+// With k up to 4 anglers the exact conditional method over strata; from 5 the mixed model, with profile limits whose cut is made
+// for few anglers: of all methods tried it alone held its level wherever five anglers or more were simulated, also with one
+// who has most of the fish (stats/CALIBRATION.md). Where the model was refused, the combination of the anglers' own answers
+// if at most one in ten of them needed the ½; else the exact method, if all fish of an arrangement took one pattern, or if the test
+// of homogeneity does not tell the anglers apart; else none, since the exact method takes one effect for all and these anglers
+// say the opposite.
 func spoken(r Result, conditional *exact.Conditional, k int, by string, n *notes) (Method, string) {
 	exactly := func(reason string) (Method, string) {
 		if conditional == nil {
@@ -38,19 +40,23 @@ func spoken(r Result, conditional *exact.Conditional, k int, by string, n *notes
 		return exactly("One angler has analysed fish: the exact method")
 	case k <= fewAnglers:
 		return exactly(fmt.Sprintf("%d anglers have analysed fish: up to %d the exact method", k, fewAnglers))
-	case r.MixedModel.Status == Converged:
-		return MixedModelWald, fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model speaks, with t on %d degrees of freedom.", k, fewAnglers+1, k-1)
+	case r.MixedModel.speaks():
+		return MixedModelProfile, fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model speaks, with the limits of its profile likelihood as for %.3g anglers with as many fish each.",
+			k, fewAnglers+1, *r.MixedModel.ProfileDF+1)
 	case r.Combined != nil && !r.TooManyHalves():
 		return CombinedAnglers, fmt.Sprintf("%d anglers have analysed fish, but the mixed model could not be fitted: the combination of the anglers' own answers speaks.", k)
 	case r.MixedModel.Status == Separated && conditional != nil:
 		return exactly(fmt.Sprintf("%d anglers have analysed fish, but where a pattern was always taken neither the mixed model nor "+
 			"the combination of the anglers' own answers can be had: the exact method", k))
+	case conditional != nil && r.homogeneous():
+		return exactly(fmt.Sprintf("%d anglers have analysed fish, but neither the mixed model nor the combination of the anglers' own answers can be had, "+
+			"and nothing shows that the anglers differ: the exact method", k))
 	}
 	if !n.has(WarnOneArrangement, WarnOnePosition) {
 		n.add(WarnNoMethod, "the mixed model is not given, and the combination of the anglers' own answers cannot stand in: fewer than two of them have one, or more than one in ten needed the ½; "+
 			"the other methods take anglers as alike and do not speak from %d anglers on", fewAnglers+1)
 	}
-	return MixedModelWald, fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model would speak, but it is not given, and nothing speaks in its place.", k, fewAnglers+1)
+	return MixedModelProfile, fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model would speak, but it is not given, and nothing speaks in its place.", k, fewAnglers+1)
 }
 
 // answerOf copies the numbers of one method out of the parts of a result. Where the method has no answer every number is null.
@@ -62,15 +68,23 @@ func answerOf(method Method, m *MixedModel, combined *Combined, conditional *exa
 		c := conditional
 		h.LogOdds, h.Low, h.High, h.P = known2(c.Estimate.Theta()), known2(c.Low.Theta()), known2(c.High.Theta()), known(c.PCentral)
 		h.Share, h.ShareLow, h.ShareHigh = known(c.Estimate.Share()), known(c.Low.Share()), known(c.High.Share())
-	case method == MixedModelWald && m != nil && m.Status == Converged:
-		h.LogOdds, h.Low, h.High, h.P, h.DF = m.LogOdds, m.Low, m.High, m.P, known(float64(k-1))
-		h.Share, h.ShareLow, h.ShareHigh = m.Share, m.ShareLow, m.ShareHigh
-		h.AverageShare, h.AverageLow, h.AverageHigh = m.AverageShare, m.AverageLow, m.AverageHigh
+	case method == MixedModelProfile && m.speaks():
+		h.LogOdds, h.Low, h.High, h.P, h.DF = m.LogOdds, m.ProfileLow, m.ProfileHigh, m.ProfileP, m.ProfileDF
+		h.Share, h.ShareLow, h.ShareHigh = m.Share, orEnd(share(m.ProfileLow), 0), orEnd(share(m.ProfileHigh), 1)
+		h.AverageShare, h.AverageLow, h.AverageHigh = m.AverageShare, known(m.averageLow), known(m.averageHigh)
 	case method == CombinedAnglers && e != nil:
 		h.LogOdds, h.Low, h.High, h.P, h.DF = e.LogOdds, e.Low, e.High, e.P, known(float64(combined.QDF))
 		h.Share, h.ShareLow, h.ShareHigh = share(e.LogOdds), share(e.Low), share(e.High)
 	}
 	return h
+}
+
+// orEnd returns the share, or the end of the scale where there is no limit.
+func orEnd(share *float64, end float64) *float64 {
+	if share == nil {
+		return known(end)
+	}
+	return share
 }
 
 // HeadlineRow returns the row that may speak for the anglers, REML with modified_HK; nil where there is no combination.
@@ -115,7 +129,7 @@ func (r Result) Prevailing() (Angler, bool) {
 		return Angler{}, false
 	}
 	switch m, c := r.MixedModel, r.Combined; r.Headline.Method {
-	case MixedModelWald:
+	case MixedModelProfile:
 		return most, m != nil && m.SDPattern != nil && *m.SDPattern == 0
 	case CombinedAnglers:
 		e := c.HeadlineRow()
@@ -131,6 +145,11 @@ func (a Angler) analysed() int64 {
 // anglersDisagree reports whether the exact method speaks for anglers who are not of one effect, by Tarone's test at .05.
 func (r Result) anglersDisagree(k int) bool {
 	return k > 1 && r.Headline.Method == ExactStratified && r.Stratified != nil && r.Stratified.HomogeneityP != nil && *r.Stratified.HomogeneityP < .05
+}
+
+// homogeneous reports whether Tarone's test was made and does not tell the anglers apart at .05.
+func (r Result) homogeneous() bool {
+	return r.Stratified != nil && r.Stratified.HomogeneityP != nil && *r.Stratified.HomogeneityP >= .05
 }
 
 // Prediction returns the interval of shares, 0 to 1, in which another angler's own share is expected, from the

@@ -84,6 +84,9 @@ func mixedModel(d dataset, f form, level float64, n *notes) (*MixedModel, *glmm.
 	if err := m.fill(fit, float64(len(fit.Anglers)-1), level); err != nil {
 		return nil, nil, err
 	}
+	if err := m.profile(fit, d, level, n); err != nil {
+		return nil, nil, err
+	}
 	if fit.Singular {
 		n.add(WarnSingular, "these data show no variation %s beyond that of single fish: the estimate is 0, which does not mean that there is none", zeroTerms(m))
 	}

@@ -13,19 +13,19 @@ import (
 	"evenrig/stats/stattest"
 )
 
-// scenario reads a catch table of testdata/scenario whose test pattern is A.
-func scenario(t testing.TB, name string) analysis.Input {
+// scenario reads a catch table of testdata/scenario whose test pattern is A, with the subgroups named.
+func scenario(t testing.TB, name string, subgroups ...string) analysis.Input {
 	t.Helper()
 	file, err := os.Open(filepath.Join("..", "..", "testdata", "scenario", name))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer file.Close()
-	table, faults, err := exchange.ReadCatchTable(file, exchange.ReadOptions{Test: "A"})
+	table, faults, err := exchange.ReadCatchTable(file, exchange.ReadOptions{Test: "A", Subgroups: subgroups})
 	if err != nil || len(faults) > 0 {
 		t.Fatalf("%s: %v %v", name, err, faults)
 	}
-	return analysis.Input{Test: table.Test, Control: table.Control, Tallies: table.Tallies()}
+	return analysis.Input{Test: table.Test, Control: table.Control, Tallies: table.Tallies(), Subgroups: table.Subgroups}
 }
 
 func mustRun(t testing.TB, in analysis.Input, s analysis.Settings) analysis.Result {
@@ -141,11 +141,12 @@ func TestWorkedExampleD1(t *testing.T) {
 	if !m.Singular {
 		t.Error("the mixed model is not marked singular")
 	}
-	if r.Headline.Method != analysis.MixedModelWald {
+	if r.Headline.Method != analysis.MixedModelProfile {
 		t.Errorf("headline %s", r.Headline.Method)
 	}
-	is(t, "headline low", r.Headline.Low, *m.LogOdds-t975[5]**m.StdError, 1e-6)
-	is(t, "headline df", r.Headline.DF, 5, 0)
+	is(t, "mixed low", m.Low, *m.LogOdds-t975[5]**m.StdError, 1e-6)
+	is(t, "headline low", r.Headline.Low, *m.ProfileLow, 0)
+	is(t, "headline df", r.Headline.DF, 5, 1e-12) // six anglers with 16 fish each count as six
 }
 
 // The same fish as one angler's: the strata are his twelve blocks.
@@ -334,7 +335,7 @@ func TestBeitlerLandisAsARigTrial(t *testing.T) {
 			is(t, name+" sd_position", m.SDPosition, fit.SD["x"]/2, 1e-5)
 		}
 		is(t, name+" log_likelihood", m.LogLikelihood, fit.LogLik-binomials, 1e-6)
-		is(t, name+" headline low", r.Headline.Low, *m.LogOdds-t975[7]**m.StdError, 1e-6)
+		is(t, name+" low", m.Low, *m.LogOdds-t975[7]**m.StdError, 1e-6)
 	}
 
 	s := mustRun(t, in, analysis.Settings{}).Stratified

@@ -64,14 +64,15 @@ type Method string
 
 // The methods of the headline.
 const (
-	ExactStratified Method = "exact_stratified"
-	MixedModelWald  Method = "mixed_model"
-	CombinedAnglers Method = "combined"
+	ExactStratified   Method = "exact_stratified"
+	MixedModelProfile Method = "mixed_model"
+	CombinedAnglers   Method = "combined"
+	MixedModelWald           = MixedModelProfile
 )
 
 // Headline is the one answer: verdict, main sentence and the pooled mark of every figure use these numbers and no
 // others. LogOdds is θ with limits Low and High; Share = expit(θ), 0 to 1. An infinite estimate or limit is nil with a
-// share of 0 or 1 and the warning `unbounded`. DF is nil unless a t quantile was used. The average shares are over
+// share of 0 or 1 and the warning `unbounded`. DF is nil unless a t quantile was used; it need not be whole. The average shares are over
 // anglers, outings and both arrangements, and nil for exact_stratified and combined. Where no method speaks every number
 // is nil, and Method names the one that would have.
 type Headline struct {
@@ -160,8 +161,11 @@ const (
 	NotFitted     FitStatus = "not_fitted"     // one arrangement only, or one angler
 )
 
-// MixedModel is the generalised linear mixed model over anglers. LogOdds is θ of a typical angler, its limits Wald with t
-// on K - 1; StdError comes from the observed information of all parameters. SDs are those of u, v and w: 0 where the
+// MixedModel is the generalised linear mixed model over anglers. LogOdds is θ of a typical angler, Low and High its limits by Wald
+// with t on K - 1; StdError comes from the observed information of all parameters. The profile limits are those of the profile
+// likelihood with its cut made for few anglers (package calibration), ProfileP goes with them, and ProfileDF is the effective
+// number of anglers less one; these speak in the headline. A limit that does not exist is nil. SDPatternHigh is the upper profile
+// limit of SDPattern, BoundaryP the p of its being 0 (Self and Liang 1987). SDs are those of u, v and w: 0 where the
 // estimate is at the boundary (then Singular), nil where the term is not in Vary. LogLikelihood is that of single
 // catches (Bernoulli). Method is "laplace" or "adaptive_gauss_hermite", Points the quadrature points per dimension (1 for Laplace).
 type MixedModel struct {
@@ -172,12 +176,14 @@ type MixedModel struct {
 	High             *float64  `json:"high"`
 	ProfileLow       *float64  `json:"profile_low"`
 	ProfileHigh      *float64  `json:"profile_high"`
+	ProfileP         *float64  `json:"profile_p"`
+	ProfileDF        *float64  `json:"profile_df"`
 	P                *float64  `json:"p"`
 	Share            *float64  `json:"share"`
 	ShareLow         *float64  `json:"share_low"`
 	ShareHigh        *float64  `json:"share_high"`
 	AverageShare     *float64  `json:"average_share"`
-	AverageLow       *float64  `json:"average_low"`
+	AverageLow       *float64  `json:"average_low"` // at Low and High
 	AverageHigh      *float64  `json:"average_high"`
 	PositionLogOdds  *float64  `json:"position_log_odds"`
 	PositionStdError *float64  `json:"position_std_error"`
@@ -192,6 +198,8 @@ type MixedModel struct {
 	Points           int       `json:"points"`
 	Singular         bool      `json:"singular"`
 	Status           FitStatus `json:"status"`
+
+	averageLow, averageHigh float64 // average shares at the profile limits, 0 and 1 where there are none
 }
 
 // Angler is one angler's own answer: θ_i = ½[ln(a/b) + ln(c/d)], a, b = test, control taken with the test pattern lower,

@@ -56,6 +56,9 @@ func Run(in Input, s Settings) (Result, error) {
 			return Result{}, err
 		}
 	}
+	if err := mixed.besideMixed(fit, level, n); err != nil {
+		return Result{}, err
+	}
 	r.MixedModel = mixed
 
 	rows, effects, labels, err := anglerRows(d, fit, n)

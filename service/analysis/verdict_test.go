@@ -39,13 +39,13 @@ func TestHeadlineWhenTheMixedModelIsRefused(t *testing.T) {
 		answers   bool
 	}{
 		{10, 1, NoMaximum, CombinedAnglers, true},
-		{10, 2, NoMaximum, MixedModelWald, false},
+		{10, 2, NoMaximum, MixedModelProfile, false},
 		{10, 2, Separated, ExactStratified, true},
-		{10, 2, NotConverged, MixedModelWald, false},
+		{10, 2, NotConverged, MixedModelProfile, false},
 		{9, 1, Separated, ExactStratified, true},
 		{9, 0, Separated, CombinedAnglers, true},
 		{20, 2, NoMaximum, CombinedAnglers, true},
-		{29, 3, NoMaximum, MixedModelWald, false},
+		{29, 3, NoMaximum, MixedModelProfile, false},
 	} {
 		r, n := refused(c.k, c.halved, c.status), &notes{}
 		r.Headline = headline(r, &conditional, c.k, "anglers", n)
@@ -98,7 +98,7 @@ func TestVerdict(t *testing.T) {
 	} {
 		in := Input{Test: "red", Control: "plain"}.filled()
 		r := Result{Headline: Headline{
-			Method: MixedModelWald, Share: known(c.share), ShareLow: known(c.low), ShareHigh: known(c.high),
+			Method: MixedModelProfile, Share: known(c.share), ShareLow: known(c.low), ShareHigh: known(c.high),
 			AverageShare: known(c.share), AverageLow: known(c.low), AverageHigh: known(c.high),
 		}, Counts: Counts{Analysed: 1}}
 		v := verdict(r, in, 9)
