@@ -25,16 +25,16 @@ var ErrLimits = errors.New("unusable arguments of the profile limits")
 // leastEffective is the least effective number of anglers, unless there are fewer.
 const leastEffective = 4
 
-// EffectiveAnglers returns m = √(K·K'), but at least 4 (or K, if that is less), for
+// EffectiveAnglers returns m = K^⅓·K'^⅔, but at least 4 (or K, if that is less), for
 // anglers with n fish each: K is their number, K' = (Σn)²/Σn² how many with the same
 // number of fish each would weigh as evenly (Kish 1965, Survey Sampling, section 11.7).
 // Anglers without a fish do not count; m is 0 if none has one.
 //
 // Anglers weigh as their fish where they do not differ, so that K' of them decide, and
-// nearly equally where they differ much, so that K do; which holds the fish cannot tell
-// well, and m is the geometric mean. That and the least of 4 are choices which the
-// simulation study bears out: with K itself the limits are too narrow where one angler
-// has four fifths of the fish, with K' wider than need be.
+// nearly equally where they differ much, so that K do; m lies between. The exponents and
+// the least of 4 were found by simulation: with K itself the limits are too narrow where
+// one angler has four fifths of the fish, with √(KK') still at 40 anglers, with K' wider
+// than need be.
 func EffectiveAnglers(fish []int64) float64 {
 	var anglers, sum, squares float64
 	for _, n := range fish {
@@ -47,7 +47,8 @@ func EffectiveAnglers(fish []int64) float64 {
 	if anglers == 0 {
 		return 0
 	}
-	return max(math.Sqrt(anglers*sum*sum/squares), min(anglers, leastEffective))
+	even := sum * sum / squares
+	return max(math.Cbrt(anglers*even*even), min(anglers, leastEffective))
 }
 
 // ProfileLevel returns the level at which the χ² quantile on one degree of freedom is

@@ -69,7 +69,7 @@ func TestEffectiveAnglers(t *testing.T) {
 		{"one angler", []int64{17}, 1},
 		{"equal", []int64{8, 8, 8, 8, 8, 8}, 6},
 		{"an angler without fish does not count", []int64{8, 8, 0, 8, 8, 8}, 5},
-		{"6, 4, 3, 2, 1, 1, 1: 7 and 18²/68", []int64{6, 4, 3, 2, 1, 1, 1}, math.Sqrt(7 * 324. / 68)},
+		{"6, 4, 3, 2, 1, 1, 1: 7 and 18²/68", []int64{6, 4, 3, 2, 1, 1, 1}, math.Pow(7, 1./3) * math.Pow(324./68, 2./3)},
 		{"one with most: at least 4", []int64{800, 20, 20, 20, 20, 20}, 4},
 		{"three anglers: at least 3", []int64{800, 20, 20}, 3},
 	} {

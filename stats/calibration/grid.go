@@ -21,15 +21,18 @@ func DefaultGrid() []Cell {
 		for j, fish := range []int{5, 12} {
 			cells = append(cells, Cell{Anglers: k, Fish: fish, SDPattern: .3, SDPosition: .3, LowerShare: .8, TestShare: shares[(i+j)%2]})
 		}
+		most := Cell{Anglers: k, Fish: 24, SDPattern: .6, SDPosition: .3, LowerShare: .65, TestShare: .5, Effort: OneHasMost}
+		cells = append(cells, most)
 		if k == 40 {
 			continue
 		}
+		half := most
+		half.Effort = OneHasHalf
 		cells = append(
 			cells,
-			Cell{Anglers: k, Fish: 12, SDPattern: .3, SDPosition: .3, LowerShare: .5, TestShare: shares[(i+1)%2]},
+			half,
 			Cell{Anglers: k, Fish: 24, SDPattern: sds[i%3], SDPosition: .3, LowerShare: .65, TestShare: shares[i%2], Effort: Uneven},
-			Cell{Anglers: k, Fish: 24, SDPattern: .6, SDPosition: .3, LowerShare: .65, TestShare: .5, Effort: OneHasHalf},
-			Cell{Anglers: k, Fish: 24, SDPattern: .6, SDPosition: .3, LowerShare: .65, TestShare: .5, Effort: OneHasMost},
+			Cell{Anglers: k, Fish: 12, SDPattern: .3, SDPosition: .3, LowerShare: .5, TestShare: shares[(i+1)%2]},
 			Cell{Anglers: k, Fish: 24, SDPattern: .3, SDPosition: .3, SDOuting: sds[(i+1)%3], LowerShare: .65, TestShare: shares[i%2], OutingFish: 8},
 		)
 	}
