@@ -18,13 +18,13 @@ const farLinear = 340 // beyond, a product of exponentials may overflow
 
 // addColumn takes n·K of a row off f at each node and stores the row's residuals there,
 // and with a dispersion the slopes in it.
-func (e *evaluator) addColumn(c *cell, row *rowState, base, slope float64, r rule, powers, f, residuals, slopes []float64) {
-	nodes := r.nodes
+func (e *evaluator) addColumn(c *cell, row *rowState, r rule, powers, f, residuals, slopes []float64) {
+	nodes, base, slope := r.nodes, row.base, row.slope
 	f, residuals, powers = f[:len(nodes)], residuals[:len(nodes)], powers[:len(nodes)]
 	y, n := row.y, row.n
 	switch far := math.Abs(base) > farLinear || math.Abs(slope)*r.largest > farLinear; {
 	case far:
-		e.addFarColumn(c, row, base, slope, nodes, f, residuals, slopes)
+		e.addFarColumn(c, row, nodes, f, residuals, slopes)
 	case e.exponential:
 		scale := n * exponential(base)
 		for i, power := range powers {
@@ -58,17 +58,48 @@ func (e *evaluator) addColumn(c *cell, row *rowState, base, slope float64, r rul
 
 // addFarColumn is addColumn where e^ζ may overflow. The weight of such a point is nil,
 // unless y·ζ and n·K(ζ) cancel, as they do for a row whose fish all took one pattern.
-func (e *evaluator) addFarColumn(c *cell, row *rowState, base, slope float64, nodes, f, residuals, slopes []float64) {
+func (e *evaluator) addFarColumn(c *cell, row *rowState, nodes, f, residuals, slopes []float64) {
 	for i, t := range nodes {
-		zeta := min(base+slope*t, 600)
-		k, mean, _, _ := e.derivatives(zeta)
-		if !e.exponential {
-			k, mean, _, _ = e.derivatives(base + slope*t)
+		zeta := row.base + row.slope*t
+		if e.exponential {
+			zeta = min(zeta, 600)
 		}
+		k, mean, _, _ := e.derivatives(zeta)
 		f[i] -= row.n * k
 		residuals[i] = row.y - row.n*mean
 		if e.alpha > 0 {
-			slopes[i] = dispersionSlope(c, math.Exp(zeta), e.alpha)
+			slopes[i] = dispersionSlope(c, math.Exp(min(zeta, 600)), e.alpha)
 		}
 	}
+}
+
+// weigh turns f into the points' weights, weight·exp(f - shift), and returns their sum and
+// those with t and t². The body of exponential is written out so that the loop makes no
+// call.
+func weigh(f []float64, shift float64, r rule) (sum, sumT, sumTT float64) {
+	nodes, weights := r.nodes[:len(f)], r.weights[:len(f)]
+	for i, v := range f {
+		x := v - shift
+		if !(x > -708) {
+			if x == x {
+				f[i] = 0
+				continue
+			}
+			return x, x, x
+		}
+		rounded := x*(expKnots/math.Ln2) + roundMagic
+		k := rounded - roundMagic
+		n := int32(uint32(math.Float64bits(rounded)))
+		d := x - k*ln2High - k*ln2Low
+		knot := expTable[n&(expKnots-1)]
+		scale := math.Float64frombits(uint64(n>>expBits+1023) << 52)
+		w := weights[i] * scale * (knot + knot*(d*(1+d*(1./2+d*(1./6+d*(1./24))))))
+		f[i] = w
+		t := nodes[i]
+		sum += w
+		w *= t
+		sumT += w
+		sumTT += w * t
+	}
+	return sum, sumT, sumTT
 }

@@ -18,15 +18,15 @@ func (m *maximum) effectOf(g int, out *effect) bool {
 	if _, ok := e.findMode(g, ps); !ok {
 		return false
 	}
-	b1, b2 := e.b[2*g], e.b[2*g+1]
+	b1, b2 := e.effects()
 	h := &e.arrow
 	out.u, out.v = ps.lu*b1, ps.lc*b1+ps.lv*b2
 	out.uVar = ps.lu * ps.lu * h.i11
 	out.vVar = ps.lc*ps.lc*h.i11 + 2*ps.lc*ps.lv*h.i12 + ps.lv*ps.lv*h.i22
 	w := e.problem.width
 	for i, k := range m.free {
-		g1, g2 := e.gradientSlope(g, k, ps)
-		d1, d2, _, ok := e.newtonStep(g, g1, g2)
+		g1, g2 := e.gradientSlope(k, ps)
+		d1, d2, _, ok := e.newtonStep(g1, g2)
 		if !ok {
 			return false
 		}
@@ -43,47 +43,52 @@ func (m *maximum) effectOf(g int, out *effect) bool {
 	return true
 }
 
-// gradientSlope is the derivative of ∇f in parameter k at fixed effects: for b1 and b2
-// as results, for the subgroups in their states.
-func (e *evaluator) gradientSlope(g, k int, ps params) (g1, g2 float64) {
-	grp := &e.problem.groups[g]
-	w := e.problem.width
-	b1, b2 := e.b[2*g], e.b[2*g+1]
-	for s := grp.subs.from; s < grp.subs.to; s++ {
-		sub := &e.subs[s-grp.subs.from]
-		sub.gradient = 0
-		for r := e.problem.subs[s].from; r < e.problem.subs[s].to; r++ {
-			row, c := &e.rows[r-grp.rows.from], &e.problem.rows[r]
-			var dEta float64
-			switch k - w {
-			case atPattern:
-				dEta = c.zu * b1
-				g1 += row.residual * c.zu
-			case atCorrelation:
-				dEta = c.zv * b1
-				g1 += row.residual * c.zv
-			case atPosition:
-				dEta = c.zv * b2
-				g2 += row.residual * c.zv
-			case atOuting:
-				dEta = e.d[s]
-				sub.gradient += row.residual
-			case atDispersion:
-				residual, _ := dispersionSlopes(c, math.Exp(row.eta), ps.alpha)
-				residual *= ps.deltaSlope
-				g1 += residual * row.a1
-				g2 += residual * row.a2
-				sub.gradient += residual * ps.lw
-			default:
-				dEta = e.problem.x[r*w+k]
-			}
-			fall := row.weight * dEta
-			g1 -= fall * row.a1
-			g2 -= fall * row.a2
-			sub.gradient -= fall * ps.lw
+// gradientSlope is the derivative of the current group's ∇f in parameter k at fixed
+// effects: for b1 and b2 as results, for the subgroups in their states.
+func (e *evaluator) gradientSlope(k int, ps params) (g1, g2 float64) {
+	for s := range e.sub {
+		e.sub[s].gradient = 0
+		for i := e.spans[s].from - e.from; i < e.spans[s].to-e.from; i++ {
+			r1, r2, ofW := e.rowSlope(k, i, e.w[s], ps)
+			g1, g2 = g1+r1, g2+r2
+			e.sub[s].gradient += ofW
+		}
+	}
+	if len(e.sub) == 0 {
+		for i := range e.row {
+			r1, r2, _ := e.rowSlope(k, i, 0, ps)
+			g1, g2 = g1+r1, g2+r2
 		}
 	}
 	return g1, g2
+}
+
+// rowSlope is row i's part of gradientSlope: for b1, b2 and its w, which stands at d.
+func (e *evaluator) rowSlope(k, i int, d float64, ps params) (g1, g2, ofW float64) {
+	row, c := &e.row[i], &e.cells[i]
+	b1, b2 := e.effects()
+	var dZeta, residual float64
+	switch w := e.problem.width; k - w {
+	case atPattern:
+		dZeta = c.zu * b1
+		g1 = row.residual * c.zu
+	case atCorrelation:
+		dZeta = c.zv * b1
+		g1 = row.residual * c.zv
+	case atPosition:
+		dZeta = c.zv * b2
+		g2 = row.residual * c.zv
+	case atOuting:
+		dZeta = d
+		ofW = row.residual
+	case atDispersion:
+		residual, _ = dispersionSlopes(c, math.Exp(row.eta), ps.alpha)
+		residual *= ps.deltaSlope
+	default:
+		dZeta = e.problem.x[(e.from+i)*w+k]
+	}
+	residual -= row.weight * dZeta
+	return g1 + residual*row.a1, g2 + residual*row.a2, ofW + residual*ps.lw
 }
 
 // spread is the standard deviation of a prediction: its conditional variance plus

@@ -42,7 +42,13 @@ func (e *evaluator) derivatives(zeta float64) (k, k1, k2, k3 float64) {
 		v := math.Exp(zeta)
 		return v, v, v, v
 	}
-	mean, slope, logTerm := logistic(zeta)
+	logTerm, q := tail(math.Abs(zeta))
+	mean := q
+	if zeta >= 0 {
+		mean = 1 - q
+		logTerm += zeta
+	}
+	slope := q * (1 - q)
 	return logTerm, mean, slope, slope * (1 - 2*mean)
 }
 

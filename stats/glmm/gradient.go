@@ -1,6 +1,6 @@
 package glmm
 
-// addGradient adds the derivative of group g's log-likelihood, at its mode, to gradient. The
+// addGradient adds the derivative of the current group's log-likelihood, at its mode, to gradient. The
 // states hold means over the points: with one point those at the mode, which makes it the
 // derivative of the Laplace approximation.
 //
@@ -10,10 +10,8 @@ package glmm
 // mode and H ("of", from Σ over points of ∇f), then those with respect to each row's W;
 // then one solution of H·k = s stands for the move of the mode, because ∇f = 0 there:
 // db = H⁻¹·∂(∇f).
-func (e *evaluator) addGradient(g int, ps params, m scaling, t moments, gradient []float64) {
-	grp := &e.problem.groups[g]
-	p := e.problem
-	b1, b2 := e.b[2*g], e.b[2*g+1]
+func (e *evaluator) addGradient(ps params, m scaling, t moments, gradient []float64) {
+	b1, b2 := e.effects()
 
 	// The means of ∇f (s), and of ∇f·tᵀ (n), with respect to b.
 	s1 := -(b1 + m.m11*t.t1 + m.m12*t.t2)
@@ -21,19 +19,16 @@ func (e *evaluator) addGradient(g int, ps params, m scaling, t moments, gradient
 	n11 := -(b1*t.t1 + m.m11*t.t11 + m.m12*t.t12)
 	n12 := -(b1*t.t2 + m.m11*t.t12 + m.m12*t.t22)
 	n22 := -(b2*t.t2 + m.m22*t.t22)
-	rows := e.rows[:grp.rows.to-grp.rows.from]
-	for k := range rows {
-		row := &rows[k]
+	for k := range e.row {
+		row := &e.row[k]
 		s1 += row.a1 * row.mean
 		s2 += row.a2 * row.mean
 		n11 += row.a1 * row.meanT1
 		n12 += row.a1 * row.meanT2
 		n22 += row.a2 * row.meanT2
 	}
-	if ps.lw != 0 {
-		f11, f12, f22 := e.followersGradient(g, ps, m, t)
-		n11, n12, n22 = n11+f11, n12+f12, n22+f22
-	}
+	f11, f12, f22 := e.followersGradient(ps, m, t)
+	n11, n12, n22 = n11+f11, n12+f12, n22+f22
 	// dM = -M·dCᵀ·M, so the derivative with respect to C is the lower triangle of -M·nᵀ·M,
 	// and -1/C on the diagonal for the determinant; then back through the factor to S.
 	p11, p21, p22 := m.m11*n11+m.m12*n12, m.m22*n12, m.m22*n22 // M·nᵀ
@@ -46,52 +41,66 @@ func (e *evaluator) addGradient(g int, ps params, m scaling, t moments, gradient
 	dc11 -= dc21 * m.c21 / m.c11
 	a11 := dc11 / (2 * m.c11)
 
-	for s := grp.subs.from; s < grp.subs.to; s++ {
-		sub, span := &e.subs[s-grp.subs.from], p.subs[s]
-		if ps.lw != 0 {
-			sub.fromSchur(a11, a12, a22)
-		}
-		for r := span.from; r < span.to; r++ {
-			row := &e.rows[r-grp.rows.from]
-			row.ofWeight = a11*row.a1*row.a1 + 2*a12*row.a1*row.a2 + a22*row.a2*row.a2
-			if ps.lw != 0 {
-				row.ofWeight += ps.lw * (sub.ofHd1*row.a1 + sub.ofHd2*row.a2 + ps.lw*sub.ofHdd)
-			}
-			row.curvature = row.skew * row.ofWeight
-			s1 += row.curvature * row.a1
-			s2 += row.curvature * row.a2
+	ofCurvature := func(row *rowState, ofWeight float64) {
+		row.ofWeight = ofWeight + a11*row.a1*row.a1 + 2*a12*row.a1*row.a2 + a22*row.a2*row.a2
+		row.curvature = row.skew * row.ofWeight
+		s1 += row.curvature * row.a1
+		s2 += row.curvature * row.a2
+	}
+	for k := range e.sub {
+		sub, rows := &e.sub[k], e.rowsOf(k)
+		sub.fromSchur(a11, a12, a22)
+		for r := range rows {
+			row := &rows[r]
+			ofCurvature(row, ps.lw*(sub.ofHd1*row.a1+sub.ofHd2*row.a2+ps.lw*sub.ofHdd))
 			sub.gradient += row.curvature * ps.lw
 		}
 	}
-	k1, k2, _, _ := e.newtonStep(g, s1, s2)
-	w := p.width
+	if len(e.sub) == 0 {
+		for k := range e.row {
+			ofCurvature(&e.row[k], 0)
+		}
+	}
+	k1, k2, _, _ := e.newtonStep(s1, s2)
+
+	w := e.problem.width
 	u, v, corr := gradient[w+atPattern], gradient[w+atPosition], gradient[w+atCorrelation]
-	for s := grp.subs.from; s < grp.subs.to; s++ {
-		sub, span := &e.subs[s-grp.subs.from], p.subs[s]
-		for r := span.from; r < span.to; r++ {
-			row, c := &e.rows[r-grp.rows.from], &p.rows[r]
-			moved := row.a1*k1 + row.a2*k2 + ps.lw*sub.step
-			coef := row.curvature - row.weight*moved
-			of := row.mean + coef
-			for j, x := range p.x[r*w : (r+1)*w] {
-				gradient[j] += of * x
-			}
-			of1 := b1*of + m.m11*row.meanT1 + m.m12*row.meanT2 + 2*row.weight*(a11*row.a1+a12*row.a2) + row.residual*k1
-			of2 := b2*of + m.m22*row.meanT2 + 2*row.weight*(a12*row.a1+a22*row.a2) + row.residual*k2
-			if ps.lw != 0 {
-				of1 += row.weight * ps.lw * sub.ofHd1
-				of2 += row.weight * ps.lw * sub.ofHd2
-				gradient[w+atOuting] += e.d[s]*of + sub.scale*row.meanTau +
-					sub.slope1*(m.m11*row.meanT1+m.m12*row.meanT2) + sub.slope2*m.m22*row.meanT2 +
-					row.weight*(sub.ofHd1*row.a1+sub.ofHd2*row.a2+2*ps.lw*sub.ofHdd) + row.residual*sub.step
-			}
-			u += c.zu * of1
-			corr += c.zv * of1
-			v += c.zv * of2
-			if ps.alpha > 0 {
-				residual, weight := dispersionSlopes(c, row.odds, ps.alpha)
-				gradient[w+atDispersion] += ps.deltaSlope * (row.meanSlope + row.ofWeight*weight + moved*residual)
-			}
+	addRow := func(k int, step float64, sub *subState) {
+		row, c := &e.row[k], &e.cells[k]
+		moved := row.a1*k1 + row.a2*k2 + step
+		of := row.mean + row.curvature - row.weight*moved
+		at := (e.from + k) * w
+		for j, x := range e.problem.x[at : at+w] {
+			gradient[j] += of * x
+		}
+		of1 := b1*of + m.m11*row.meanT1 + m.m12*row.meanT2 + 2*row.weight*(a11*row.a1+a12*row.a2) + row.residual*k1
+		of2 := b2*of + m.m22*row.meanT2 + 2*row.weight*(a12*row.a1+a22*row.a2) + row.residual*k2
+		if sub != nil {
+			of1 += row.weight * ps.lw * sub.ofHd1
+			of2 += row.weight * ps.lw * sub.ofHd2
+		}
+		u += c.zu * of1
+		corr += c.zv * of1
+		v += c.zv * of2
+		if ps.alpha > 0 {
+			residual, weight := dispersionSlopes(c, row.odds, ps.alpha)
+			gradient[w+atDispersion] += ps.deltaSlope * (row.meanSlope + row.ofWeight*weight + moved*residual)
+		}
+	}
+	for s := range e.sub {
+		sub, span := &e.sub[s], e.spans[s]
+		for k := span.from - e.from; k < span.to-e.from; k++ {
+			addRow(k, ps.lw*sub.step, sub)
+			row := &e.row[k]
+			of := row.mean + row.curvature - row.weight*(row.a1*k1+row.a2*k2+ps.lw*sub.step)
+			gradient[w+atOuting] += e.w[s]*of + sub.scale*row.meanTau +
+				sub.slope1*(m.m11*row.meanT1+m.m12*row.meanT2) + sub.slope2*m.m22*row.meanT2 +
+				row.weight*(sub.ofHd1*row.a1+sub.ofHd2*row.a2+2*ps.lw*sub.ofHdd) + row.residual*sub.step
+		}
+	}
+	if len(e.sub) == 0 {
+		for k := range e.row {
+			addRow(k, 0, nil)
 		}
 	}
 	gradient[w+atPattern], gradient[w+atPosition], gradient[w+atCorrelation] = u, v, corr
@@ -100,19 +109,18 @@ func (e *evaluator) addGradient(g int, ps params, m scaling, t moments, gradient
 // followersGradient fills, for each subgroup, the derivative with respect to the mode of
 // its w (gradient) and to the slope and scale by which its points follow b (ofSlope,
 // ofScale). It returns what they add to n, since they move with M·t.
-func (e *evaluator) followersGradient(g int, ps params, m scaling, t moments) (n11, n12, n22 float64) {
-	grp := &e.problem.groups[g]
-	for s := grp.subs.from; s < grp.subs.to; s++ {
-		sub, span := &e.subs[s-grp.subs.from], e.problem.subs[s]
+func (e *evaluator) followersGradient(ps params, m scaling, t moments) (n11, n12, n22 float64) {
+	for k := range e.sub {
+		sub, rows := &e.sub[k], e.rowsOf(k)
 		// The mean of d, and of its products with t and τ; then of ∇f likewise.
-		d := e.d[s]
+		d := e.w[k]
 		along1, along2 := sub.slope1*m.m11, sub.slope1*m.m12+sub.slope2*m.m22 // of t1 and t2
 		g0 := -(d + along1*t.t1 + along2*t.t2 + sub.scale*sub.tau)
 		g1 := -(d*t.t1 + along1*t.t11 + along2*t.t12 + sub.scale*sub.tau1)
 		g2 := -(d*t.t2 + along1*t.t12 + along2*t.t22 + sub.scale*sub.tau2)
 		gTau := -(d*sub.tau + along1*sub.tau1 + along2*sub.tau2 + sub.scale*sub.tauTau)
-		for r := span.from; r < span.to; r++ {
-			row := &e.rows[r-grp.rows.from]
+		for r := range rows {
+			row := &rows[r]
 			g0 += ps.lw * row.mean
 			g1 += ps.lw * row.meanT1
 			g2 += ps.lw * row.meanT2

@@ -33,10 +33,19 @@ type evaluator struct {
 	// gradients, row by row.
 	crossProducts []float64
 	groupGradient []float64
-	// Scratch: of the current group, and of a column of quadrature points.
+	// The current group: its number, that of its first row, the parts of the following that
+	// are its own, their spans of rows, the w's, and H. Without a spread of w there is
+	// no subgroup.
+	group, from int
+	row         []rowState
+	cells       []cell
+	sub         []subState
+	spans       []span
+	w           []float64
+	arrow       arrow
+	// Scratch: states of rows and subgroups, and columns of quadrature points.
 	rows          []rowState
 	subs          []subState
-	arrow         arrow
 	pointValue    []float64
 	pointResidual []float64 // row by row
 	pointSlope    []float64
@@ -96,7 +105,7 @@ func (e *evaluator) evaluate(psi, gradient []float64) float64 {
 				return math.NaN()
 			}
 		}
-		total += f + e.integrate(g, ps, into)
+		total += f + e.integrate(ps, into)
 		if e.crossProducts != nil {
 			e.addCrossProducts(gradient)
 		}
@@ -112,27 +121,26 @@ func (e *evaluator) evaluate(psi, gradient []float64) float64 {
 	return total
 }
 
-// integrate returns ln of the integral of exp(f - f(mode)) for group g, at its mode, and
-// adds the derivative of the group's log-likelihood to gradient.
-func (e *evaluator) integrate(g int, ps params, gradient []float64) float64 {
+// integrate returns ln of the integral of exp(f - f(mode)) for the current group, at its
+// mode, and adds the derivative of the group's log-likelihood to gradient.
+func (e *evaluator) integrate(ps params, gradient []float64) float64 {
 	m := newScaling(&e.arrow)
-	half := -e.logDeterminant(g) / 2
-	rows := e.rows[:e.problem.groups[g].rows.to-e.problem.groups[g].rows.from]
+	half := -e.logDeterminant() / 2
 	if ps.alpha > 0 {
-		for k := range rows {
-			rows[k].odds = math.Exp(rows[k].eta)
+		for k := range e.row {
+			e.row[k].odds = math.Exp(e.row[k].eta)
 		}
 	}
 	t := moments{mass: 1}
 	switch {
 	case e.points == 1:
-		e.atMode(g, ps)
-	case ps.lw == 0:
-		t = e.sumPoints(g, ps, m)
+		e.atMode(ps)
+	case len(e.sub) == 0:
+		t = e.sumPoints(ps, m)
 	default:
-		t = e.sumNested(g, ps, m)
+		t = e.sumNested(ps, m)
 	}
-	e.addGradient(g, ps, m, t, gradient)
+	e.addGradient(ps, m, t, gradient)
 	if e.points == 1 {
 		return half
 	}
@@ -140,23 +148,16 @@ func (e *evaluator) integrate(g int, ps params, gradient []float64) float64 {
 }
 
 // atMode leaves in the states what sums over one point would.
-func (e *evaluator) atMode(g int, ps params) {
-	grp := &e.problem.groups[g]
-	for r := grp.rows.from; r < grp.rows.to; r++ {
-		row := &e.rows[r-grp.rows.from]
+func (e *evaluator) atMode(ps params) {
+	for k := range e.row {
+		row := &e.row[k]
 		row.mean, row.meanT1, row.meanT2, row.meanTau = row.residual, 0, 0, 0
 		if ps.alpha > 0 {
-			row.meanSlope = dispersionSlope(&e.problem.rows[r], row.odds, ps.alpha)
+			row.meanSlope = dispersionSlope(&e.cells[k], row.odds, ps.alpha)
 		}
 	}
-	if ps.lw == 0 {
-		return
-	}
-	subs := e.subs[:grp.subs.to-grp.subs.from]
-	for k := range subs {
-		s := &subs[k]
-		s.slope1, s.slope2, s.scale = -s.hd1/s.hdd, -s.hd2/s.hdd, 1/math.Sqrt(s.hdd)
-		s.tau, s.tau1, s.tau2, s.tauTau = 0, 0, 0, 0
+	for k := range e.sub {
+		e.sub[k].follow()
 	}
 }
 

@@ -58,72 +58,59 @@ func (e *evaluator) rules(ps params) (first, second rule) {
 // sumPoints sums over the points of b, w having no spread, and leaves each row's mean
 // residual, and mean of residual times t, in its state. f falls from its mode, so no
 // term exceeds its weight and nothing overflows.
-func (e *evaluator) sumPoints(g int, ps params, m scaling) moments {
-	grp := &e.problem.groups[g]
-	rows, cells := e.rows[:grp.rows.to-grp.rows.from], e.problem.rows[grp.rows.from:grp.rows.to]
-	b1, b2 := e.b[2*g], e.b[2*g+1]
-	top := e.logIntegrand(g, ps)
+func (e *evaluator) sumPoints(ps params, m scaling) moments {
+	b1, b2 := e.effects()
+	top := e.logIntegrand(ps)
 	inner, outer := e.rules(ps)
-	points := len(inner.nodes)
-	for k := range rows {
-		row := &rows[k]
+	nodes := inner.nodes
+	points := len(nodes)
+	linear := 0.0 // Σ y·ζ is constant + linear·t
+	for k := range e.row {
+		row := &e.row[k]
 		row.mean, row.meanT1, row.meanT2, row.meanSlope = 0, 0, 0, 0
-		powers(row.a1*m.m11, inner.nodes, e.pointPower[k*points:])
+		row.slope = row.a1 * m.m11
+		linear += row.y * row.slope
+		powers(row.slope, nodes, e.pointPower[k*points:])
 	}
 	var t moments
 	f := e.pointValue[:points]
 	for j, y2 := range outer.nodes {
 		p1, p2 := b1+m.m12*y2, b2+m.m22*y2
-		// Σ y·ζ is constant + linear·t.
-		constant, linear := -p2*p2/2-top, 0.0
-		for k := range rows {
-			row := &rows[k]
+		constant := -p2*p2/2 - top
+		for k := range e.row {
+			row := &e.row[k]
 			row.base = row.fixed + row.a1*p1 + row.a2*p2
 			constant += row.y * row.base
-			linear += row.y * row.a1 * m.m11
 		}
-		for i, y1 := range inner.nodes {
+		for i, y1 := range nodes {
 			q1 := p1 + m.m11*y1
 			f[i] = constant + linear*y1 - q1*q1/2
 		}
-		for k := range rows {
+		for k := range e.row {
 			at := k * points
-			e.addColumn(&cells[k], &rows[k], rows[k].base, rows[k].a1*m.m11, inner, e.pointPower[at:], f, e.pointResidual[at:], e.pointSlope[at:])
+			e.addColumn(&e.cells[k], &e.row[k], inner, e.pointPower[at:], f, e.pointResidual[at:], e.pointSlope[at:])
 		}
-		var mass, t1, t11 float64
-		for i, y1 := range inner.nodes {
-			weight := outer.weights[j] * inner.weights[i] * exponential(f[i])
-			f[i] = weight
-			mass += weight
-			t1 += weight * y1
-			t11 += weight * y1 * y1
-		}
-		t.mass += mass
-		t.t1 += t1
-		t.t11 += t11
-		t.t2 += mass * y2
-		t.t12 += t1 * y2
-		t.t22 += mass * y2 * y2
-		for k := range rows {
-			residuals := e.pointResidual[k*points : (k+1)*points]
-			var sum, sumT1 float64
-			for i, y1 := range inner.nodes {
-				v := f[i] * residuals[i]
-				sum += v
-				sumT1 += v * y1
-			}
-			rows[k].mean += sum
-			rows[k].meanT1 += sumT1
-			rows[k].meanT2 += sum * y2
-		}
-		if ps.alpha > 0 {
-			for k := range rows {
-				rows[k].meanSlope += dot(f, e.pointSlope[k*points:])
+		mass, t1, t11 := weigh(f, 0, inner)
+		over := outer.weights[j]
+		t.mass += over * mass
+		t.t1 += over * t1
+		t.t11 += over * t11
+		t.t2 += over * mass * y2
+		t.t12 += over * t1 * y2
+		t.t22 += over * mass * y2 * y2
+		for k := range e.row {
+			row := &e.row[k]
+			sum, sumT1 := weighted(f, e.pointResidual[k*points:], nodes)
+			row.mean += over * sum
+			row.meanT1 += over * sumT1
+			row.meanT2 += over * sum * y2
+			if ps.alpha > 0 {
+				row.meanSlope += over * dot(f, e.pointSlope[k*points:])
 			}
 		}
 	}
-	for k := range rows {
-		rows[k].divide(t.mass)
+	for k := range e.row {
+		e.row[k].divide(t.mass)
 	}
 	return t.mean()
 }
@@ -137,7 +124,19 @@ func (row *rowState) divide(mass float64) {
 	row.meanSlope /= mass
 }
 
+// weighted sums v·w, and v·w·node.
+func weighted(v, w, nodes []float64) (sum, sumNode float64) {
+	w, nodes = w[:len(v)], nodes[:len(v)]
+	for i, x := range v {
+		x *= w[i]
+		sum += x
+		sumNode += x * nodes[i]
+	}
+	return sum, sumNode
+}
+
 func dot(a, b []float64) (sum float64) {
+	b = b[:len(a)]
 	for i, v := range a {
 		sum += v * b[i]
 	}
