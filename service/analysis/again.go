@@ -32,7 +32,7 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 	var c *Combined
 	var conditional *exact.Conditional
 	switch q.method {
-	case MixedModelWald:
+	case MixedModelProfile:
 		m, _, err = mixedModel(d, q.form.forRow(d, in.Tallies), level, n)
 	case CombinedAnglers:
 		_, effects, labels, failed := anglerRows(d, nil, n)

@@ -54,7 +54,7 @@ func TestHeadlineCovers(t *testing.T) {
 				for range trials {
 					r := mustRun(t, invented(rng, k, 12, theta, beta, sd, sd/2), analysis.Settings{})
 					h := r.Headline
-					if h.Method != analysis.MixedModelWald {
+					if h.Method != analysis.MixedModelProfile {
 						continue
 					}
 					spoke++

@@ -119,7 +119,7 @@ func finite(x float64) *float64 { return known2(x, true) }
 // positionOf is the position effect β of the mixed model, else of the pooled table, else 0.
 func positionOf(r Result) float64 {
 	switch {
-	case r.MixedModel != nil && r.MixedModel.PositionLogOdds != nil && r.Headline.Method == MixedModelWald:
+	case r.MixedModel != nil && r.MixedModel.PositionLogOdds != nil && r.Headline.Method == MixedModelProfile:
 		return *r.MixedModel.PositionLogOdds
 	case r.PooledTable != nil && r.PooledTable.PositionLogOdds != nil:
 		return *r.PooledTable.PositionLogOdds

@@ -122,7 +122,7 @@ func limits(r Result, in Input, k int) []string {
 	if most, prevails := r.Prevailing(); prevails {
 		list = append(list, fmt.Sprintf("One angler caught %d of the %d analysed fish, and no spread between anglers could be seen: the interval is as narrow as if all were alike.", most.analysed(), r.Counts.Analysed))
 	}
-	if r.Headline.Method != MixedModelWald && r.Headline.Share != nil {
+	if r.Headline.Method != MixedModelProfile && r.Headline.Share != nil {
 		list = append(list, independence(r))
 	}
 	if in.Source == trial.Recorded {
