@@ -39,10 +39,10 @@ func DefaultGrid() []Cell {
 	return cells
 }
 
-// BootstrapGrid returns the twelve cells of the default grid in which the bootstrap is
+// SlowGrid returns the twelve cells of the default grid in which SlowMethods are
 // tried: few anglers, few fish, a strong position effect, anglers who differ much, one
 // with most of the fish.
-func BootstrapGrid() []Cell {
+func SlowGrid() []Cell {
 	var cells []Cell
 	for _, c := range DefaultGrid() {
 		few := c.Anglers == 5 || c.Anglers == 8 || c.Anglers == 12

@@ -50,12 +50,14 @@ func Methods() []Method {
 // Refits is the number of refits of the parametric bootstrap.
 const Refits = 399
 
-// BootstrapMethods returns the mixed model's interval by the parametric bootstrap, too
-// slow for every cell, and those that it is compared with.
-func BootstrapMethods() []Method {
+// SlowMethods returns the methods that are too slow for every cell, and those of Methods
+// that they are compared with.
+func SlowMethods() []Method {
 	methods := []Method{
 		{"bootstrap_t", "mixed model, symmetric bootstrap-t, 399 refits to counts drawn from the fit", (*fits).bootstrapT},
 		{"bootstrap_t_else_exact", "bootstrap_t; exact_stratified where the model is refused", func(f *fits) interval { return f.elseExact(f.bootstrapT()) }},
+		{"conditional_t", "conditional mixed model, t on its anglers less one", func(f *fits) interval { return f.conditional().wald }},
+		{"conditional_profile", "conditional mixed model, profile limits by χ²", func(f *fits) interval { return f.conditional().profile }},
 	}
 	for _, m := range Methods() {
 		if m.Name == "mixed_t" || m.Name == "profile_m_else_exact" {
@@ -72,6 +74,7 @@ type fits struct {
 	limits  map[float64]interval // of profiles, by level
 	effects []meta.Effect        // of the anglers with fish in both arrangements
 	refits  func() (*glmm.Bootstrap, error)
+	pooled  *conditional
 	drawn   *interval // by the bootstrap
 }
 
@@ -185,6 +188,29 @@ func (f *fits) bootstrapT() interval {
 		}
 	}
 	return *f.drawn
+}
+
+// conditional holds the two intervals of the conditional mixed model.
+type conditional struct{ wald, profile interval }
+
+func (f *fits) conditional() conditional {
+	if f.pooled != nil {
+		return *f.pooled
+	}
+	f.pooled = new(conditional)
+	row, err := meta.ConditionalPool(f.tables, level)
+	if err != nil {
+		return *f.pooled
+	}
+	f.pooled.wald = interval{true, row.Theta, row.Low, row.High}
+	f.pooled.profile = interval{true, row.Theta, math.Inf(-1), math.Inf(1)}
+	if row.HasProfileLow {
+		f.pooled.profile.low = row.ProfileLow
+	}
+	if row.HasProfileHigh {
+		f.pooled.profile.high = row.ProfileHigh
+	}
+	return *f.pooled
 }
 
 // squaredT is the level at which the χ² quantile is the square of Student's.

@@ -108,9 +108,9 @@ func TestGrid(t *testing.T) {
 		}
 		seen[c.Name()] = true
 	}
-	twelve := calibration.BootstrapGrid()
+	twelve := calibration.SlowGrid()
 	if len(twelve) != 12 {
-		t.Errorf("%d cells for the bootstrap, want 12", len(twelve))
+		t.Errorf("%d cells for slow methods, want 12", len(twelve))
 	}
 	for _, c := range twelve {
 		if !seen[c.Name()] {
