@@ -36,6 +36,9 @@ func (c *planCommand) question(stdin io.Reader) (analysis.SizeQuestion, error) {
 	if c.Hours != nil {
 		q.OutingMinutes = 60 * *c.Hours
 	}
+	if q.Anglers == 1 && c.Dropout == nil && c.Question == "" {
+		q.Dropout = 0 // a trial of one's own ends with its angler
+	}
 	c.setSwap(&q)
 	if c.Looks != 0 {
 		q.Stopping, q.Looks = analysis.StopAtLooks, c.Looks

@@ -23,17 +23,23 @@ func catchOf(x float64) string { return strconv.FormatFloat(math.Round(10*x)/10,
 
 func anglers(n int) string { return Counted(int64(n), "angler", "anglers") }
 
-// plannedTeam is the team that a plan recommends: the one whose played seasons reach the chance asked for, else the one by
-// the formula; nil where none is large enough.
+// plannedTeam is the team that a plan recommends: the question's own where it is enough, else more anglers, or for up to
+// four anglers more fish each; by played seasons where there are any. Nil where none is large enough.
 func plannedTeam(a analysis.SizeAnswer) *analysis.TeamCost {
+	q := a.Question
 	switch {
+	case a.Played == nil && a.Power >= q.Power:
+		return ownTeam(a)
+	case a.Played == nil && q.Anglers <= analysis.FewAnglers:
+		return a.ByFish
+	case a.Played == nil:
+		return a.ByAnglers
+	case q.Anglers <= analysis.FewAnglers && a.EnoughByFish != nil:
+		return &a.EnoughByFish.Cost
 	case a.EnoughByAnglers != nil:
 		return &a.EnoughByAnglers.Cost
-	case a.Question.Anglers <= analysis.FewAnglers && a.Power >= a.Question.Power:
-		return ownTeam(a)
-	default:
-		return a.ByAnglers
 	}
+	return nil
 }
 
 // ownTeam is the question's team, among those that the answer weighs.
@@ -60,27 +66,33 @@ func planSentence(a analysis.SizeAnswer) string {
 	yours := fmt.Sprintf("%s landing %s fish each", anglers(q.Anglers), catchOf(q.FishEach))
 	see := fmt.Sprintf("see %s of 100 fish on the changed fly, where 50 would be no difference", hundred(q.SmallestShare))
 	switch {
-	case team != nil && team.Anglers == q.Anglers:
+	case team != nil && team.Anglers == q.Anglers && team.FishEach == q.FishEach:
 		say("To %s, %s are enough: %s in %s. They would see it in %s of 100 seasons.", see, yours, Counted(int64(team.Fish), "fish", "fish"),
 			Counted(int64(team.Outings), "outing", "outings"), chance(own))
+		return strings.Join(s, " ")
 	case team != nil:
 		say("To %s, in %s of 100 seasons, it takes about %s landing %s fish each: %s in %s.", see, hundred(q.Power), anglers(team.Anglers), catchOf(team.FishEach),
 			Counted(int64(team.Fish), "fish", "fish"), Counted(int64(team.Outings), "outing", "outings"))
 		say("%s would see it in %s.", sentenceCase(yours), chance(own))
 	default:
-		say("To %s, no team of a size that was looked at is enough with %s fish each.", see, catchOf(q.FishEach))
-		say("%s would see it in %s of 100 seasons.", sentenceCase(yours), chance(own))
+		say("To %s, in %s of 100 seasons, no team of a size that was looked at is enough.", see, hundred(q.Power))
+		say("%s would see it in %s.", sentenceCase(yours), chance(own))
+	}
+	more := a.ByFish
+	if a.Played != nil {
+		more = nil
+		if a.EnoughByFish != nil {
+			more = &a.EnoughByFish.Cost
+		}
 	}
 	switch {
 	case team != nil && team.Anglers == q.Anglers:
-	case a.EnoughByFish != nil:
-		say("The same %s would need about %s fish each.", anglers(q.Anglers), catchOf(a.EnoughByFish.FishEach))
 	case a.ByFish == nil:
-		say("More fish by the same %s would never be enough, because anglers differ: only more anglers help.", anglers(q.Anglers))
-	case a.Played == nil:
-		say("The same %s would need about %s fish each.", anglers(q.Anglers), catchOf(a.ByFish.FishEach))
+		say("More fish by the same anglers would never be enough, because anglers differ: only more anglers help.")
+	case more != nil:
+		say("The same anglers would need about %s fish each.", catchOf(more.FishEach))
 	default:
-		say("More fish by the same %s help little.", anglers(q.Anglers))
+		say("More fish by the same anglers help little.")
 	}
 	return strings.Join(s, " ")
 }
@@ -97,7 +109,7 @@ func twice(a analysis.SizeAnswer) string {
 			people = &a.Teams[i].Power
 		}
 	}
-	if fish == nil || people == nil || q.Anglers <= analysis.FewAnglers {
+	if fish == nil || people == nil || q.Anglers <= analysis.FewAnglers || q.Stopping == analysis.StopAnytime {
 		return ""
 	}
 	return fmt.Sprintf("By the formula your team sees it in %s of 100 seasons; twice the fish by the same anglers would make that %s, twice the anglers with as many fish each %s.",
@@ -112,13 +124,12 @@ func planMore(a analysis.SizeAnswer) []string {
 	if text := twice(a); text != "" {
 		say("%s", text)
 	}
-	if a.Detectable != nil {
-		say("With what you have, the smallest that %s with %s fish each see in %s of 100 seasons is %s of 100 (or its mirror, %s of 100), by the formula.", anglers(q.Anglers), catchOf(q.FishEach),
-			hundred(q.Power), OutOf100(a.Detectable), chance(1-*a.Detectable))
+	if a.Detectable != nil && q.Stopping != analysis.StopAnytime {
+		say("What you can see with what you have, in %s of 100 seasons: %s of 100 or more (or its mirror, %s of 100 or fewer), by the formula.", hundred(q.Power),
+			OutOf100(a.Detectable), chance(1-*a.Detectable))
 	}
-	if smaller, asked := a.Shares[0], askedPrice(a); asked != nil && smaller.Team != nil && smaller.Share < q.SmallestShare && asked.Anglers > 0 {
-		say("Looking for %s of 100 instead of %s would take %s times as many anglers: %s instead of %s, by the formula.", hundred(smaller.Share), hundred(q.SmallestShare),
-			Number(new(float64(smaller.Team.Anglers)/float64(asked.Anglers)), 1), Count(int64(smaller.Team.Anglers)), Count(int64(asked.Anglers)))
+	if text := price(a); text != "" {
+		say("%s", text)
 	}
 	say("If the two flies are alike, %s of 100 trials would still say that they are not: that is the chance of a false alarm which was asked for%s.", hundred(q.Alpha), playedAlarm(a))
 	switch {
@@ -137,6 +148,26 @@ func planMore(a analysis.SizeAnswer) []string {
 	return list
 }
 
+// price says what the smallest share of the table would cost in place of the one asked for.
+func price(a analysis.SizeAnswer) string {
+	smaller := a.Shares[0]
+	for _, s := range a.Shares {
+		if s.Share != a.Question.SmallestShare || s.Share == smaller.Share {
+			continue
+		}
+		what, least, most := "fish", s.Alike, smaller.Alike
+		if a.Question.Anglers > analysis.FewAnglers {
+			if s.Team == nil || smaller.Team == nil {
+				return ""
+			}
+			what, least, most = "anglers", s.Team.Anglers, smaller.Team.Anglers
+		}
+		return fmt.Sprintf("Looking for %s of 100 instead of %s would take %s times as many %s: %s instead of %s, by the formula.", hundred(smaller.Share), hundred(s.Share),
+			Number(new(float64(most)/float64(least)), 1), what, Count(int64(most)), Count(int64(least)))
+	}
+	return ""
+}
+
 func playedAlarm(a analysis.SizeAnswer) string {
 	if a.NoEffect == nil {
 		return ""
@@ -147,15 +178,6 @@ func playedAlarm(a analysis.SizeAnswer) string {
 // within is a simulated chance of 100 with twice its Monte Carlo standard error.
 func within(share, stdErr float64) string {
 	return fmt.Sprintf("%s ± %s", Number(new(100*share), 1), Number(new(200*stdErr), 1))
-}
-
-func askedPrice(a analysis.SizeAnswer) *analysis.TeamCost {
-	for _, s := range a.Shares {
-		if s.Share == a.Question.SmallestShare {
-			return s.Team
-		}
-	}
-	return nil
 }
 
 // plannedSwap is a swap rule in words.

@@ -25,7 +25,8 @@ type graph struct {
 	Down                []downTick
 	Pieces              []piece
 	Level               *downTick // a level to be reached, drawn across
-	Fly, Knot           *mark2
+	Fly, Knot           *sign
+	Over, Under         string // what lies on either side of the line
 	Alternative         string
 }
 
@@ -39,11 +40,11 @@ type piece struct {
 	Y1, Y2 float64
 }
 
-// mark2 is a mark with its label, set at the side where there is room.
-type mark2 struct {
+// sign is a mark with its label, set at the side where there is room.
+type sign struct {
 	X, Anchor string
 	Y         float64
-	DX        int // of the label, pixels
+	DX, DY    int // of the label, pixels
 	Text      label
 }
 
@@ -53,8 +54,8 @@ func newGraph() graph {
 }
 
 // place sets a mark; part is its place across, 0 to 1.
-func (g graph) place(part, y float64, text label) *mark2 {
-	m := mark2{X: scale{9, 97}.at(part), Y: y, DX: 13, Anchor: "start", Text: text}
+func (g graph) place(part, y float64, text label) *sign {
+	m := sign{X: scale{9, 97}.at(part), Y: y, DX: 13, DY: -8, Anchor: "start", Text: text}
 	if part > .6 {
 		m.DX, m.Anchor = -13, "end"
 	}
@@ -90,11 +91,16 @@ func equalGraph(a analysis.SizeAnswer) *graph {
 		return graphBottom - (graphBottom-graphTop)*math.Log(fish/least)/math.Log(high/least)
 	}
 	g := newGraph()
+	g.Over, g.Under = "large enough", "too small"
 	var part, y []float64
-	for _, p := range a.EqualPower {
-		if p.FishEach != nil && float64(*p.FishEach) <= high {
-			part, y = append(part, float64(p.Anglers)/most), append(y, down(math.Max(least, float64(*p.FishEach))))
+	before := 0
+	for i, p := range a.EqualPower {
+		// Fish are whole: of equal numbers the first is drawn, so that the line falls without steps.
+		if p.FishEach == nil || float64(*p.FishEach) > high || *p.FishEach == before && i < last {
+			continue
 		}
+		before = *p.FishEach
+		part, y = append(part, float64(p.Anglers)/most), append(y, down(math.Max(least, float64(before))))
 	}
 	if len(part) < 2 {
 		return nil
@@ -112,12 +118,16 @@ func equalGraph(a analysis.SizeAnswer) *graph {
 		}
 	}
 	own := fmt.Sprintf("%s, %s fish each", anglers(q.Anglers), catchOf(q.FishEach))
-	g.Fly = g.place(float64(q.Anglers)/most, tenth(down(q.FishEach)), label{"your team: " + own, strconv.Itoa(q.Anglers) + " × " + catchOf(q.FishEach)})
+	g.Fly = g.place(float64(q.Anglers)/most, tenth(down(q.FishEach)), label{Wide: "your team, " + strconv.Itoa(q.Anglers) + " × " + catchOf(q.FishEach), Narrow: "yours"})
+	g.Fly.DY = 14
+	if a.Power < q.Power { // it lies under the line, which falls to the right of it
+		g.Fly.DX, g.Fly.Anchor = -13, "end"
+	}
 	g.Alternative = fmt.Sprintf("A line that falls from left to right: the more anglers, the fewer fish each. Sizes on or above it see %s of 100 in at least %s of 100 seasons, by the formula. "+
 		"Your team, %s, lies %s the line.", hundred(q.SmallestShare), hundred(q.Power), own, map[bool]string{true: "above", false: "below"}[a.Power >= q.Power])
 	if by := a.ByAnglers; by != nil && float64(by.Anglers) <= most {
 		text := fmt.Sprintf("%s, %s fish each", anglers(by.Anglers), catchOf(by.FishEach))
-		g.Knot = g.place(float64(by.Anglers)/most, tenth(down(by.FishEach)), label{text, strconv.Itoa(by.Anglers) + " × " + catchOf(by.FishEach)})
+		g.Knot = g.place(float64(by.Anglers)/most, tenth(down(by.FishEach)), label{Wide: strconv.Itoa(by.Anglers) + " × " + catchOf(by.FishEach) + " is enough", Narrow: strconv.Itoa(by.Anglers) + " × " + catchOf(by.FishEach)})
 		g.Alternative += " At the knot " + text + " reach it."
 	}
 	if first := firstEnough(a); first > analysis.FewAnglers+1 {
@@ -174,6 +184,7 @@ func shareGraph(a analysis.SizeAnswer) *graph {
 		g.Knot = g.place(across(q.SmallestShare), tenth(down(a.Power)), label{
 			fmt.Sprintf("%s of 100 fish: seen in %s of 100 seasons", hundred(q.SmallestShare), chance(a.Power)), chance(a.Power),
 		})
+		g.Knot.DY = 18 // the line rises above it
 		g.Alternative += fmt.Sprintf(" At the knot, %s of 100 fish, it stands at %s.", hundred(q.SmallestShare), chance(a.Power))
 	}
 	if a.Detectable != nil {

@@ -39,7 +39,7 @@ func PlanHTML(w io.Writer, a analysis.SizeAnswer, programVersion string) error {
 // its own, light and dark, with a text alternative. Errors come from w only.
 func PlanCurve(w io.Writer, a analysis.SizeAnswer) error {
 	p := newPlanPage(a, "")
-	p.Style += ".paper { fill: var(--paper); } .fig { max-width: 100%; font-family: system-ui, sans-serif; }"
+	p.Style += ".paper { fill: var(--paper); } .fig { width: 720px; max-width: 100%; font-family: system-ui, sans-serif; }"
 	return planTemplate(w, "plan-curve.tmpl", p)
 }
 

@@ -53,8 +53,8 @@ type planner struct {
 }
 
 // conditions are the question's, every variance made larger by the looks.
-func (p planner) conditions(alike bool) Conditions {
-	c := p.Question.conditions()
+func (p planner) conditions(anglers int, alike bool) Conditions {
+	c := p.Question.conditions(anglers)
 	c.FishPerOuting *= 1 - p.NotSure // outings end with the angler who stops
 	if alike {
 		c.SDPattern, c.SDOuting = 0, 0
@@ -67,7 +67,7 @@ func (p planner) conditions(alike bool) Conditions {
 func (p planner) counting(fishEach float64) float64 { return fishEach * p.kept() / p.inflation }
 
 func (p planner) power(share float64, anglers int, fishEach float64, alike bool) (float64, error) {
-	return p.t.TeamPower(share, p.conditions(alike), anglers, p.counting(fishEach))
+	return p.t.TeamPower(share, p.conditions(anglers, alike), anglers, p.counting(fishEach))
 }
 
 func (p planner) cost(anglers int, fishEach float64) Cost {
@@ -77,7 +77,7 @@ func (p planner) cost(anglers int, fishEach float64) Cost {
 
 // team is what the question's own team can see.
 func (p planner) team(a *Answer) (err error) {
-	fish, err := p.t.Fish(p.SmallestShare, p.conditions(true))
+	fish, err := p.t.Fish(p.SmallestShare, p.conditions(p.Anglers, true))
 	if err != nil {
 		return err
 	}
@@ -90,11 +90,11 @@ func (p planner) team(a *Answer) (err error) {
 	}
 	if p.Anglers == 1 {
 		each := max(1, int(math.Round(p.FishEach*p.kept()/2)))
-		if exact, err := p.t.OneAngler(p.SmallestShare, p.conditions(false).Beta, each, each); err == nil {
+		if exact, err := p.t.OneAngler(p.SmallestShare, p.conditions(1, false).Beta, each, each); err == nil {
 			a.PowerExact = &exact
 		}
 	}
-	share, err := p.t.Detectable(p.conditions(false), p.Anglers, p.counting(p.FishEach))
+	share, err := p.t.Detectable(p.conditions(p.Anglers, false), p.Anglers, p.counting(p.FishEach))
 	if err == nil {
 		a.Detectable = &share
 	}
@@ -125,7 +125,7 @@ func (p planner) costs(a *Answer) (err error) {
 	shares := []float64{.55, .60, .65, .70, p.SmallestShare}
 	slices.Sort(shares)
 	for _, share := range slices.Compact(shares) {
-		fish, err := p.t.Fish(share, p.conditions(true))
+		fish, err := p.t.Fish(share, p.conditions(p.Anglers, true))
 		if err != nil {
 			return err
 		}
@@ -139,7 +139,7 @@ func (p planner) costs(a *Answer) (err error) {
 }
 
 func (p planner) anglers(share float64) (*Cost, error) {
-	k, err := p.t.Anglers(share, p.conditions(false), p.counting(p.FishEach))
+	k, err := p.t.Anglers(share, p.conditions(FewAnglers+1, false), p.counting(p.FishEach))
 	if err != nil {
 		return nil, known(err)
 	}
@@ -149,7 +149,7 @@ func (p planner) anglers(share float64) (*Cost, error) {
 
 // fishEach is what every one of so many anglers must land.
 func (p planner) fishEach(anglers int) (*int, error) {
-	counting, err := p.t.FishEach(p.SmallestShare, p.conditions(false), anglers)
+	counting, err := p.t.FishEach(p.SmallestShare, p.conditions(anglers, false), anglers)
 	if err != nil {
 		return nil, known(err)
 	}
@@ -159,9 +159,15 @@ func (p planner) fishEach(anglers int) (*int, error) {
 
 // sizes are teams about the question's.
 func (p planner) sizes(a *Answer) error {
+	// Up to FewAnglers the answer is another, about these anglers only: they stand in
+	// the table only where the question is about so few.
+	least := FewAnglers + 1
+	if p.Anglers <= FewAnglers {
+		least = 1
+	}
 	var anglers []int
 	for _, times := range []float64{.5, .75, 1, 1.5, 2, 3} {
-		anglers = append(anglers, max(1, int(math.Round(times*float64(p.Anglers)))))
+		anglers = append(anglers, max(least, int(math.Round(times*float64(p.Anglers)))))
 	}
 	var fish []float64
 	for _, times := range []float64{.5, 1, 2, 4} {

@@ -62,7 +62,7 @@ type game struct {
 
 func (g *game) play(anglers int, fishEach, theta float64) (Played, error) {
 	s := g.season()
-	s.Theta, s.Anglers, s.FishEach = theta, anglers, fishEach
+	s.Theta, s.Anglers, s.FishEach, s.Conditions = theta, anglers, fishEach, g.Question.conditions(anglers)
 	var told func(int)
 	if g.progress != nil {
 		told = func(done int) { g.progress(g.rounds*g.Seasons+done, max(4, g.rounds+1)*g.Seasons) }

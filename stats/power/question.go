@@ -30,8 +30,8 @@ type Question struct {
 	Clumping      float64 `json:"clumping"`        // see Season
 	OutingMinutes float64 `json:"outing_minutes"`
 
-	SDPattern  float64 `json:"sd_pattern"`  // between anglers
-	SDPosition float64 `json:"sd_position"` // between anglers
+	SDPattern  float64 `json:"sd_pattern"`  // between anglers; not read for one angler
+	SDPosition float64 `json:"sd_position"` // between anglers; not read for one angler
 	SDOuting   float64 `json:"sd_outing"`   // between outings
 
 	Swap SwapRule `json:"swap"`
@@ -158,7 +158,7 @@ func (q Question) checkStopping(f *Faults) {
 	}
 	f.between("looks", float64(q.Looks), 2, 6)
 	f.oneOf("spending", q.Spending, SpendOBrienFleming, SpendPocock)
-	if q.Anglers < FewestAtLook {
+	if q.Anglers >= 1 && q.Anglers < FewestAtLook {
 		f.add("anglers", "is %d; with planned looks at least %d are needed, since no method keeps its level with fewer", q.Anglers, FewestAtLook)
 	}
 }
@@ -187,7 +187,7 @@ func (f *Faults) oneOf(field, v string, accepted ...string) {
 // season is the question's season with the smallest effect worth knowing.
 func (q Question) season() Season {
 	s := Season{
-		Theta: num.Logit(q.SmallestShare), Conditions: q.conditions(), Anglers: q.Anglers, FishEach: q.FishEach, Clumping: q.Clumping,
+		Theta: num.Logit(q.SmallestShare), Conditions: q.conditions(q.Anglers), Anglers: q.Anglers, FishEach: q.FishEach, Clumping: q.Clumping,
 		OutingMinutes: q.OutingMinutes, Dropout: q.Dropout, NotSure: q.NotSure, Uneven: q.Uneven, Swap: Swap{Span: q.Swap.BlockMaySpan},
 	}
 	if q.Swap.AfterFish != nil {
@@ -199,11 +199,17 @@ func (q Question) season() Season {
 	return s
 }
 
-func (q Question) conditions() Conditions {
-	return Conditions{
+// conditions are the question's for a trial of so many anglers: one angler differs
+// from nobody, the share is that angler's own.
+func (q Question) conditions(anglers int) Conditions {
+	c := Conditions{
 		Beta: num.Logit(q.LowerShare), SDPattern: q.SDPattern, SDPosition: q.SDPosition, SDOuting: q.SDOuting,
 		FishPerOuting: q.FishPerOuting,
 	}
+	if anglers == 1 {
+		c.SDPattern, c.SDPosition = 0, 0
+	}
+	return c
 }
 
 func (q Question) test() Test { return Test{q.Alpha, q.Power} }

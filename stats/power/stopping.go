@@ -110,31 +110,32 @@ func (r Stopping) looks(c catch, plan sequential.Plan, expected float64) ended {
 			continue
 		}
 		next++
-		if says := look(monitor, cells, anglers, false); says == test || says == control {
+		if says, over := look(monitor, cells, anglers, false); over {
 			return c.until(i, says)
 		}
 	}
 	e := whole(c)
 	if e.says = none; e.anglers > FewAnglers {
-		e.says = look(monitor, c.cells, e.anglers, true)
+		e.says, _ = look(monitor, c.cells, e.anglers, true)
 	}
 	return e
 }
 
-// look is the side on which one count stops the trial.
-func look(monitor *sequential.Monitor, cells []glmm.Cell, anglers int, closing bool) side {
+// look is what one count says, and whether the trial is over with it: it crossed its
+// boundary, or the planned information is in.
+func look(monitor *sequential.Monitor, cells []glmm.Cell, anglers int, closing bool) (says side, over bool) {
 	fit, p, err := mixed(cells, anglers)
 	if err != nil {
-		return none
+		return none, false
 	}
 	judged, err := monitor.Look(sequential.Result{Estimate: fit.Theta, StdErr: fit.ThetaSE, P: p}, closing)
 	switch {
 	case err != nil:
-		return none
+		return none, false
 	case judged.Crossed:
-		return sideOf(fit.Theta)
+		return sideOf(fit.Theta), true
 	default:
-		return open
+		return open, judged.Last
 	}
 }
 
