@@ -54,7 +54,7 @@ func (p *problem) faces(beta []float64, without ...int) []face {
 					f.free = append(f.free, k)
 				}
 			}
-			if p.possible(f.free) {
+			if p.possible(f.free, nil) {
 				f.starts = p.startsAt(beta, firstStartSD, f.free)
 				if size > 0 {
 					f.spare = p.startsAt(beta, otherStartSD, f.free)
@@ -67,9 +67,13 @@ func (p *problem) faces(beta []float64, without ...int) []face {
 }
 
 // possible refuses a correlation without its first effect, and two correlated effects
-// held uncorrelated.
-func (p *problem) possible(free []int) bool {
-	has := func(k int) bool { return slices.Contains(free, p.width+k) }
+// held uncorrelated. An effect is there if it is free or, at psi (which may be nil), held
+// away from 0.
+func (p *problem) possible(free []int, psi []float64) bool {
+	has := func(k int) bool {
+		k += p.width
+		return slices.Contains(free, k) || (psi != nil && psi[k] != 0)
+	}
 	if has(atCorrelation) {
 		return has(atPattern)
 	}
@@ -197,27 +201,51 @@ func (e *evaluator) higher(best, found *point) *point {
 // leaveSaddle climbs on where the likelihood rises from an SD of 0; widest are the
 // parameters that may be free.
 func (e *evaluator) leaveSaddle(at *point, widest []int, iterations *int) *point {
-	p := e.problem
-	size := p.largestLoadings()
 	for _, k := range widest {
-		if k < p.width || k == p.width+atCorrelation || slices.Contains(at.free, k) || !at.converged {
+		if k < e.problem.width || slices.Contains(at.free, k) || !at.converged {
 			continue
 		}
-		psi, gradient := slices.Clone(at.psi), make([]float64, len(at.psi))
-		psi[k] = 1e-4 / size[k-p.width]
-		if math.IsNaN(e.evaluate(psi, gradient)) || !(gradient[k] > 0) {
+		start, free := e.problem.awayFromZero(at, k)
+		gradient := make([]float64, len(start))
+		if free == nil || math.IsNaN(e.evaluate(start, gradient)) {
 			continue
 		}
-		free := append(slices.Clone(at.free), k)
-		if !p.possible(free) {
-			free = append(free, p.width+atCorrelation)
+		switch step := start[k]; {
+		case step == 0 && gradient[k] != 0: // a correlation: 0 is no stationary point of it
+		case gradient[k] > 0:
+		case len(free) > len(at.free)+1: // with a correlation the sign of the step matters
+			start[k] = -step
+		default:
+			continue
 		}
-		slices.Sort(free)
-		found := e.search(searchStart{psi: psi}, free, math.Inf(-1))
+		found := e.search(searchStart{psi: start}, free, math.Inf(-1))
 		*iterations += found.iterations
 		at = e.higher(at, found)
 	}
 	return at
+}
+
+// awayFromZero is a point a little way along scale parameter k from one where it is held at
+// 0, and what is then free; nil if k cannot be free there.
+func (p *problem) awayFromZero(at *point, k int) (psi []float64, free []int) {
+	psi, free = slices.Clone(at.psi), append(slices.Clone(at.free), k)
+	c, v := p.width+atCorrelation, p.width+atPosition
+	if k != c {
+		psi[k] = 1e-4 / p.largestLoadings()[k-p.width]
+	}
+	if !p.possible(free, psi) {
+		if k == c {
+			return psi, nil
+		}
+		// u beside v, or v beside u, comes with its correlation. That is felt at once if part
+		// of v goes by u's standardised effect.
+		free = append(free, c)
+		if k != v {
+			psi[c], psi[v] = psi[v]*math.Sqrt(.5), psi[v]*math.Sqrt(.5)
+		}
+	}
+	slices.Sort(free)
+	return psi, free
 }
 
 // tie is the difference in log-likelihood below which two points count as equally

@@ -34,6 +34,10 @@ var everyModel = []Options{
 	{Vary: VaryPatternPosition, Points: 7},
 	{Vary: VaryPatternOuting, Points: 1},
 	{Vary: VaryPatternPositionOuting, Points: 1},
+	{Vary: VaryPatternOuting, Points: 5},
+	{Vary: VaryPatternPositionOuting, Points: 3},
+	{Vary: VaryPatternPosition, Points: 5, Correlated: true},
+	{Vary: VaryPatternPositionOuting, Points: 1, Correlated: true},
 }
 
 // With one point the quadrature route is the Laplace approximation: value and
