@@ -146,7 +146,7 @@ func pooledSlope(r analysis.Result) *slope {
 }
 
 func positionLogOdds(r analysis.Result) *float64 {
-	if r.Headline.Method == analysis.MixedModelWald && r.MixedModel != nil {
+	if r.Headline.Method == analysis.MixedModelProfile && r.MixedModel != nil {
 		return r.MixedModel.PositionLogOdds
 	}
 	if r.PooledTable != nil {

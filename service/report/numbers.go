@@ -104,7 +104,7 @@ func mixedRow(m analysis.MixedModel, r analysis.Result) methodRow {
 	row := methodRow{
 		What: "Model of all fish, anglers differing", Share: Share100(m.Share, m.ShareLow, m.ShareHigh),
 		Effect: effect(m.LogOdds, m.Low, m.High, m.ShareLow, m.ShareHigh), P: PValue(m.P),
-		Speaks: speaks(r, analysis.MixedModelWald),
+		Speaks: speaks(r, analysis.MixedModelProfile),
 	}
 	if m.Status != analysis.Converged {
 		row.Notes = []string{fitStatus(m.Status)}

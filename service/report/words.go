@@ -157,7 +157,7 @@ func MethodName(method analysis.Method) string {
 	switch method {
 	case analysis.ExactStratified:
 		return "the exact count, stratum by stratum"
-	case analysis.MixedModelWald:
+	case analysis.MixedModelProfile:
 		return "the model of all fish with every angler's own leaning"
 	case analysis.CombinedAnglers:
 		return "the combination of the anglers' own results"
