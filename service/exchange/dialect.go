@@ -21,25 +21,45 @@ type dialect struct {
 
 var errLongLine = errors.New("a line is too long")
 
-// open returns a CSV reader that stands before the header, and the file's dialect. A byte order mark is skipped.
-func open(r io.Reader) (*csv.Reader, dialect, error) {
-	buffered := bufio.NewReaderSize(&lineGuard{r: r}, MaxLineBytes+4)
+// source gives a table's rows one by one, the header first; io.EOF ends them. Line is where the row last read begins.
+type source interface {
+	Read() ([]string, error)
+	Line() int
+}
+
+// csvSource is a file of separated values.
+type csvSource struct{ *csv.Reader }
+
+func (c csvSource) Line() int {
+	line, _ := c.FieldPos(0)
+	return line
+}
+
+// open returns what stands before the header, the file's dialect, and what closes it. A byte order mark is skipped.
+func open(r io.Reader) (_ source, _ dialect, closeIt func() error, err error) {
+	nothing := func() error { return nil }
+	plain := bufio.NewReader(r)
+	if start, err := plain.Peek(len(workbookStart)); err == nil && string(start) == workbookStart {
+		s, err := openSheet(plain)
+		if err != nil {
+			return nil, dialect{}, nothing, err
+		}
+		return s, dialect{decimalComma: true}, s.close, nil
+	}
+	buffered := bufio.NewReaderSize(&lineGuard{r: plain}, MaxLineBytes+4)
 	start, err := buffered.Peek(MaxLineBytes)
 	if err != nil && !errors.Is(err, io.EOF) {
-		return nil, dialect{}, readError(err)
+		return nil, dialect{}, nothing, readError(err)
 	}
 	switch {
 	case bytes.HasPrefix(start, []byte("\xef\xbb\xbf")):
 		start = start[3:]
 		if _, err := buffered.Discard(3); err != nil {
-			return nil, dialect{}, readError(err)
+			return nil, dialect{}, nothing, readError(err)
 		}
 	case bytes.HasPrefix(start, []byte("\xff\xfe")), bytes.HasPrefix(start, []byte("\xfe\xff")):
-		return nil, dialect{}, trial.Fail(trial.Invalid, "table.encoding",
-			"the file is UTF-16; accepted: CSV in UTF-8 (in a spreadsheet program: save as CSV UTF-8)")
-	case bytes.HasPrefix(start, []byte("PK\x03\x04")):
-		return nil, dialect{}, trial.Fail(trial.Invalid, "table.encoding",
-			"the file is a workbook or an archive; accepted: CSV in UTF-8 (in a spreadsheet program: save as CSV UTF-8)")
+		return nil, dialect{}, nothing, trial.Fail(trial.Invalid, "table.encoding",
+			"the file is UTF-16; accepted: CSV in UTF-8 (in a spreadsheet program: save as CSV UTF-8), or an .xlsx workbook")
 	}
 	header, _, _ := bytes.Cut(start, []byte("\n"))
 	d := sniff(string(header))
@@ -47,7 +67,7 @@ func open(r io.Reader) (*csv.Reader, dialect, error) {
 	reader.Comma = d.separator
 	reader.FieldsPerRecord = -1
 	reader.ReuseRecord = true
-	return reader, d, nil
+	return csvSource{reader}, d, nothing, nil
 }
 
 // sniff chooses the separator that gives the header the most columns of the catch table; a tie goes to the comma.

@@ -24,7 +24,7 @@ type ReadOptions struct {
 // ErrControlUnknown is wrapped by the error of a table from which the control pattern's code cannot be told: it must be named.
 var ErrControlUnknown = errors.New("the control pattern's code is not named and cannot be told from the table")
 
-// ReadCatchTable reads a catch table: CSV in UTF-8 with or without a byte order mark, separated by comma, semicolon or
+// ReadCatchTable reads a catch table: the first sheet of an .xlsx workbook, its header in the first row, or CSV in UTF-8 with or without a byte order mark, separated by comma, semicolon or
 // tab, lines ended by LF or CRLF, the first line naming the columns in any order and case. Of lower_pattern, taken_position
 // and taken_pattern any two must stand in a row. Words of fixed columns are lower case. Columns that the catch table
 // does not know are kept; blank lines are skipped.
@@ -33,14 +33,19 @@ var ErrControlUnknown = errors.New("the control pattern's code is not named and 
 // error is one of the whole table, of kind trial.Invalid with code table.encoding, table.columns, table.empty,
 // table.patterns or table.too_large, or what the reader gave. Where bad rows may be why the patterns are not known, they
 // are named and the table has no rows.
-func ReadCatchTable(r io.Reader, o ReadOptions) (Table, []RowFault, error) {
+func ReadCatchTable(r io.Reader, o ReadOptions) (_ Table, _ []RowFault, err error) {
 	if err := o.check(); err != nil {
 		return Table{}, nil, err
 	}
-	reader, d, err := open(r)
+	reader, d, closeIt, err := open(r)
 	if err != nil {
 		return Table{}, nil, err
 	}
+	defer func() {
+		if closeErr := closeIt(); err == nil {
+			err = closeErr
+		}
+	}()
 	layout, err := readHeader(reader)
 	if err != nil {
 		return Table{}, nil, err
@@ -110,7 +115,7 @@ type layout struct {
 	furtherAt []int
 }
 
-func readHeader(reader *csv.Reader) (layout, error) {
+func readHeader(reader source) (layout, error) {
 	record, err := reader.Read()
 	switch {
 	case errors.Is(err, io.EOF):
@@ -206,7 +211,7 @@ func (l layout) subgroups(asked []string) ([]string, error) {
 
 // readRows reads every row, typed but with the patterns not yet resolved: whose codes they are is known only at the end.
 // codes counts those of bad rows too.
-func readRows(reader *csv.Reader, l layout, d dialect) (rows []Row, codes codeCounts, faults faultList, err error) {
+func readRows(reader source, l layout, d dialect) (rows []Row, codes codeCounts, faults faultList, err error) {
 	codes = codeCounts{}
 	for n := 0; ; {
 		record, err := reader.Read()
@@ -228,8 +233,7 @@ func readRows(reader *csv.Reader, l layout, d dialect) (rows []Row, codes codeCo
 		if err != nil {
 			continue
 		}
-		line, _ := reader.FieldPos(0)
-		f := fields{record: record, layout: l, dialect: d, line: line}
+		f := fields{record: record, layout: l, dialect: d, line: reader.Line()}
 		row, good := f.row()
 		codes.add(row)
 		if good {

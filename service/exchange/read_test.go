@@ -171,7 +171,7 @@ func TestTablesThatAreRefused(t *testing.T) {
 		{"a long line", "lower_pattern,taken_position\n" + strings.Repeat("x", MaxLineBytes+1) + "\n", ReadOptions{}, "table.too_large", []string{"line"}},
 		{"a long header", strings.Repeat("x", 4*MaxLineBytes), ReadOptions{}, "table.too_large", []string{"line"}},
 		{"UTF-16", utf16le, ReadOptions{}, "table.encoding", []string{"UTF-16", "UTF-8"}},
-		{"a workbook", "PK\x03\x04 and so on", ReadOptions{}, "table.encoding", []string{"workbook", "CSV"}},
+		{"a workbook", "PK\x03\x04 and so on", ReadOptions{}, "table.encoding", []string{".xlsx workbook", "CSV"}},
 		{"a header that is not UTF-8", "lower_pattern,taken_position,\xff\nA,lower,\n", ReadOptions{}, "table.encoding", []string{"column 3"}},
 		{"three codes", "lower_pattern,taken_position\nA,lower\nB,lower\nB,upper\nC,lower\n", ReadOptions{}, "table.patterns", []string{"3 pattern codes", `"B" (2 rows)`, `"A" (1 row)`, `"C"`}},
 		{"one code", "lower_pattern,taken_position\nA,lower\nA,upper\n", ReadOptions{}, "table.patterns", []string{`"A" (2 rows)`, "control"}},

@@ -20,22 +20,35 @@ import (
 // A value that a spreadsheet program would take for a formula (it starts with = + - @ and is no plain number) is
 // written with an apostrophe before it, which the reader takes off again.
 func WriteCatchTable(w io.Writer, t Table) error {
-	columns := Columns()
-	if !slices.ContainsFunc(t.Rows, func(r Row) bool { return r.Exclusion != trial.Analysed }) {
-		columns = slices.DeleteFunc(columns, func(name string) bool { return name == colExclusion })
-	}
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	header := slices.Clone(columns)
+	if err := t.records(func(_, record []string) error { return out.Write(record) }); err != nil {
+		return fmt.Errorf("write catch table: %w", err)
+	}
+	out.Flush()
+	if err := out.Error(); err != nil {
+		return fmt.Errorf("write catch table: %w", err)
+	}
+	return nil
+}
+
+// records hands out the header and then every row as they are written, with the names of the columns; it ends with the
+// first error.
+func (t Table) records(write func(columns, record []string) error) error {
+	own := Columns()
+	if !slices.ContainsFunc(t.Rows, func(r Row) bool { return r.Exclusion != trial.Analysed }) {
+		own = slices.DeleteFunc(own, func(name string) bool { return name == colExclusion })
+	}
+	header := slices.Clone(own)
 	for _, name := range t.Further {
 		header = append(header, guard(name))
 	}
-	if err := out.Write(header); err != nil {
-		return fmt.Errorf("write catch table: %w", err)
+	if err := write(header, header); err != nil {
+		return err
 	}
 	for _, row := range t.Rows {
 		record := make([]string, 0, len(header))
-		for _, column := range columns {
+		for _, column := range own {
 			record = append(record, guard(row.value(column)))
 		}
 		for i := range t.Further {
@@ -45,13 +58,9 @@ func WriteCatchTable(w io.Writer, t Table) error {
 			}
 			record = append(record, value)
 		}
-		if err := out.Write(record); err != nil {
-			return fmt.Errorf("write catch table: %w", err)
+		if err := write(header, record); err != nil {
+			return err
 		}
-	}
-	out.Flush()
-	if err := out.Error(); err != nil {
-		return fmt.Errorf("write catch table: %w", err)
 	}
 	return nil
 }
