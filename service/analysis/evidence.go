@@ -32,7 +32,7 @@ func weigh(in Input) (*Evidence, evalue.Limits, error) {
 		return nil, none, nil
 	}
 	drawn := len(in.Draw) > 0
-	byDraw, err := evalue.NewDesignBased(evalue.ByGroup, drawSizes(in.Choices))
+	byDraw, err := evalue.NewDesignBased(drawSizes(in.Choices))
 	if err != nil {
 		return nil, none, fmt.Errorf("weigh the evidence: %w", err)
 	}

@@ -268,7 +268,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"FetchUnit": organiser | angler, "Units": organiser | angler, "BeginPeriod": organiser | angler, "EndPeriod": organiser | angler, "Period": organiser | angler,
 		"Periods": organiser | angler, "ReportDeviation": organiser | angler, "Deviation": organiser | angler, "Deviations": organiser | angler,
 		"Catch": organiser | angler, "Catches": organiser | angler, "AmendCatch": organiser | angler, "AmendPeriod": organiser | angler, "Amendments": organiser | angler,
-		"Progress": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
+		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
 		"Analysis": organiser | angler | auditor, "Analyses": organiser | angler | auditor, "Report": organiser | angler | auditor, "Checkpoints": organiser | angler | auditor,
 		"SubmitCatch": organiser | angler, "SubmitBatch": organiser | angler,
 	}

@@ -108,7 +108,11 @@ func (p Protocol) checkWhere(f *Faults) {
 	entries(f, "subgroups", len(p.Subgroups), 0, 3)
 	for i, s := range p.Subgroups {
 		at := fmt.Sprintf("subgroups[%d]", i)
-		OneOf(f, at, s, "species", "origin", "water_type", "month")
+		if p.Source == Recorded {
+			length(f, at, s, 1, 200) // any column of the table
+		} else {
+			OneOf(f, at, s, "species", "origin", "water_type", "month")
+		}
 		if slices.Index(p.Subgroups, s) < i {
 			f.Add(at, "%q stands twice", s)
 		}
