@@ -48,9 +48,10 @@ type shape struct{ na, nb, m int64 }
 // takes sums up the blocks of one shape.
 type takes struct {
 	shape
-	blocks  float64
-	lower   float64 // Σ ya
-	support support
+	blocks   float64
+	lower    float64 // Σ ya
+	support  support
+	cumulant []float64 // of one block, at each grid point
 }
 
 // NewConditional returns the evidence before the first block. spread is s, the SD of
@@ -77,8 +78,9 @@ func NewConditional(spread float64) (*Conditional, error) {
 // at returns λ at grid point i.
 func (c *Conditional) at(i int) float64 { return float64(i-halfPoints) * c.step }
 
-// Add takes a finished block, whoever fished it: some 50 µs for a block of 4 + 4 fish, whatever came
-// before. Errors: ErrCount, and then nothing is changed.
+// Add takes a finished block, whoever fished it. It costs some microseconds, and some 0.1 ms the first
+// time that a block has these numbers of fish and of lower takes. Errors: ErrCount, and then nothing is
+// changed.
 func (c *Conditional) Add(block exact.Table) error {
 	b, err := newCounts(block)
 	if err != nil {
@@ -90,9 +92,8 @@ func (c *Conditional) Add(block exact.Table) error {
 	like := c.like(shape{b.na, b.nb, b.ya + b.yb})
 	like.blocks++
 	like.lower += float64(b.ya)
-	for i := range c.fit {
-		lambda := c.at(i)
-		c.fit[i] += lambda*float64(b.ya) - like.support.cumulant(lambda)
+	for i, k := range like.cumulant {
+		c.fit[i] += c.at(i)*float64(b.ya) - k
 	}
 	return nil
 }
@@ -104,7 +105,10 @@ func (c *Conditional) like(s shape) *takes {
 			return t
 		}
 	}
-	begun := &takes{shape: s, support: newSupport(s)}
+	begun := &takes{shape: s, support: newSupport(s), cumulant: make([]float64, len(c.fit))}
+	for i := range begun.cumulant {
+		begun.cumulant[i] = begun.support.cumulant(c.at(i))
+	}
 	c.takes = append(c.takes, begun)
 	return begun
 }

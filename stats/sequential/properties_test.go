@@ -1,6 +1,7 @@
 package sequential_test
 
 import (
+	"errors"
 	"math"
 	"testing"
 
@@ -187,4 +188,49 @@ func finite(t *testing.T, values ...float64) {
 			t.Fatalf("a value is not finite: %v", values)
 		}
 	}
+}
+
+// Whatever the information does, the looks that could be judged cross with exactly the α they spent,
+// all of it at the end if the last look could be judged; a closing look without new information adds
+// no more than what was left.
+func TestMonitorKeepsTheLevel(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(rt *rapid.T) {
+		plan := sequential.Plan{
+			Looks: rapid.IntRange(1, 6).Draw(rt, "looks"), Spending: shape.Draw(rt, "shape"),
+			Alpha: rapid.Float64Range(0.001, 0.2).Draw(rt, "alpha"), Power: 0.8, Information: 40,
+		}
+		m, err := sequential.NewMonitor(plan)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		closing := rapid.IntRange(1, plan.Looks).Draw(rt, "closing at")
+		var fractions, z []float64
+		var last sequential.Look
+		for k := 1; k <= closing && !last.Last; k++ {
+			fraction := rapid.Float64Range(0.01, 1.3).Draw(rt, "fraction")
+			if last, err = m.Look(at(plan, fraction, 0.9), k == closing); err != nil {
+				rt.Fatal(err)
+			}
+			if n := len(fractions); n == 0 || last.Fraction >= fractions[n-1]+sequential.SmallestStep {
+				fractions, z = append(fractions, last.Fraction), append(z, last.Z)
+			}
+		}
+		exits, err := sequential.Crossing(fractions, z, 0)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		total := exits.Total()
+		if last.Fraction != fractions[len(fractions)-1] { // closed without new information
+			total += last.NominalP
+			if _, err := m.Adjusted(); !errors.Is(err, sequential.ErrNoAdjustment) {
+				rt.Fatalf("adjusted: %v", err)
+			}
+		} else if a, err := m.Adjusted(); err != nil || a.P < plan.Alpha {
+			rt.Fatalf("adjusted %+v, %v", a, err)
+		}
+		if math.Abs(total-plan.Alpha) > 1e-10 || last.Spent != plan.Alpha {
+			rt.Fatalf("%g is crossed, %g spent, of %g", total, last.Spent, plan.Alpha)
+		}
+	})
 }

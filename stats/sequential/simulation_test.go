@@ -35,7 +35,7 @@ func trialWithLooks(m *sequential.Monitor, informations []float64, theta float64
 // at unplanned times, by simulation. Bands are four binomial standard errors.
 func TestLevelCoverageAndMedianBySimulation(t *testing.T) {
 	t.Parallel()
-	n := 1500
+	n := 800
 	if testing.Short() {
 		n = 150
 	}
