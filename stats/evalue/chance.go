@@ -6,10 +6,10 @@ import (
 	"evenrig/stats/exact"
 )
 
-// checkSizes returns ErrSizes unless each is an even number up to exact.MaxGroup.
+// checkSizes returns ErrSizes unless each is 1 or an even number up to exact.MaxGroup.
 func checkSizes(sizes []int) error {
 	for _, s := range sizes {
-		if s < 2 || s > exact.MaxGroup || s%2 == 1 {
+		if s < 1 || s > exact.MaxGroup || s > 1 && s%2 == 1 {
 			return fmt.Errorf("%w: %d", ErrSizes, s)
 		}
 	}
@@ -31,6 +31,10 @@ func testFirstChance(sizes []int, used, plus int) (p float64, ok bool) {
 	var weight, sum float64
 	for _, s := range sizes {
 		if s <= used {
+			continue
+		}
+		if s == 1 { // a coin
+			weight, sum = weight+1, sum+0.5
 			continue
 		}
 		w := choose(s-used, s/2-plus) / choose(s, s/2)

@@ -64,7 +64,7 @@ type running struct {
 }
 
 // NewDesignBased returns the evidence before the first block. sizes are the group sizes of
-// the protocol, each drawn with equal chance; none for a coin for every block. Errors:
+// the protocol, each drawn with equal chance; 1 or none for a coin for every block. Errors:
 // ErrSizes.
 func NewDesignBased(sizes []int) (*DesignBased, error) {
 	if err := checkSizes(sizes); err != nil {

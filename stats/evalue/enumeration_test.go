@@ -63,8 +63,11 @@ func (w possible) with(p float64, blocks ...exact.DrawnBlock) possible {
 	return possible{p: w.p * p, blocks: append(append([]exact.DrawnBlock(nil), w.blocks...), blocks...)}
 }
 
-// halves lists the orders of size blocks, half of them true.
+// halves lists the orders of size blocks, half of them true; of 1 block, both.
 func halves(size int) [][]bool {
+	if size == 1 {
+		return [][]bool{{true}, {false}}
+	}
 	var orders [][]bool
 	for bits := range 1 << size {
 		order, n := make([]bool, size), 0
@@ -82,7 +85,7 @@ func halves(size int) [][]bool {
 }
 
 // schemes are the protocol's group sizes that are tried; nil is a coin.
-var schemes = map[string][]int{"coin": nil, "2": {2}, "4": {4}, "2 or 4": {2, 4}, "2, 4 or 6": {2, 4, 6}, "4 or 6": {4, 6}}
+var schemes = map[string][]int{"coin": nil, "1": {1}, "1 or 2": {1, 2}, "2": {2}, "4": {4}, "2 or 4": {2, 4}, "2, 4 or 6": {2, 4, 6}, "4 or 6": {4, 6}}
 
 // halvesTaken are what the halves of the blocks take, whatever the order: unequal, one empty.
 var halvesTaken = [][2]exact.Takes{

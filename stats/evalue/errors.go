@@ -16,8 +16,8 @@ var (
 	ErrCount = errors.New("a half of a block holds 0 to 500 fish")
 	// ErrDraw: orders that the draw cannot have given.
 	ErrDraw = errors.New("the draw cannot have given these orders")
-	// ErrSizes: a group size that is not an even number up to 16.
-	ErrSizes = errors.New("a group size is an even number from 2 to 16")
+	// ErrSizes: a group size that is neither 1 nor an even number up to 16.
+	ErrSizes = errors.New("a group size is 1 (a coin) or an even number from 2 to 16")
 	// ErrSpread: an SD of the mixture outside its range.
 	ErrSpread = errors.New("the mixture's standard deviation of ln OR lies between 0.1 and 4")
 	// ErrAlpha: a level that is not above 0 and below 1.

@@ -211,7 +211,7 @@ func TestWhatTheDrawCannotHaveGiven(t *testing.T) {
 	for _, b := range []exact.DrawnBlock{plus(1, 0), plus(2, 1), plus(3, 1), minus(1, 2), minus(4, 0), plus(4, 2)} {
 		add(t, e, "a", b)
 	}
-	for _, sizes := range [][]int{{1}, {3}, {18}, {2, 0}} {
+	for _, sizes := range [][]int{{-2}, {3}, {18}, {2, 0}} {
 		if _, err := evalue.NewDesignBased(sizes); !errors.Is(err, evalue.ErrSizes) {
 			t.Errorf("sizes %v: %v", sizes, err)
 		}
