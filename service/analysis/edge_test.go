@@ -171,8 +171,8 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 				if r.Combined.LeftOut != 1 || r.Combined.QDF != 4 {
 					t.Errorf("left out %d, q_df %d", r.Combined.LeftOut, r.Combined.QDF)
 				}
-				// Five anglers with 19 fish and one with 9: √(6·104²/(5·19²+9²)) - 1.
-				is(t, "df", r.Headline.DF, math.Sqrt(6*104*104/1886.)-1, 1e-12)
+				// Five anglers with 19 fish and one with 9: ∛(6·(104²/(5·19²+9²))²) - 1.
+				is(t, "df", r.Headline.DF, math.Cbrt(6*math.Pow(104*104/1886., 2))-1, 1e-12)
 			},
 		},
 		{

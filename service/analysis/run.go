@@ -131,7 +131,7 @@ func (d dataset) warnOfSize(in Input, n *notes) {
 	case k == 1:
 		n.add(WarnOneAngler, "all analysed fish are one angler's: how anglers differ cannot be seen")
 	case k <= fewAnglers:
-		n.add(WarnFewAnglers, "only %d anglers have analysed fish: how anglers differ can hardly be seen, and the answer is for these anglers", k)
+		n.add(WarnFewAnglers, "only %d anglers have analysed fish: how anglers differ can hardly be seen. The answer is for these anglers; as one about anglers at large its interval is too narrow where anglers differ", k)
 	}
 	switch {
 	case t.C+t.D == 0:

@@ -126,7 +126,7 @@ func TestHeadlineProfileAgainstMixedModelPackage(t *testing.T) {
 	stattest.Load(t, "analysis/season.json", &want)
 	r := mustRun(t, scenario(t, "season.csv"), analysis.Settings{Vary: analysis.VaryPatternPosition, Points: 1})
 	h, p := r.Headline, want.Profile
-	if h.Method != analysis.MixedModelProfile || !strings.Contains(h.Reason, "7.95 anglers") {
+	if h.Method != analysis.MixedModelProfile || !strings.Contains(h.Reason, "7.94 anglers") {
 		t.Errorf("%s: %s", h.Method, h.Reason)
 	}
 	is(t, "log_odds", h.LogOdds, p.Theta, estimateTol)

@@ -12,7 +12,10 @@ import (
 // verdict reads the headline, and nothing else, against one half and the smallest share worth knowing.
 func verdict(r Result, in Input, k int) Verdict {
 	v := Verdict{Code: verdictOf(r.Headline.ShareLow, r.Headline.ShareHigh, in.SmallestShare), Limits: limits(r, in, k)}
-	v.Sentence = sentence(r, in, k, v.Code)
+	if v.Code == NotSettled {
+		v.More = moreFish(r, in, k)
+	}
+	v.Sentence = sentence(r, in, k, v)
 	return v
 }
 
@@ -31,8 +34,8 @@ func verdictOf(low, high *float64, s float64) VerdictCode {
 }
 
 // sentence says the headline as a number of fish out of 100 with its interval, and what that settles.
-func sentence(r Result, in Input, k int, code VerdictCode) string {
-	h := r.Headline
+func sentence(r Result, in Input, k int, v Verdict) string {
+	h, code := r.Headline, v.Code
 	if h.Share == nil {
 		switch {
 		case r.Counts.Analysed == 0:
@@ -85,6 +88,7 @@ func sentence(r Result, in Input, k int, code VerdictCode) string {
 		fmt.Fprintf(&b, "The whole interval lies within %s: for the purpose of this trial the two patterns are even.", band)
 	default:
 		fmt.Fprintf(&b, "These data fit anything from %s to %s; not enough to tell.", Limit100(low), Limit100(high))
+		b.WriteString(v.More.words(in, k))
 	}
 	switch {
 	case code == NotSettled:

@@ -56,11 +56,11 @@ out$levels <- sapply(c("species", "month"), function(column) coefficients(fit(pa
 out$position_by <- sapply(c("water_type", "presentation"), function(column)
   ratio(fit(paste("c +", column)), fit(paste0("c + ", column, " + c:", column))), simplify = FALSE)
 
-# Profile limits of theta without outings: theta is held by an offset. The cut for m anglers is m ln(1 + t^2 / (m - 1)), m the
-# geometric mean of the number of anglers and of (sum n)^2 / sum n^2.
+# Profile limits of theta without outings: theta is held by an offset. The cut for m anglers is m ln(1 + t^2 / (m - 1)), m =
+# K^(1/3) K'^(2/3) with K anglers and K' = (sum n)^2 / sum n^2.
 whole <- fit("c", random$angler)
 n <- table(d$angler)
-m <- sqrt(length(n) * sum(n)^2 / sum(n^2))
+m <- (length(n) * (sum(n)^2 / sum(n^2))^2)^(1 / 3)
 cut <- m * log(1 + qt(.975, m - 1)^2 / (m - 1))
 drop <- function(theta) 2 * (as.numeric(logLik(whole)) - as.numeric(logLik(fit("0 + c", random$angler, theta))))
 root <- function(lo, hi) uniroot(function(x) drop(x) - cut, c(lo, hi), tol = 1e-9)$root
