@@ -23,6 +23,15 @@ func catchOf(x float64) string { return strconv.FormatFloat(math.Round(10*x)/10,
 
 func anglers(n int) string { return Counted(int64(n), "angler", "anglers") }
 
+// teamWords is a team in words.
+func teamWords(n int, each float64) string {
+	text := fmt.Sprintf("%s landing %s fish", anglers(n), catchOf(each))
+	if n > 1 {
+		text += " each"
+	}
+	return text
+}
+
 // plannedTeam is the team that a plan recommends: the question's own where it is enough, else more anglers, or for up to
 // four anglers more fish each; by played seasons where there are any. Nil where none is large enough.
 func plannedTeam(a analysis.SizeAnswer) *analysis.TeamCost {
@@ -63,7 +72,7 @@ func planSentence(a analysis.SizeAnswer) string {
 	if a.Played != nil {
 		own = a.Played.Settled
 	}
-	yours := fmt.Sprintf("%s landing %s fish each", anglers(q.Anglers), catchOf(q.FishEach))
+	yours := teamWords(q.Anglers, q.FishEach)
 	see := fmt.Sprintf("see %s of 100 fish on the changed fly, where 50 would be no difference", hundred(q.SmallestShare))
 	switch {
 	case team != nil && team.Anglers == q.Anglers && team.FishEach == q.FishEach:
@@ -71,7 +80,7 @@ func planSentence(a analysis.SizeAnswer) string {
 			Counted(int64(team.Outings), "outing", "outings"), chance(own))
 		return strings.Join(s, " ")
 	case team != nil:
-		say("To %s, in %s of 100 seasons, it takes about %s landing %s fish each: %s in %s.", see, hundred(q.Power), anglers(team.Anglers), catchOf(team.FishEach),
+		say("To %s, in %s of 100 seasons, it takes about %s: %s in %s.", see, hundred(q.Power), teamWords(team.Anglers, team.FishEach),
 			Counted(int64(team.Fish), "fish", "fish"), Counted(int64(team.Outings), "outing", "outings"))
 		say("%s would see it in %s.", sentenceCase(yours), chance(own))
 	default:

@@ -194,13 +194,13 @@ func (t *textPage) swapRules(a analysis.SizeAnswer) {
 	for _, row := range rows {
 		wide = max(wide, utf8.RuneCountInString(row.Rule)+4)
 	}
-	t.line("  " + pad("swap", wide) + padLeft("fish in finished", 18) + padLeft("outings that", 14) + padLeft("rounds an", 12))
-	t.line("  " + strings.Repeat(" ", wide) + padLeft("rounds, of 100", 18) + padLeft("swap, of 100", 14) + padLeft("outing", 12))
+	t.line("  " + pad("swap", wide) + padLeft("fish in finished", 17) + padLeft("outings that", 13) + padLeft("rounds an", 10))
+	t.line("  " + strings.Repeat(" ", wide) + padLeft("rounds, of 100", 17) + padLeft("swap, of 100", 13) + padLeft("outing", 10))
 	for _, row := range rows {
 		mark := "  "
 		if row.Own {
 			mark = "› "
 		}
-		t.line("  " + pad(mark+row.Rule, wide) + padLeft(row.Finished, 18) + padLeft(row.Swapped, 14) + padLeft(row.Rounds, 12))
+		t.line("  " + pad(mark+row.Rule, wide) + padLeft(row.Finished, 17) + padLeft(row.Swapped, 13) + padLeft(row.Rounds, 10))
 	}
 }
