@@ -1,8 +1,10 @@
 package sequential_test
 
 import (
+	"math"
 	"testing"
 
+	"evenrig/stats/num"
 	"evenrig/stats/sequential"
 	"evenrig/stats/stattest"
 )
@@ -252,4 +254,35 @@ func TestPublishedBoundaries(t *testing.T) {
 		}
 	}
 	stattest.Absolute(t, "one-sided spent at 0.4", sequential.OBrienFleming.Spent(0.4, 0.05)/2, 0.000394, 0.0000005)
+}
+
+// Inflation factors of the classic boundaries, two-sided .05, as Jennison and Turnbull (2000) print them in
+// tables 2.2 and 2.4 (from memory, 3 decimals): power by the drift of the fixed size times the root of the
+// factor. 0.0005 in the factor is at most 0.0003 in the power.
+func TestPrintedInflationFactors(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		shape   sequential.Spending
+		power   float64
+		factors []float64 // for 2, 3, 4, 5 looks
+	}{
+		{sequential.Pocock, 0.8, []float64{1.110, 1.166, 1.202, 1.229}},
+		{sequential.Pocock, 0.9, []float64{1.100, 1.151, 1.183, 1.207}},
+		{sequential.OBrienFleming, 0.8, []float64{1.008, 1.017, 1.024, 1.028}},
+		{sequential.OBrienFleming, 0.9, []float64{1.007, 1.016, 1.022, 1.026}},
+	} {
+		for i, factor := range c.factors {
+			fractions := sequential.Plan{Looks: i + 2}.Fractions()
+			bounds, err := sequential.Classic(c.shape, fractions, 0.05)
+			if err != nil {
+				t.Fatal(err)
+			}
+			fixed := num.NormalQuantile(0.975) + num.NormalQuantile(c.power)
+			exits, err := sequential.Crossing(fractions, zs(bounds), fixed*math.Sqrt(factor))
+			if err != nil {
+				t.Fatal(err)
+			}
+			stattest.Absolute(t, "power", exits.TotalUpper(), c.power, 0.0003)
+		}
+	}
 }

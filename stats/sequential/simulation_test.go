@@ -123,3 +123,65 @@ func BenchmarkMonitorFourLooksAndAdjust(b *testing.B) {
 		}
 	}
 }
+
+// A method as the trial has it: the mean of the anglers' own estimates with the standard error of their
+// spread and Student's t, so that the information is estimated, rough, and sometimes falls. Held to the
+// nominal p the looks together keep the level nearly (Jennison & Turnbull 2000, section 3.6.1).
+func TestLevelOfStudentsTByNominalP(t *testing.T) {
+	t.Parallel()
+	if testing.Short() {
+		t.Skip("simulation")
+	}
+	const anglers, looks, n = 8, 4, 1500
+	plan := sequential.Plan{Looks: looks, Spending: sequential.Pocock, Alpha: 0.05, Power: 0.8, Information: 1 / (0.09/anglers + 0.25/(anglers*looks))}
+	type outcome struct {
+		crossed, fell bool
+		err           error
+	}
+	outcomes, err := simulate.Run(context.Background(), n, 2, 21, func(_ int, random *rand.Rand) outcome {
+		var o outcome
+		m, err := sequential.NewMonitor(plan)
+		if err != nil {
+			return outcome{err: err}
+		}
+		own, sum := make([]float64, anglers), make([]float64, anglers)
+		for a := range own {
+			own[a] = 0.3 * random.NormFloat64()
+		}
+		for k := 1; k <= looks; k++ {
+			mean, square := 0.0, 0.0
+			for a := range own {
+				sum[a] += own[a] + 0.5*random.NormFloat64()
+				mean += sum[a] / float64(k) / anglers
+			}
+			for a := range own {
+				square += math.Pow(sum[a]/float64(k)-mean, 2)
+			}
+			stdErr := math.Sqrt(square / (anglers - 1) / anglers)
+			l, err := m.Look(sequential.Result{Estimate: mean, StdErr: stdErr, P: num.StudentTwoSided(mean/stdErr, anglers-1)}, k == looks)
+			if err != nil {
+				return outcome{err: err}
+			}
+			o.fell = o.fell || l.Decision == sequential.NoDecision
+			if o.crossed = l.Crossed; l.Crossed || l.Last {
+				break
+			}
+		}
+		return o
+	}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var crossed, fell float64
+	for _, o := range outcomes {
+		if o.err != nil {
+			t.Fatal(o.err)
+		}
+		crossed, fell = crossed+count(o.crossed)/n, fell+count(o.fell)/n
+	}
+	t.Logf("crossed in %.3f, information fell in %.3f", crossed, fell)
+	// Estimated information takes something: a hundredth beside the band of four standard errors.
+	if limit := 0.06 + 4*math.Sqrt(0.05*0.95/n); crossed > limit {
+		t.Errorf("%g of trials without an effect crossed, more than %g", crossed, limit)
+	}
+}
