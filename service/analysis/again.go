@@ -49,6 +49,7 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 	}
 	h = answerOf(q.method, m, c, conditional, k)
 	if h.LogOdds == nil || h.Low == nil || h.High == nil {
+		warnOfLimits(h, n)
 		reason = n.reason()
 	}
 	return h, reason, nil

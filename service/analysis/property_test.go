@@ -32,12 +32,78 @@ func drawInput(t *rapid.T, most int64) analysis.Input {
 			if rapid.IntRange(0, 9).Draw(t, "day unknown") == 0 {
 				r.outing = ""
 			}
-			in.Tallies = append(in.Tallies, r.tallies()...)
+			week := rapid.IntRange(0, 6).Draw(t, "week")
+			for _, tally := range r.tallies() {
+				tally.Species = rapid.SampledFrom([]string{"Salmo trutta", "Thymallus thymallus", ""}).Draw(t, "species")
+				tally.WaterType = rapid.SampledFrom([]string{"river", "stillwater"}).Draw(t, "water")
+				if week > 0 {
+					tally.Week = fmt.Sprintf("2026-W%02d", 10+week)
+				}
+				in.Tallies = append(in.Tallies, tally)
+			}
 			in.Tallies = append(in.Tallies, trial.Tally{
 				Angler: r.angler, Outing: r.outing, Taken: trial.TookUnknown, Exclusion: trial.NotSure, N: rapid.Int64Range(0, 2).Draw(t, "unsure"),
+				Arrangement: rapid.SampledFrom([]trial.Arrangement{trial.TestLower, trial.ControlLower, ""}).Draw(t, "unsure in"),
 			})
 		}
 	}
+	drawOrders(t, &in)
+	return in
+}
+
+// drawOrders gives the blocks of some inputs a draw by coin, halves, and now and then a period fished the other way round.
+func drawOrders(t *rapid.T, in *analysis.Input) {
+	if !rapid.Bool().Draw(t, "halves known") {
+		return
+	}
+	drawn := in.Source == trial.Drawn
+	in.Choices.Method = trial.CoinPerBlock
+	first := map[[2]string]trial.Arrangement{}
+	for i := range in.Tallies {
+		tally := &in.Tallies[i]
+		if tally.Arrangement == "" {
+			continue
+		}
+		key := [2]string{tally.Angler, tally.Block}
+		if first[key] == "" {
+			first[key] = rapid.SampledFrom([]trial.Arrangement{trial.TestLower, trial.ControlLower}).Draw(t, "first")
+			if drawn {
+				in.Draw = append(in.Draw, trial.DrawnBlock{Angler: key[0], Block: key[1], Group: len(in.Draw) + 1, Size: 1, First: first[key]})
+			}
+		}
+		tally.Half = 2
+		if tally.Arrangement == first[key] {
+			tally.Half = 1
+		}
+		if drawn {
+			tally.Drawn, tally.Finished = tally.Arrangement, rapid.Bool().Draw(t, "finished")
+			if rapid.IntRange(0, 7).Draw(t, "deviated") == 0 {
+				tally.Drawn, tally.Deviated, tally.Half = tally.Arrangement.Other(), true, 3-tally.Half
+			}
+		}
+	}
+}
+
+// withPatternsSwapped is the same records with the test pattern called the control.
+func withPatternsSwapped(in analysis.Input) analysis.Input {
+	other := map[trial.Taken]trial.Taken{trial.TookTest: trial.TookControl, trial.TookControl: trial.TookTest}
+	tallies := slices.Clone(in.Tallies)
+	for i, tally := range tallies {
+		if tally.Arrangement != "" {
+			tallies[i].Arrangement = tally.Arrangement.Other()
+		}
+		if tally.Drawn != "" {
+			tallies[i].Drawn = tally.Drawn.Other()
+		}
+		if swap, ok := other[tally.Taken]; ok {
+			tallies[i].Taken = swap
+		}
+	}
+	draw := slices.Clone(in.Draw)
+	for i := range draw {
+		draw[i].First = draw[i].First.Other()
+	}
+	in.Tallies, in.Draw = tallies, draw
 	return in
 }
 
@@ -108,10 +174,7 @@ func TestSwappingLabels(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		patterns, err := analysis.Run(swapped(in, func(tally *trial.Tally) {
-			tally.Arrangement = tally.Arrangement.Other()
-			tally.Taken = map[trial.Taken]trial.Taken{trial.TookTest: trial.TookControl, trial.TookControl: trial.TookTest}[tally.Taken]
-		}), analysis.Settings{})
+		patterns, err := analysis.Run(withPatternsSwapped(in), analysis.Settings{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -130,6 +193,7 @@ func TestSwappingLabels(t *testing.T) {
 		same(t, "θ, positions swapped", r.Headline.LogOdds, positions.Headline.LogOdds, 1)
 		same(t, "high, positions swapped", r.Headline.High, positions.Headline.High, 1)
 		same(t, "p, patterns swapped", r.Headline.P, patterns.Headline.P, 1)
+		sameBeside(t, r, patterns)
 		if m := r.MixedModel; m != nil {
 			same(t, "β, patterns swapped", m.PositionLogOdds, patterns.MixedModel.PositionLogOdds, 1)
 			same(t, "β, positions swapped", m.PositionLogOdds, positions.MixedModel.PositionLogOdds, -1)
@@ -137,6 +201,73 @@ func TestSwappingLabels(t *testing.T) {
 			same(t, "log likelihood, positions swapped", m.LogLikelihood, positions.MixedModel.LogLikelihood, 1)
 		}
 	})
+}
+
+// sameBeside compares what stands beside two headlines whose patterns' names were changed over: every θ and slope of it turns
+// over, no p changes.
+func sameBeside(t *rapid.T, r, s analysis.Result) {
+	if (r.Randomisation == nil) != (s.Randomisation == nil) {
+		t.Fatal("one has a randomisation test, the other not")
+	}
+	if a, b := r.Randomisation, s.Randomisation; a != nil {
+		same(t, "randomisation", &a.P, &b.P, 1)
+		same(t, "randomisation by angler", a.AnglersP, b.AnglersP, 1)
+	}
+	if a, b := r.AsAllocated, s.AsAllocated; a != nil {
+		same(t, "as allocated", a.LogOdds, b.LogOdds, -1)
+		same(t, "as allocated, low", a.Low, b.High, -1)
+		same(t, "as allocated, p", a.P, b.P, 1)
+		if a.Changed != b.Changed || a.Analysed != b.Analysed {
+			t.Fatalf("as allocated: %d of %d and %d of %d", a.Changed, a.Analysed, b.Changed, b.Analysed)
+		}
+	}
+	if (r.OrderEffect == nil) != (s.OrderEffect == nil) || (r.Drift == nil) != (s.Drift == nil) || len(r.Subgroups) != len(s.Subgroups) || len(r.Sensitivity) != len(s.Sensitivity) {
+		t.Fatal("one has a part that the other lacks")
+	}
+	if a, b := r.OrderEffect, s.OrderEffect; a != nil {
+		near(t, "order", &a.LogOdds, &b.LogOdds, -1)
+		near(t, "order, p", &a.P, &b.P, 1)
+	}
+	if a, b := r.Drift, s.Drift; a != nil {
+		near(t, "per week", a.PerWeek, b.PerWeek, -1)
+		near(t, "per week, p", a.P, b.P, 1)
+		for i := range a.Weeks {
+			near(t, a.Weeks[i].Label, a.Weeks[i].LogOdds, b.Weeks[i].LogOdds, -1)
+		}
+	}
+	for i, g := range r.Subgroups {
+		near(t, g.Column+", p", g.P, s.Subgroups[i].P, 1)
+		for j, l := range g.Levels {
+			near(t, g.Column+" "+l.Level, l.LogOdds, s.Subgroups[i].Levels[j].LogOdds, -1)
+		}
+	}
+	rows := map[string]analysis.SensitivityCase{}
+	turned := map[analysis.Case]analysis.Case{analysis.CaseNotSureTest: analysis.CaseNotSureControl, analysis.CaseNotSureControl: analysis.CaseNotSureTest}
+	for _, row := range s.Sensitivity {
+		rows[string(row.Case)+row.Of] = row
+	}
+	for _, row := range r.Sensitivity {
+		name := row.Case
+		if other, ok := turned[name]; ok {
+			name = other
+		}
+		other, ok := rows[string(name)+row.Of]
+		if !ok || other.Analysed != row.Analysed {
+			t.Fatalf("%s %s: %+v and %+v", row.Case, row.Of, row, other)
+		}
+		near(t, string(row.Case)+" "+row.Of, row.LogOdds, other.LogOdds, -1)
+	}
+	if a, b := r.TippingPoint, s.TippingPoint; a != nil && b != nil {
+		same(t, "tipping point", a.Delta, b.Delta, -1)
+	}
+}
+
+// near is same with the tolerance of a fit of several columns to few fish, where the likelihood is flat: 1e-4.
+func near(t *rapid.T, name string, a, b *float64, sign float64) {
+	if a != nil && b != nil && math.Abs(*a-sign**b) <= 1e-4*math.Max(1, math.Abs(*a)) {
+		return
+	}
+	same(t, name, a, b, sign)
 }
 
 // same compares two values, the second times sign, to 1e-6 of the larger of them or of 1.
@@ -223,6 +354,26 @@ func TestNullsAreExplained(t *testing.T) {
 		if m := r.MixedModel; m != nil {
 			null("mixed_model.log_odds", m.LogOdds == nil, refused...)
 			null("mixed_model.sd_outing", m.LogOdds != nil && m.SDOuting == nil, analysis.WarnOutingsLeftOut)
+		}
+		refusedPart := append([]string{analysis.WarnPartRefused, analysis.WarnOneAngler}, oneSided...)
+		null("randomisation", r.Randomisation == nil, analysis.WarnNoDraw, analysis.WarnNoContrast)
+		null("order_effect", r.OrderEffect == nil, append(refusedPart, analysis.WarnNoHalves)...)
+		null("as_allocated", r.AsAllocated == nil, analysis.WarnNoDraw)
+		null("sensitivity", r.Sensitivity == nil, analysis.WarnNoCatches)
+		null("drift", r.Drift == nil, analysis.WarnNoWeeks, analysis.WarnNoCatches)
+		null("subgroups", len(r.Subgroups) == 0, analysis.WarnNoColumns, analysis.WarnNoCatches)
+		if r.Drift != nil {
+			null("drift.per_week", r.Drift.PerWeek == nil, refusedPart...)
+		}
+		for _, row := range r.Sensitivity {
+			if (row.LogOdds == nil || row.Low == nil || row.High == nil) && row.Reason == "" {
+				t.Fatalf("%s %s is null without a reason", row.Case, row.Of)
+			}
+		}
+		for _, g := range r.Subgroups {
+			if (g.P == nil) != (g.Reason != "") {
+				t.Fatalf("%s: p %v, reason %q", g.Column, g.P, g.Reason)
+			}
 		}
 		for _, a := range r.Anglers {
 			null("log_odds of "+a.Angler, a.LogOdds == nil && a.TestLower != a.ControlLower, analysis.WarnLeftOut)

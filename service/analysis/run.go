@@ -82,6 +82,7 @@ func Run(in Input, s Settings) (Result, error) {
 		return Result{}, err
 	}
 	r.Headline = r.Monitoring.underLooks(r.Headline)
+	warnOfLimits(r.Headline, n)
 	warnOfAnglers(r, len(with), n)
 	r.Verdict = verdict(r, in, len(with))
 	if err := beside(&r, d, asked{in: in, method: r.Headline.Method, form: f}, n); err != nil {
@@ -161,6 +162,13 @@ func warnIfMethodsDiffer(r Result, n *notes) error {
 			"few fish for an angler, zero counts or anglers who differ much are the usual reasons", model, own, stdError)
 	}
 	return nil
+}
+
+// warnOfLimits says that a limit of the headline has no bound.
+func warnOfLimits(h Headline, n *notes) {
+	if h.Share != nil && (h.Low == nil || h.High == nil) && !n.has(WarnUnbounded) {
+		n.add(WarnUnbounded, "these fish do not bound the answer on one side or both: the limit has no log odds, and its share stands at the end, 0 or 1")
+	}
 }
 
 // warnOfAnglers says where the headline leans on one angler, or takes as one what is not.
