@@ -82,7 +82,8 @@ func (e *evaluator) newtonStep(g1, g2 float64) (d1, d2, decrement float64, ok bo
 		return 0, 0, 0, false
 	}
 	h.s11, h.s12, h.s22, h.det = s11, s12, s22, det
-	h.i11, h.i12, h.i22 = s22/det, -s12/det, s11/det
+	inverse := 1 / det
+	h.i11, h.i12, h.i22 = s22*inverse, -s12*inverse, s11*inverse
 	d1, d2 = h.i11*r1+h.i12*r2, h.i12*r1+h.i22*r2
 	decrement = g1*d1 + g2*d2
 	for k := range e.sub {

@@ -8,22 +8,34 @@ import (
 )
 
 // scoreGroups is how many groups it takes for the sum of products of their gradients to
-// stand in for the information where a search begins (Berndt, Hall, Hall & Hausman
-// 1974, Ann. Econ. Soc. Meas. 3:653): it costs no evaluation. With fewer its error is
-// dear, and evaluations are cheap.
-const scoreGroups = 50
+// stand in for the information while a search is far off, its decrement above scoresUntil
+// (Berndt, Hall, Hall & Hausman 1974, Ann. Econ. Soc. Meas. 3:653): it costs no
+// evaluation. With fewer its error is dear, and evaluations are cheap.
+const (
+	scoreGroups = 50
+	scoresUntil = .1
+)
 
-// evaluateWithInformation fills value, gradient and inverse, the latter from the products of
-// the groups' gradients.
-func (e *evaluator) evaluateWithInformation(at *point) {
-	n := len(at.psi)
-	e.crossProducts = make([]float64, n*n)
-	at.value = e.evaluate(at.psi, at.gradient)
-	all := square{n, e.crossProducts}
-	e.crossProducts = nil
-	if inverse, _, ok := all.part(at.free).inverse(); ok {
-		at.inverse = inverse
+// collectScores makes evaluations collect the products of the groups' gradients, or not.
+func (e *evaluator) collectScores(on bool) {
+	n := e.problem.width + scales
+	switch {
+	case !on:
+		e.crossProducts = nil
+	case e.crossProducts == nil:
+		e.crossProducts = make([]float64, n*n)
 	}
+}
+
+// scoreInverse inverts the products the last evaluation collected; nil if it collected
+// none or they are singular.
+func (e *evaluator) scoreInverse(free []int) *square {
+	if e.crossProducts == nil {
+		return nil
+	}
+	all := square{e.problem.width + scales, e.crossProducts}
+	inverse, _, _ := all.part(free).inverse()
+	return inverse
 }
 
 // information is the negative Hessian of the log-likelihood in the free parameters,

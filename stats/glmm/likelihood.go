@@ -18,13 +18,14 @@ const (
 // keeps the modes found last as starting points of the next evaluation, and all
 // scratch space, so that an evaluation allocates nothing.
 type evaluator struct {
-	problem   *problem
-	points    int // per dimension
-	rule      rule
-	tolerance float64   // of searches
-	count     int       // evaluations so far
-	b         []float64 // standardised u and v of each group, in pairs
-	d         []float64 // standardised w of each subgroup
+	problem *problem
+	points  int // per dimension
+	rule    rule
+	// Tolerances of searches, and of modes.
+	tolerance, modeTolerance float64
+	count                    int       // evaluations so far
+	b                        []float64 // standardised u and v of each group, in pairs
+	d                        []float64 // standardised w of each subgroup
 	// Of the current parameters.
 	exponential bool // K is e^ζ
 	alpha       float64
@@ -42,6 +43,7 @@ type evaluator struct {
 	sub         []subState
 	spans       []span
 	w           []float64
+	reach       float64 // the largest squared length of a row's loadings
 	arrow       arrow
 	// Scratch: states of rows and subgroups, and columns of quadrature points.
 	rows          []rowState
@@ -53,7 +55,7 @@ type evaluator struct {
 }
 
 func newEvaluator(p *problem, points int) *evaluator {
-	e := &evaluator{problem: p, points: points, rule: newRule(points), tolerance: searchTolerance}
+	e := &evaluator{problem: p, points: points, rule: newRule(points), tolerance: searchTolerance, modeTolerance: modeTolerance}
 	mostRows, mostSubs := 0, 0
 	for _, g := range p.groups {
 		mostRows = max(mostRows, g.rows.to-g.rows.from)

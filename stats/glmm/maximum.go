@@ -79,7 +79,7 @@ func (w *workspace) highest(without ...int) (*point, error) {
 	}
 	faces := p.faces(start.psi, without...)
 	faces[len(faces)-1].starts[0].inverse = start.inverse
-	w.laplace.tolerance = searchTolerance
+	w.laplace.tolerance, w.laplace.modeTolerance, w.exact.modeTolerance = searchTolerance, roughMode, roughMode
 	if w.exact != w.laplace {
 		w.laplace.tolerance = roughTolerance
 	}
@@ -157,6 +157,7 @@ func (p *problem) runawayReason() string {
 // polish ends a search by Newton steps with the observed information until nothing
 // is left to gain but rounding error, and inverts that information.
 func (e *evaluator) polish(at *point) (*maximum, error) {
+	e.modeTolerance = modeTolerance
 	step := make([]float64, len(at.free))
 	renew := true
 	for range 20 {

@@ -3,9 +3,12 @@ package glmm
 import "math"
 
 const (
-	maxModeSteps   = 100
-	modeTolerance  = 1e-11 // of the Newton decrement before the last step; quadratic convergence squares it
-	carefulStep    = .5    // a step that moves no ζ by more needs no check of f
+	maxModeSteps = 100
+	// Of the Newton decrement before the last step; quadratic convergence squares it. Steps
+	// of a search need less than derivatives by differences do.
+	modeTolerance  = 1e-11
+	roughMode      = 1e-8
+	carefulStep    = .5 // a step that moves no ζ by more needs no check of f
 	maxStepHalving = 60
 )
 
@@ -22,8 +25,11 @@ func (e *evaluator) open(g int, ps params) {
 		e.spans, e.w = nil, nil
 	}
 	e.sub = e.subs[:len(e.spans)]
+	e.reach = 0
 	for k := range e.row {
-		e.prepare(grp.rows.from+k, &e.cells[k], &e.row[k], ps)
+		row := &e.row[k]
+		e.prepare(grp.rows.from+k, &e.cells[k], row, ps)
+		e.reach = max(e.reach, row.a1*row.a1+row.a2*row.a2+ps.lw*ps.lw)
 	}
 }
 
@@ -45,12 +51,13 @@ func (e *evaluator) findMode(g int, ps params) (f float64, ok bool) {
 		if !ok {
 			return math.NaN(), false
 		}
-		if e.largestMove(ps, d1, d2) <= carefulStep {
+		// Since H exceeds the identity, a step moves no ζ by more than |a|·√decrement.
+		if e.reach*decrement <= carefulStep*carefulStep {
 			e.move(1, d1, d2)
 		} else if !e.moveCarefully(ps, d1, d2) {
 			return math.NaN(), false
 		}
-		if decrement < modeTolerance {
+		if decrement < e.modeTolerance {
 			e.expand(ps)
 			if _, _, _, ok := e.newtonStep(0, 0); !ok {
 				return math.NaN(), false
@@ -63,25 +70,6 @@ func (e *evaluator) findMode(g int, ps params) (f float64, ok bool) {
 
 // effects are b of the current group.
 func (e *evaluator) effects() (b1, b2 float64) { return e.b[2*e.group], e.b[2*e.group+1] }
-
-// largestMove is the largest change of any ζ of the group by the step.
-func (e *evaluator) largestMove(ps params, d1, d2 float64) float64 {
-	largest := 0.0
-	if len(e.sub) == 0 {
-		for k := range e.row {
-			largest = max(largest, math.Abs(e.row[k].a1*d1+e.row[k].a2*d2))
-		}
-		return largest
-	}
-	for k := range e.sub {
-		dw := ps.lw * e.sub[k].step
-		rows := e.rowsOf(k)
-		for r := range rows {
-			largest = max(largest, math.Abs(rows[r].a1*d1+rows[r].a2*d2+dw))
-		}
-	}
-	return largest
-}
 
 // move adds scale times the step to the group's effects.
 func (e *evaluator) move(scale, d1, d2 float64) {

@@ -39,13 +39,15 @@ const (
 func (e *evaluator) search(start searchStart, free []int, floor float64) *point {
 	at := &point{psi: slices.Clone(start.psi), free: free, gradient: make([]float64, len(start.psi)), inverse: start.inverse}
 	fresh := at.inverse == nil
-	if fresh && len(e.problem.groups) >= scoreGroups {
-		e.evaluateWithInformation(at)
-	} else {
-		at.value = e.evaluate(at.psi, at.gradient)
-	}
+	scores := fresh && len(e.problem.groups) >= scoreGroups // stand in for the information
+	e.collectScores(scores)
+	defer e.collectScores(false)
+	at.value = e.evaluate(at.psi, at.gradient)
 	if math.IsNaN(at.value) {
 		return at
+	}
+	if scores {
+		at.inverse = e.scoreInverse(free)
 	}
 	if at.inverse == nil {
 		at.inverse = invertBounded(e.information(at, false))
@@ -74,7 +76,8 @@ func (e *evaluator) search(start searchStart, free []int, floor float64) *point 
 			if fresh {
 				return at
 			}
-			fresh = true
+			fresh, scores = true, false
+			e.collectScores(false)
 			at.inverse = invertBounded(e.information(at, false))
 			continue
 		}
@@ -84,7 +87,13 @@ func (e *evaluator) search(start searchStart, free []int, floor float64) *point 
 			move[i] = trial.psi[k] - at.psi[k]
 			fall[i] = at.gradient[k] - trial.gradient[k]
 		}
-		at.update(move, fall, direction)
+		if inverse := e.scoreInverse(free); scores && inverse != nil {
+			at.inverse = inverse
+			scores = decrement > scoresUntil
+			e.collectScores(scores)
+		} else {
+			at.update(move, fall, direction)
+		}
 		at.psi, trial.psi = trial.psi, at.psi
 		at.gradient, trial.gradient = trial.gradient, at.gradient
 		at.value = trial.value
