@@ -2,6 +2,7 @@ package calibration_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"evenrig/stats/calibration"
@@ -100,5 +101,34 @@ func TestTheRuleAmongSomeCells(t *testing.T) {
 	worst := calibration.Choose(rows, nil).Judgements[1].Failed[0]
 	if worst.Cell.Anglers != 5 || worst.Coverage.Value != .5 {
 		t.Errorf("worst cell is %+v", worst)
+	}
+}
+
+func TestTheRuleIsPrinted(t *testing.T) {
+	t.Parallel()
+	rows := []calibration.Row{
+		row(4, 5, "a", .5, .01, .6), row(5, 5, "a", .95, .004, .3), row(12, 5, "a", .96, .004, .2),
+		row(4, 5, "b", .9, .01, .6), row(5, 5, "b", .80, .004, .2), row(12, 5, "b", .95, .004, .1),
+	}
+	var page strings.Builder
+	if err := calibration.WriteMarkdown(&page, rows); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		"| 1 | a | yes, chosen | 25.0 | 95.0 | 0 of 2 |  |",
+		"| 2 | b | no | 15.0 | 80.0 | 1 of 2 | K5_n5_u0_v0_low5_test5 |",
+		"| 4 | 1 | 50.0 to 50.0 | 60.0 | nothing promised |",
+		"| 5 | 1 | 95.0 to 95.0 | 30.0 | a, 30.0 |",
+		"| 12 | 1 | 96.0 to 96.0 | 20.0 | b, 10.0 |",
+		"| K4_n5_u0_v0_low5_test5 | **50.0** | **90.0** |",
+		"| K5_n5_u0_v0_low5_test5 | 95.0 | **80.0** |",
+		"| K12_n5_u0_v0_low5_test5 | 96.0 ± 0.4 | 20.0 ± 0.1 | - | - | - | - | - |",
+	} {
+		if !strings.Contains(page.String(), want) {
+			t.Errorf("the page lacks %q:\n%s", want, page.String())
+		}
+	}
+	if err := calibration.WriteMarkdown(&page, nil); err != nil {
+		t.Error(err)
 	}
 }
