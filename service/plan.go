@@ -31,6 +31,7 @@ type planCommand struct {
 	SwapFish    *int     `name:"swap-fish" placeholder:"N" help:"Swap the flies after so many fish; usually 2, 0 for a swap by the clock alone."`
 	SwapMinutes *int     `name:"swap-minutes" placeholder:"N" help:"Swap after so many minutes, whichever comes first; usually 45, 0 for a swap by fish alone."`
 	ByOuting    bool     `name:"by-outing" help:"One way round for a whole outing, no swap on the water."`
+	OneFly      bool     `name:"one-fly" help:"One fly at a time, changed by the clock, and catches per hour compared."`
 	Span        bool     `help:"A round left unfinished goes on at the next outing."`
 	Dropout     *float64 `placeholder:"N" help:"Of 100 anglers, how many stop on the way; usually 20."`
 	NotSure     *float64 `name:"not-sure" placeholder:"N" help:"Of 100 fish, how many leave it open which fly they took; usually 5."`

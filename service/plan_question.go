@@ -39,6 +39,9 @@ func (c *planCommand) question(stdin io.Reader) (analysis.SizeQuestion, error) {
 	if q.Anglers == 1 && c.Dropout == nil && c.Question == "" {
 		q.Dropout = 0 // a trial of one's own ends with its angler
 	}
+	if c.ByOuting && c.OneFly {
+		return q, usageError{errors.New("--by-outing and --one-fly were both given; accepted: one of them, or none for two flies swapped within the outing")}
+	}
 	c.setSwap(&q)
 	if c.Looks != 0 {
 		q.Stopping, q.Looks = analysis.StopAtLooks, c.Looks
@@ -63,8 +66,11 @@ func set[T any](value, flag *T) {
 
 // setSwap takes the flags of the swap rule: 0 leaves out a part of it, --by-outing all.
 func (c *planCommand) setSwap(q *analysis.SizeQuestion) {
-	if c.ByOuting {
+	switch {
+	case c.ByOuting:
 		q.Design, q.Swap = analysis.ByOuting, analysis.SwapRule{}
+	case c.OneFly:
+		q.Design, q.Swap.AfterFish = analysis.OneFly, nil
 	}
 	for into, flag := range map[**int]*int{&q.Swap.AfterFish: c.SwapFish, &q.Swap.AfterMinutes: c.SwapMinutes} {
 		switch {

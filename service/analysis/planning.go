@@ -24,6 +24,7 @@ const (
 	StopAtLooks = power.GroupSequential
 	StopAnytime = power.Anytime
 	ByOuting    = power.PairedByOuting
+	OneFly      = power.Alternating
 	FewAnglers  = power.FewAnglers
 )
 

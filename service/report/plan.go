@@ -74,6 +74,10 @@ func planSentence(a analysis.SizeAnswer) string {
 	}
 	yours := teamWords(q.Anglers, q.FishEach)
 	see := fmt.Sprintf("see %s of 100 fish on the changed fly, where 50 would be no difference", hundred(q.SmallestShare))
+	if q.Design == analysis.OneFly {
+		see = fmt.Sprintf("see %s of 100 fish caught in equal time on the changed fly (%s times as many an hour), where 50 would be no difference", hundred(q.SmallestShare),
+			Number(new(q.SmallestShare/(1-q.SmallestShare)), 2))
+	}
 	switch {
 	case team != nil && team.Anglers == q.Anglers && team.FishEach == q.FishEach:
 		say("To %s, %s are enough: %s in %s. They would see it in %s of 100 seasons.", see, yours, Counted(int64(team.Fish), "fish", "fish"),
@@ -211,11 +215,15 @@ func plannedSwap(r analysis.SwapRule) string {
 // planGranted is what a plan takes for granted, in words.
 func planGranted(a analysis.SizeAnswer) []fact {
 	q := a.Question
+	lower := fact{"Lower fly, the two alike", "takes " + hundred(q.LowerShare) + " of 100; " + lowerFirst(spreadOfAnglers(q.LowerShare, q.SDPosition))}
+	if q.Design == analysis.OneFly {
+		lower = fact{"Flies on the line", "one at a time"}
+	}
 	return []fact{
 		{"Smallest share worth knowing", hundred(q.SmallestShare) + " of 100 fish on the changed fly (or " + hundred(1-q.SmallestShare) + ")"},
 		{"False alarms, chance to see it", hundred(q.Alpha) + " of 100, " + hundred(q.Power) + " of 100"},
 		{"Anglers differ in the fly's effect", spreadOfAnglers(q.SmallestShare, q.SDPattern)},
-		{"Lower fly, the two alike", "takes " + hundred(q.LowerShare) + " of 100; " + lowerFirst(spreadOfAnglers(q.LowerShare, q.SDPosition))},
+		lower,
 		{"Days differ in the fly's effect", spreadOfDays(q)},
 		{"An outing", fmt.Sprintf("%s fish on average, between %s and %s on about two of three; %s hours", catchOf(q.FishPerOuting),
 			catchOf(math.Max(0, math.Round(q.FishPerOuting-catchSD(q)))), catchOf(math.Round(q.FishPerOuting+catchSD(q))), catchOf(q.OutingMinutes/60))},
@@ -265,7 +273,7 @@ func counting(q analysis.SizeQuestion) string {
 func planFormula(a analysis.SizeAnswer) []string {
 	list := []string{
 		fmt.Sprintf("Worked out: of the fish landed as planned %s of 100 are expected to count. The answer's standard error is √(τ²/K + 1/(K·m·p(1−p))), τ being how much anglers differ, "+
-			"K anglers, m counting fish each and p the share of the lower fly; the chance is that of Student's noncentral t on K−1 degrees of freedom. "+
+			"K anglers, m counting fish each and p the share of the lower fly (½ with one fly at a time); the chance is that of Student's noncentral t on K−1 degrees of freedom. "+
 			"If all anglers were alike %s analysed fish would do.", hundred(a.Kept), Count(int64(a.Fish))),
 	}
 	if a.Played != nil {

@@ -37,6 +37,7 @@ func plans(t *testing.T) map[string]analysis.SizeAnswer {
 		"many":    planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.SmallestShare = 400, .53 }),
 		"never":   planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.SDPattern = 5, 1 }),
 		"outing":  planned(t, func(q *analysis.SizeQuestion) { q.Design, q.Swap = analysis.ByOuting, analysis.SwapRule{} }),
+		"one fly": planned(t, func(q *analysis.SizeQuestion) { q.Design, q.Swap.AfterFish, q.Seasons = analysis.OneFly, nil, 20 }),
 		"no swap": planned(t, func(q *analysis.SizeQuestion) { q.FishPerOuting, q.Swap = 3, analysis.SwapRule{AfterFish: &eight} }),
 		"looks": planned(t, func(q *analysis.SizeQuestion) {
 			q.Stopping, q.Looks, q.Spending, q.Seasons, q.Anglers = analysis.StopAtLooks, 3, "pocock", 20, 20

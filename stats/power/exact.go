@@ -43,6 +43,20 @@ func (t Test) OneAngler(share, beta float64, lower, upper int) (float64, error) 
 	return math.Min(1, power), nil
 }
 
+// binomialPower is the exact power of a central binomial test of one half with n fish, the
+// chance that the interval of Clopper and Pearson leaves it out on either side.
+func (t Test) binomialPower(share float64, n int) float64 {
+	null, actual := binomial(n, .5), binomial(n, share)
+	var tail, power float64
+	for x := 0; x < n/2; x++ {
+		if tail += null[x]; tail > t.Alpha/2*(1+1e-9) {
+			break
+		}
+		power += actual[x] + actual[n-x]
+	}
+	return power
+}
+
 // rejected returns the bounds of the outcomes that are kept: those below the first
 // have a lower tail, those above the second an upper tail of at most tail.
 func rejected(lower, upper, total, least, most int, tail float64) (below, above int) {

@@ -90,7 +90,11 @@ func (p planner) team(a *Answer) (err error) {
 	}
 	if p.Anglers == 1 {
 		each := max(1, int(math.Round(p.FishEach*p.kept()/2)))
-		if exact, err := p.t.OneAngler(p.SmallestShare, p.conditions(1, false).Beta, each, each); err == nil {
+		if p.Design == Alternating {
+			// Given the fish in all, those on the test pattern are binomial.
+			exact := p.t.binomialPower(p.SmallestShare, 2*each)
+			a.PowerExact = &exact
+		} else if exact, err := p.t.OneAngler(p.SmallestShare, p.conditions(1, false).Beta, each, each); err == nil {
 			a.PowerExact = &exact
 		}
 	}

@@ -105,6 +105,41 @@ func TestLossesOfASeason(t *testing.T) {
 	stattest.Absolute(t, "outings", p.Outings, p.Landed/8, 4*3/math.Sqrt(n))
 }
 
+// One fly at a time: fish land at the rate that was asked for, in the share that the
+// rate ratio gives, and the closed form with p = 1/2 agrees with simulation as for
+// two flies; one angler's exact comparison is the binomial test of all fish where
+// both flies fish equally long.
+func TestOneFlyAtATime(t *testing.T) {
+	t.Parallel()
+	s := power.Season{
+		Theta: num.Logit(.6), Conditions: power.Conditions{SDPattern: .3, FishPerOuting: 8}, Clumping: .5, OutingMinutes: 240,
+		Anglers: 12, FishEach: 24, OneFly: true, Swap: power.Swap{AfterMinutes: 60},
+	}
+	closed, err := usual.TeamPower(.60, s.Conditions, s.Anglers, s.FishEach)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := play(t, s)
+	stattest.Absolute(t, "power", p.Settled, closed, 3*p.StdErr+.02)                  // see TestClosedFormAgreesWithSimulation
+	stattest.Absolute(t, "landed", p.Landed, 288, 4*45/math.Sqrt(float64(p.Seasons))) // see TestLossesOfASeason
+
+	s.Conditions, s.Clumping, s.Anglers, s.FishEach = power.Conditions{FishPerOuting: 100}, 0, 1, 100
+	p = play(t, s)
+	q := power.Usual()
+	q.Design, q.Swap.AfterFish, q.Anglers, q.FishEach, q.Dropout, q.NotSure, q.Seasons = power.Alternating, nil, 1, 100, 0, 0, 0
+	a := plan(t, q)
+	stattest.Absolute(t, "one angler", p.Settled, *a.PowerExact, 3*p.StdErr+.01) // .01: the catch is Poisson about 100
+}
+
+// R 4.2.2: with 100 fish the central binomial test at .05 rejects one half at 39 or
+// fewer and 61 or more; sum(dbinom(c(0:39, 61:100), 100, .6)) = 0.4621 (4 digits).
+func TestBinomialPowerOfOneAngler(t *testing.T) {
+	t.Parallel()
+	q := power.Usual()
+	q.Design, q.Swap.AfterFish, q.Anglers, q.FishEach, q.Dropout, q.NotSure, q.Seasons = power.Alternating, nil, 1, 100, 0, 0, 0
+	stattest.Absolute(t, "power", *plan(t, q).PowerExact, .4621, .00005)
+}
+
 // Looks and evidence raise no more false alarms than alpha, find an effect of 60 of
 // 100 less often than one count at the end, and end seasons early.
 func TestLooksAndEvidence(t *testing.T) {

@@ -9,10 +9,13 @@ import (
 )
 
 // The designs that can be planned. Paired: two flies on one line, swapped within
-// the outing. PairedByOuting: one way round for a whole outing.
+// the outing. PairedByOuting: one way round for a whole outing. Alternating: one fly
+// at a time, changed by the clock, catches per hour compared; shares are then of
+// fish caught in equal time, and no position is read.
 const (
 	Paired         = "paired"
 	PairedByOuting = "paired_by_outing"
+	Alternating    = "alternating"
 )
 
 // Question is what an organiser asks before a trial. Usual gives every field its
@@ -99,7 +102,7 @@ const mostPlayed = 300e6
 // Check returns nil or Faults that name every field at fault.
 func (q Question) Check() error {
 	var f Faults
-	f.oneOf("design", q.Design, Paired, PairedByOuting)
+	f.oneOf("design", q.Design, Paired, PairedByOuting, Alternating)
 	f.between("smallest_share", q.SmallestShare, .51, .90)
 	f.between("alpha", q.Alpha, .001, .2)
 	f.between("power", q.Power, .5, .99)
@@ -134,6 +137,10 @@ func (q Question) checkSwap(f *Faults) {
 		f.add("swap", "after_fish and after_minutes must be null in %s: the outing's end is the swap", PairedByOuting)
 	case q.Design == PairedByOuting && q.Swap.BlockMaySpan:
 		f.add("swap.block_may_span_outings", "is true in %s, where a block is two outings anyway; accepted: false", PairedByOuting)
+	case q.Design == Alternating && fish != nil:
+		f.add("swap.after_fish", "is %d in %s, where a change after so many fish would decide the rates; accepted: null", *fish, Alternating)
+	case q.Design == Alternating && minutes == nil:
+		f.add("swap.after_minutes", "is null in %s; accepted: 5 to 180", Alternating)
 	case q.Design == Paired && fish == nil && minutes == nil:
 		f.add("swap", "needs after_fish (1 to 20), after_minutes (5 to 180) or both, whichever comes first")
 	}
@@ -147,6 +154,9 @@ func (q Question) checkSwap(f *Faults) {
 
 func (q Question) checkStopping(f *Faults) {
 	f.oneOf("stopping", q.Stopping, Fixed, GroupSequential, Anytime)
+	if q.Design == Alternating && (q.Stopping == GroupSequential || q.Stopping == Anytime) {
+		f.add("stopping", "is %q in %s; accepted: %s", q.Stopping, Alternating, Fixed)
+	}
 	if q.Stopping != GroupSequential {
 		if q.Looks != 0 {
 			f.add("looks", "is %d with stopping %q; accepted: 0, looks are planned only with %s", q.Looks, q.Stopping, GroupSequential)
@@ -188,7 +198,7 @@ func (f *Faults) oneOf(field, v string, accepted ...string) {
 func (q Question) season() Season {
 	s := Season{
 		Theta: num.Logit(q.SmallestShare), Conditions: q.conditions(q.Anglers), Anglers: q.Anglers, FishEach: q.FishEach, Clumping: q.Clumping,
-		OutingMinutes: q.OutingMinutes, Dropout: q.Dropout, NotSure: q.NotSure, Uneven: q.Uneven, Swap: Swap{Span: q.Swap.BlockMaySpan},
+		OutingMinutes: q.OutingMinutes, Dropout: q.Dropout, NotSure: q.NotSure, Uneven: q.Uneven, OneFly: q.Design == Alternating, Swap: Swap{Span: q.Swap.BlockMaySpan},
 	}
 	if q.Swap.AfterFish != nil {
 		s.Swap.AfterFish = *q.Swap.AfterFish
@@ -205,6 +215,9 @@ func (q Question) conditions(anglers int) Conditions {
 	c := Conditions{
 		Beta: num.Logit(q.LowerShare), SDPattern: q.SDPattern, SDPosition: q.SDPosition, SDOuting: q.SDOuting,
 		FishPerOuting: q.FishPerOuting,
+	}
+	if q.Design == Alternating {
+		c.Beta, c.SDPosition = 0, 0
 	}
 	if anglers == 1 {
 		c.SDPattern, c.SDPosition = 0, 0

@@ -18,6 +18,9 @@ type Season struct {
 	Conditions
 	Anglers  int     // who begin
 	FishEach float64 // mean catch of an angler who stays to the end
+	// OneFly fishes one pattern at a time, half a block each, by the clock: a fish is one
+	// that the fly on the line takes, and minutes are counted.
+	OneFly bool
 	// Clumping c makes the variance of an outing's catch mean + c·mean² (negative
 	// binomial, a gamma-mixed Poisson); 0 is Poisson.
 	Clumping      float64
@@ -72,7 +75,8 @@ func (b block) index(testLower bool) int {
 
 // catch is all that a drawn season has on paper.
 type catch struct {
-	cells   []glmm.Cell // two for each outing
+	cells   []glmm.Cell // two for each outing, test pattern lower and upper (with one fly: on the line and not)
+	minutes []float64   // of fishing behind each cell, with one fly only
 	blocks  []block     // in the order in which they ended
 	days    []float64   // of the outings, 0 to 1 of the season
 	swapped int         // outings that saw a swap
@@ -163,16 +167,18 @@ func (r *rig) fish(outing int, day float64) {
 	swaps, start := 0, -r.minutes // start of the period, on this outing's clock
 	var due float64
 	next := func(at float64) {
+		r.timed(day, start, at, cell)
 		r.swap(day)
 		swaps++
 		start = at
 	}
+	c.minutes = append(c.minutes, 0, 0)
 	for _, at := range r.times() {
 		for due = start + float64(r.Swap.AfterMinutes); r.Swap.AfterMinutes > 0 && at > due; due = start + float64(r.Swap.AfterMinutes) {
 			next(due)
 		}
 		r.land(day, theta, cell)
-		if r.counted == r.Swap.AfterFish {
+		if r.Swap.AfterFish > 0 && r.counted == r.Swap.AfterFish {
 			next(at)
 		}
 	}
@@ -181,6 +187,7 @@ func (r *rig) fish(outing int, day float64) {
 			next(due)
 		}
 		r.minutes = r.OutingMinutes - start
+		r.timed(day, start, r.OutingMinutes, cell)
 	}
 	if r.Swap.byOuting() {
 		next(0)
@@ -190,10 +197,28 @@ func (r *rig) fish(outing int, day float64) {
 	}
 }
 
+// timed counts the minutes of this outing that the fly of a period was fished.
+func (r *rig) timed(day, from, to float64, cell int) {
+	if !r.OneFly {
+		return
+	}
+	r.begin(day)
+	if !r.testNow() {
+		cell++
+	}
+	r.catch.minutes[cell] += to - math.Max(0, from)
+}
+
+// testNow reports whether the test pattern is lower, or with one fly on the line.
+func (r *rig) testNow() bool { return r.block.testFirst == (r.half == 0) }
+
 // times are the minutes at which an outing's fish are landed, in order; without a
 // rule in minutes only their number matters.
 func (r *rig) times() []float64 {
 	mean := r.FishPerOuting
+	if r.OneFly {
+		mean *= 2 // as if both flies fished all the time; land takes those of the one that does
+	}
 	if r.Clumping > 0 {
 		shape := 1 / r.Clumping
 		mean = distuv.Gamma{Alpha: shape, Beta: shape / mean, Src: r.random}.Rand()
@@ -211,16 +236,18 @@ func (r *rig) times() []float64 {
 // land adds a fish to the period that is under way.
 func (r *rig) land(day, theta float64, cell int) {
 	r.begin(day)
-	r.catch.landed++
-	r.block.landed++
-	r.counted++
-	testLower := r.block.testFirst == (r.half == 0)
-	position := r.beta
-	if !testLower {
+	position, testNow := r.beta, r.testNow()
+	if !testNow {
 		position = -position
 		cell++
 	}
 	took := r.random.Float64() < num.Expit(theta+position)
+	if r.OneFly && took != testNow {
+		return
+	}
+	r.catch.landed++
+	r.block.landed++
+	r.counted++
 	if r.random.Float64() < r.NotSure {
 		return
 	}

@@ -42,11 +42,18 @@ func (r Stopping) judge(s Season) (func(catch) ended, error) {
 	if err := r.check(); err != nil {
 		return nil, err
 	}
+	if s.OneFly && r.Rule != Fixed {
+		return nil, fmt.Errorf("%w: stopping rule %q with one fly at a time; accepted is %s", ErrArgument, r.Rule, Fixed)
+	}
 	switch r.Rule {
 	case Fixed:
+		method := headline
+		if s.OneFly {
+			method = rates
+		}
 		return func(c catch) ended {
 			e := whole(c)
-			e.says = headline(c, e.anglers, r.Alpha)
+			e.says = method(c, e.anglers, r.Alpha)
 			return e
 		}, nil
 	case GroupSequential:

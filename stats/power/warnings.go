@@ -17,6 +17,8 @@ func (p planner) warn(a *Answer) {
 		a.Warnings = append(a.Warnings, Warning{code, fmt.Sprintf(format, args...)})
 	}
 	switch {
+	case p.Anglers == 1 && p.Design == Alternating:
+		add(WarnFewAnglers, "one angler's answer is about that angler only, and takes fish as independent of each other")
 	case p.Anglers == 1:
 		add(WarnFewAnglers, "one angler's answer is about that angler only, and takes fish as independent of each other; it is counted round by round, so that many short rounds "+
 			"cost some of the fish, which only seasons played by chance show")
@@ -47,7 +49,7 @@ func (p planner) warnOfSwap(a *Answer, add func(code, format string, args ...any
 	own := a.Swaps[0]
 	advice := ""
 	switch {
-	case p.Design == PairedByOuting:
+	case p.Design != Paired:
 		return
 	case p.FishPerOuting < fewFish:
 		advice = "; with fewer than 2 fish an outing fish one way round for a whole outing (paired_by_outing)"

@@ -32,7 +32,7 @@ const (
 // Errors: the context's.
 func FinishedBlocks(ctx context.Context, s Season, workers int, seed uint64) (Finished, error) {
 	s = Season{
-		Conditions: Conditions{FishPerOuting: s.FishPerOuting}, Clumping: s.Clumping, OutingMinutes: s.OutingMinutes, Swap: s.Swap,
+		Conditions: Conditions{FishPerOuting: s.FishPerOuting}, Clumping: s.Clumping, OutingMinutes: s.OutingMinutes, OneFly: s.OneFly, Swap: s.Swap,
 		Anglers: 1, FishEach: ruleOutings * s.FishPerOuting,
 	}
 	type tally struct{ landed, finished, outings, swapped, blocks float64 }
