@@ -20,7 +20,7 @@ import (
 // calibrateCommand measures by simulation how far each method's interval can be trusted.
 type calibrateCommand struct {
 	Cells   []string `placeholder:"NAME" help:"Cells to run, by name; * stands for any text. All by default."`
-	Slow    bool     `help:"Try the methods that are too slow for every cell instead: the parametric bootstrap and the conditional mixed model, in twelve of the cells."`
+	Study   string   `enum:"grid,slow,edge" default:"grid" help:"grid: every method that is fast enough, in the default cells; slow: the parametric bootstrap and the conditional mixed model, in twelve of them; edge: cells beyond, where methods begin to fail."`
 	Trials  int      `default:"4000" placeholder:"N" help:"Trials drawn in each cell, 2 or more (${default})."`
 	Seed    uint64   `default:"20260131" placeholder:"N" help:"Every random number follows from it (${default})."`
 	Workers int      `placeholder:"N" help:"Trials computed at the same time; all processors by default. The answer does not depend on it."`
@@ -30,8 +30,11 @@ type calibrateCommand struct {
 // Run prints the rule's findings and the tables. An interrupt ends it; what Out holds by then stays.
 func (c *calibrateCommand) Run(s streams) error {
 	grid, methods := calibration.DefaultGrid(), calibration.Methods()
-	if c.Slow {
+	switch c.Study {
+	case "slow":
 		grid, methods = calibration.SlowGrid(), calibration.SlowMethods()
+	case "edge":
+		grid = calibration.EdgeGrid()
 	}
 	cells, err := c.chosen(grid)
 	if err != nil {

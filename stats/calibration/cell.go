@@ -38,10 +38,11 @@ type Effort string
 
 // The ways in which fish are spread over anglers.
 const (
-	Equal      Effort = ""        // the same number each
-	Uneven     Effort = "uneven"  // log-normal quantiles with SD 1: at 12 anglers from 1/6 to 4 times the median
-	OneHasHalf Effort = "one-50%" // one angler has half of all fish, the others share the rest equally
-	OneHasMost Effort = "one-80%" // one angler has four fifths of all fish
+	Equal           Effort = ""        // the same number each
+	Uneven          Effort = "uneven"  // log-normal quantiles with SD 1: at 12 anglers from 1/6 to 6 times the median
+	OneHasHalf      Effort = "one-50%" // one angler has half of all fish, the others share the rest equally
+	OneHasMost      Effort = "one-80%" // one angler has four fifths of all fish
+	OneHasNearlyAll Effort = "one-95%" // one angler has 19 in 20 of all fish
 )
 
 // Theta is the true pattern effect θ, log odds.
@@ -87,8 +88,8 @@ func (c Cell) Validate() error {
 		return fault("OutingFish", c.OutingFish, "0 or more")
 	case c.OutingFish == 0 && c.SDOuting != 0:
 		return fault("SDOuting", c.SDOuting, "0 where outings are not known")
-	case !slices.Contains([]Effort{Equal, Uneven, OneHasHalf, OneHasMost}, c.Effort):
-		return fault("Effort", c.Effort, "equal, uneven, one-50% or one-80%")
+	case !slices.Contains([]Effort{Equal, Uneven, OneHasHalf, OneHasMost, OneHasNearlyAll}, c.Effort):
+		return fault("Effort", c.Effort, "nothing, uneven, one-50%, one-80% or one-95%")
 	}
 	for name, sd := range map[string]float64{"SDPattern": c.SDPattern, "SDPosition": c.SDPosition, "SDOuting": c.SDOuting} {
 		if !(sd >= 0 && sd <= 3) {
@@ -102,23 +103,21 @@ func (c Cell) Validate() error {
 func (c Cell) fishOf() []int {
 	k, total := c.Anglers, float64(c.Anglers*c.Fish)
 	weights := make([]float64, k)
+	// alone is the weight of one angler with the given part of all, where the others have 1 each.
+	alone := func(part float64) float64 { return part / (1 - part) * float64(k-1) }
 	for i := range weights {
-		switch c.Effort {
-		case Equal:
-			weights[i] = 1
-		case Uneven:
+		weights[i] = 1
+		if c.Effort == Uneven {
 			weights[i] = math.Exp(num.NormalQuantile((float64(i) + .5) / float64(k)))
-		case OneHasHalf:
-			weights[i] = 1
-			if i == 0 {
-				weights[i] = float64(k - 1)
-			}
-		case OneHasMost:
-			weights[i] = 1
-			if i == 0 {
-				weights[i] = 4 * float64(k-1)
-			}
 		}
+	}
+	switch c.Effort {
+	case OneHasHalf:
+		weights[0] = alone(.5)
+	case OneHasMost:
+		weights[0] = alone(.8)
+	case OneHasNearlyAll:
+		weights[0] = alone(.95)
 	}
 	sum := 0.0
 	for _, w := range weights {

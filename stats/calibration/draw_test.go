@@ -76,7 +76,7 @@ func TestFishAreSpreadAsAsked(t *testing.T) {
 	for _, c := range []struct {
 		effort Effort
 		first  int
-	}{{Equal, 24}, {OneHasHalf, 120}, {OneHasMost, 192}} {
+	}{{Equal, 24}, {OneHasHalf, 120}, {OneHasMost, 192}, {OneHasNearlyAll, 228}} {
 		fish := Cell{Anglers: 10, Fish: 24, Effort: c.effort}.fishOf()
 		if fish[0] != c.first {
 			t.Errorf("%q: the first angler has %d fish of 240, want %d", c.effort, fish[0], c.first)

@@ -54,3 +54,26 @@ func SlowGrid() []Cell {
 	}
 	return cells
 }
+
+// EdgeGrid returns cells beyond those of the default grid, in which nothing is promised:
+// they show where the methods begin to fail.
+func EdgeGrid() []Cell {
+	var cells []Cell
+	for _, k := range []int{5, 12, 40} {
+		for _, fish := range []int{24, 80} {
+			for _, sd := range []float64{.3, .6, 1} {
+				cells = append(cells, Cell{Anglers: k, Fish: fish, SDPattern: sd, SDPosition: .3, LowerShare: .65, TestShare: .6, Effort: OneHasNearlyAll})
+			}
+		}
+		cells = append(
+			cells,
+			Cell{Anglers: k, Fish: 24, SDPattern: 1, SDPosition: .3, LowerShare: .65, TestShare: .6, Effort: OneHasMost},
+			Cell{Anglers: k, Fish: 80, SDPattern: 1, SDPosition: 1, LowerShare: .65, TestShare: .6},
+			Cell{Anglers: k, Fish: 3, SDPattern: .6, SDPosition: .3, LowerShare: .65, TestShare: .6},
+			Cell{Anglers: k, Fish: 3, SDPattern: .6, SDPosition: .3, LowerShare: .8, TestShare: .6},
+			Cell{Anglers: k, Fish: 5, SDPattern: .6, SDPosition: .6, LowerShare: .9, TestShare: .6},
+			Cell{Anglers: k, Fish: 5, SDPattern: 1, SDPosition: .6, LowerShare: .8, TestShare: .75},
+		)
+	}
+	return cells
+}

@@ -108,6 +108,14 @@ func TestGrid(t *testing.T) {
 		}
 		seen[c.Name()] = true
 	}
+	for _, c := range calibration.EdgeGrid() {
+		if err := c.Validate(); err != nil {
+			t.Error(err)
+		}
+		if seen[c.Name()] {
+			t.Errorf("%s is in both grids", c.Name())
+		}
+	}
 	twelve := calibration.SlowGrid()
 	if len(twelve) != 12 {
 		t.Errorf("%d cells for slow methods, want 12", len(twelve))
