@@ -39,6 +39,9 @@ type Answer struct {
 	// Swaps is what the question's swap rule, first, and others like it leave in
 	// finished blocks.
 	Swaps []SwapOutcome `json:"swaps"`
+	// Thumb is the rule of thumb "55 of 100 fish on one fly prove it the better", with as
+	// many fish as the team is expected to have analysed.
+	Thumb Thumb `json:"rule_of_thumb"`
 	// Played seasons with the smallest share worth knowing, NoEffect ones without an
 	// effect: there Settled is the false alarms.
 	Played   *Played `json:"played"`
@@ -99,6 +102,14 @@ type SwapOutcome struct {
 	StdErr   float64  `json:"std_error"`
 	Swapped  float64  `json:"swapped"`
 	Blocks   float64  `json:"blocks_per_outing"`
+}
+
+// Thumb is what a rule of thumb does when the flies are alike.
+type Thumb struct {
+	Percent    int     `json:"percent"`
+	Fish       int     `json:"fish"`        // analysed
+	Least      int     `json:"least"`       // fish on one fly from which it speaks
+	FalseAlarm float64 `json:"false_alarm"` // chance that it speaks for either
 }
 
 // Warning is what must be known before a number is read. The codes are stable.

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"evenrig/stats/exact"
 )
 
 // Plan answers a question. The seasons, if any were asked for, are played on the
@@ -30,7 +32,7 @@ func Plan(ctx context.Context, q Question, workers int, progress func(done, of i
 		p.inflation = c.Inflation
 	}
 	a := Answer{Question: q, Kept: q.kept(), Inflation: p.inflation, Shares: []ShareCost{}, Teams: []Team{}, EqualPower: []EqualPower{}, ByShare: []SharePower{}, Warnings: []Warning{}}
-	for _, step := range []func(*Answer) error{p.team, p.costs, p.sizes, p.curves} {
+	for _, step := range []func(*Answer) error{p.team, p.costs, p.sizes, p.curves, p.thumb} {
 		if err := step(&a); err != nil {
 			return Answer{}, err
 		}
@@ -92,10 +94,10 @@ func (p planner) team(a *Answer) (err error) {
 		each := max(1, int(math.Round(p.FishEach*p.kept()/2)))
 		if p.Design == Alternating {
 			// Given the fish in all, those on the test pattern are binomial.
-			exact := p.t.binomialPower(p.SmallestShare, 2*each)
-			a.PowerExact = &exact
-		} else if exact, err := p.t.OneAngler(p.SmallestShare, p.conditions(1, false).Beta, each, each); err == nil {
-			a.PowerExact = &exact
+			all := p.t.binomialPower(p.SmallestShare, 2*each)
+			a.PowerExact = &all
+		} else if all, err := p.t.OneAngler(p.SmallestShare, p.conditions(1, false).Beta, each, each); err == nil {
+			a.PowerExact = &all
 		}
 	}
 	share, err := p.t.Detectable(p.conditions(p.Anglers, false), p.Anglers, p.counting(p.FishEach))
@@ -218,6 +220,18 @@ func (p planner) curves(a *Answer) error {
 		}
 		a.ByShare = append(a.ByShare, SharePower{share, power})
 	}
+	return nil
+}
+
+// thumb holds the anglers' own rule of thumb beside the plan.
+func (p planner) thumb(a *Answer) error {
+	const percent = 55
+	n := max(1, int64(math.Round(float64(p.Anglers)*p.FishEach*p.kept())))
+	rule, err := exact.RuleOfShare(percent, n, .5)
+	if err != nil {
+		return fmt.Errorf("rule of thumb: %w", err)
+	}
+	a.Thumb = Thumb{percent, int(n), int(rule.Least), rule.FalseAlarm}
 	return nil
 }
 

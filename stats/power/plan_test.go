@@ -115,6 +115,18 @@ func TestLossesAndLooksMakeATrialLarger(t *testing.T) {
 	}
 }
 
+// The false alarms of "55 of 100" by hand: 2·P(X >= ⌈.55n⌉), X binomial with p = 1/2, to
+// three digits as R 4.2.2's pbinom has them.
+func TestRuleOfThumb(t *testing.T) {
+	t.Parallel()
+	q := lossless()
+	q.Anglers = 1
+	for fish, want := range map[float64]float64{20: .824, 50: .480, 100: .368, 200: .179, 400: .051} {
+		q.FishEach = fish
+		stattest.Absolute(t, "false alarm", plan(t, q).Thumb.FalseAlarm, want, .0005)
+	}
+}
+
 func TestFishAloneMayNeverBeEnough(t *testing.T) {
 	t.Parallel()
 	q := lossless()
