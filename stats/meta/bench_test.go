@@ -48,3 +48,16 @@ func BenchmarkLeaveOneOut5000(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed())/float64(b.N)/float64(single), "fits")
 }
+
+func BenchmarkRegress5000(b *testing.B) {
+	all := club(5000)
+	columns := [][]float64{make([]float64, len(all)), make([]float64, len(all))}
+	for i := range all {
+		columns[0][i], columns[1][i] = float64(i%2), math.Sin(float64(i))
+	}
+	for b.Loop() {
+		if _, err := meta.Regress(all, columns, meta.REML, meta.ModifiedHK, 0.95); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -7,7 +7,7 @@ import "math"
 // on the rest but for rounding.
 //
 // Errors: those of Pool, among them ErrTooFewEffects for k < 3 (k < 2 for
-// Common). Cost O(k) for all refits together, some 10 ms for 5,000 effects with
+// Common). Cost O(k) for all refits together, some 25 ms for 5,000 effects with
 // REML on one core; an effect that makes up nearly all of a weighted sum costs a
 // Pool of its own.
 func LeaveOneOut(effects []Effect, estimator Estimator, adjustment Adjustment, level float64) ([]Row, error) {

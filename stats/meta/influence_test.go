@@ -247,6 +247,14 @@ func FuzzInfluence(f *testing.F) {
 			if err != nil {
 				t.Errorf("%s of %v: %v", e, all, err)
 			}
+			shares, err := meta.InformationShares(all, e)
+			var sum float64
+			for _, share := range shares {
+				sum += share
+			}
+			if err != nil || !(math.Abs(sum-1) < 1e-12) {
+				t.Errorf("%s of %v: shares %v, %v", e, all, shares, err)
+			}
 			for _, r := range refits {
 				for _, x := range []float64{r.Mu, r.StdErr, r.Low, r.High, r.P, r.Tau2, r.PredictionLow, r.PredictionHigh} {
 					if math.IsNaN(x) || math.IsInf(x, 0) {

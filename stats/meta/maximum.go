@@ -16,22 +16,23 @@ func (c *conditional) fit() (top, none point, err error) {
 	if none, err = c.bestCentre(0, 0); err != nil {
 		return top, none, err
 	}
-	top, err = c.highestSD(func(sd float64) (point, error) { return c.bestCentre(none.centre, sd) })
+	top, err = highestSD(func(sd float64) (point, error) { return c.bestCentre(none.centre, sd) }, 1e-9)
 	if err == nil && top.sd == sdGrid[len(sdGrid)-1] {
 		err = ErrRunaway
 	}
 	return top, none, err
 }
 
-// bestSD returns the highest point of the likelihood at one centre.
+// bestSD returns the highest point of the likelihood at one centre. Only its value is
+// wanted, which an error of 1e-5 in sd changes by the order of 1e-10.
 func (c *conditional) bestSD(centre float64) (point, error) {
-	return c.highestSD(func(sd float64) (point, error) { return c.at(centre, sd), nil })
+	return highestSD(func(sd float64) (point, error) { return c.at(centre, sd), nil }, 1e-5)
 }
 
 // highestSD returns the highest point of a profile of the likelihood over sd, each
 // point of which carries its slope in sd²: every fall of the slope through 0 between
-// neighbours on the grid, and both ends.
-func (c *conditional) highestSD(profile func(sd float64) (point, error)) (point, error) {
+// neighbours on the grid, refined to absTol, and both ends.
+func highestSD(profile func(sd float64) (point, error), absTol float64) (point, error) {
 	before, err := profile(0)
 	if err != nil {
 		return point{}, err
@@ -44,7 +45,7 @@ func (c *conditional) highestSD(profile func(sd float64) (point, error)) (point,
 		}
 		candidate := after
 		if before.slope > 0 && after.slope <= 0 {
-			if candidate, err = turningPoint(profile, before.sd, sd); err != nil {
+			if candidate, err = turningPoint(profile, before.sd, sd, absTol); err != nil {
 				return point{}, err
 			}
 		}
@@ -56,7 +57,7 @@ func (c *conditional) highestSD(profile func(sd float64) (point, error)) (point,
 	return best, nil
 }
 
-func turningPoint(profile func(sd float64) (point, error), from, to float64) (point, error) {
+func turningPoint(profile func(sd float64) (point, error), from, to, absTol float64) (point, error) {
 	var failed error
 	sd, err := num.Root(func(sd float64) float64 {
 		p, err := profile(sd)
@@ -65,7 +66,7 @@ func turningPoint(profile func(sd float64) (point, error), from, to float64) (po
 			return math.NaN()
 		}
 		return p.slope
-	}, from, to, 1e-9)
+	}, from, to, absTol)
 	if failed != nil {
 		return point{}, failed
 	}
