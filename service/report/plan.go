@@ -145,7 +145,7 @@ func planMore(a analysis.SizeAnswer) []string {
 		say("%s", text)
 	}
 	say("If the two flies are alike, %s of 100 trials would still say that they are not: that is the chance of a false alarm which was asked for%s.", hundred(q.Alpha), playedAlarm(a))
-	say("The rule of the bank that %d of 100 fish make a fly the better, which with %s fish is %s or more on one of them, would pick a winner of two alike flies in %s of 100 trials.", a.Thumb.Percent,
+	say("The rule of the bank that %d of 100 fish make a fly the better, which with %s fish is %s or more on one of them, would call one of two alike flies the better in %s of 100 trials.", a.Thumb.Percent,
 		Count(int64(a.Thumb.Fish)), Count(int64(a.Thumb.Least)), chance(a.Thumb.FalseAlarm))
 	switch {
 	case q.Stopping == analysis.StopAtLooks && a.Played != nil:
