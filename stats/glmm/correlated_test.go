@@ -1,7 +1,6 @@
 package glmm
 
 import (
-	"fmt"
 	"math"
 	"testing"
 
@@ -133,7 +132,7 @@ func TestCorrelatedFewAnglers(t *testing.T) {
 		}
 	}
 	if finite == 0 {
-		t.Error(fmt.Sprintf("no finite fit, %d refused", refused))
+		t.Errorf("no finite fit, %d refused", refused)
 	}
 }
 
