@@ -52,7 +52,10 @@ func TestHeadlineCovers(t *testing.T) {
 				var covered, coveredAverage, spoke, singular int
 				var width float64
 				for range trials {
-					r := mustRun(t, invented(rng, k, 12, theta, beta, sd, sd/2), analysis.Settings{})
+					r, err := analysis.Answer(invented(rng, k, 12, theta, beta, sd, sd/2), analysis.Settings{})
+					if err != nil {
+						t.Fatal(err)
+					}
 					h := r.Headline
 					if h.Method != analysis.MixedModelProfile {
 						continue

@@ -67,13 +67,14 @@ func choices(in Input) []struct {
 	}
 }
 
-// sensitivity gives the headline's method on other choices of fish: the headline's own row first, then one for each case whose
-// fish differ from it. unchanged lists the cases whose fish do not.
-func (q asked) sensitivity(r Result, d dataset, n *notes) (rows []SensitivityCase, unchanged []Case, err error) {
+// sensitivity gives the headline's method on other choices of fish, no looks allowed for: the headline's own row first, then one
+// for each case whose fish differ from it. unchanged lists the cases whose fish do not.
+func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, err error) {
+	r, n := c.r, c.n
 	if r.Counts.Analysed == 0 {
 		return nil, nil, nil
 	}
-	h := r.Headline
+	h := c.plain
 	main := SensitivityCase{Case: CaseMain, Analysed: r.Counts.Analysed, LogOdds: h.LogOdds, Low: h.Low, High: h.High}
 	if h.LogOdds == nil || h.Low == nil || h.High == nil {
 		main.Reason = n.reason()
@@ -92,12 +93,12 @@ func (q asked) sensitivity(r Result, d dataset, n *notes) (rows []SensitivityCas
 		return err
 	}
 	unknown := false
-	for _, c := range choices(q.in) {
-		if !c.known {
+	for _, choice := range choices(q.in) {
+		if !choice.known {
 			unknown = true
 			continue
 		}
-		if err := add(c.name, "", c.fish); err != nil {
+		if err := add(choice.name, "", choice.fish); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -125,7 +126,7 @@ func (q asked) sensitivity(r Result, d dataset, n *notes) (rows []SensitivityCas
 			}
 		}
 	}
-	for _, a := range leftOut(r, d, n) {
+	for _, a := range c.leftOut() {
 		without := func(t trial.Tally) (trial.Tally, bool) { return t, t.Exclusion == trial.Analysed && t.Angler != a }
 		if err := add(CaseWithoutAngler, a, without); err != nil {
 			return nil, nil, err
@@ -178,8 +179,8 @@ func levelsOf(tallies []trial.Tally, column string, n *notes) (levels []string) 
 
 // leftOut lists the anglers who are left out in turn, in the order of their labels: all of them, or the most influential, by their
 // share of the fish times how far their own answer, shrunk where it can be, lies from the headline.
-func leftOut(r Result, d dataset, n *notes) []string {
-	with := d.withFish()
+func (c *run) leftOut() []string {
+	with := c.d.withFish()
 	if len(with) < 2 {
 		return nil
 	}
@@ -190,15 +191,15 @@ func leftOut(r Result, d dataset, n *notes) []string {
 	if len(with) <= mostLeftOut {
 		return labels
 	}
-	n.add(WarnCasesUnknown, "with %d anglers only the %d who pull most at the answer are left out in turn", len(with), mostInfluential)
+	c.n.add(WarnCasesUnknown, "with %d anglers only the %d who pull most at the answer are left out in turn", len(with), mostInfluential)
 	pull := map[string]float64{}
-	for _, a := range r.Anglers {
+	for _, a := range c.r.Anglers {
 		own := a.ShrunkLogOdds
 		if own == nil {
 			own = a.LogOdds
 		}
-		if own != nil && r.Headline.LogOdds != nil {
-			pull[a.Angler] = float64(a.analysed()) * math.Abs(*own-*r.Headline.LogOdds)
+		if own != nil && c.plain.LogOdds != nil {
+			pull[a.Angler] = float64(a.analysed()) * math.Abs(*own-*c.plain.LogOdds)
 		}
 	}
 	slices.SortStableFunc(labels, func(a, b string) int { return cmp.Compare(pull[b], pull[a]) })
