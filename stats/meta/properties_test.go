@@ -311,3 +311,23 @@ func FuzzFiniteOrError(f *testing.F) {
 		}
 	})
 }
+
+// Two estimates: τ² is half of (y₁-y₂)² - v₁ - v₂, or 0, by moments and by restricted
+// likelihood alike (from the formulas by hand), and so it must be to the last digits
+// however unequal the two variances are.
+func TestTwoEstimatesClosedForm(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		v1 := math.Exp(rapid.Float64Range(-27, 2).Draw(t, "ln v1"))
+		v2 := math.Exp(rapid.Float64Range(-27, 2).Draw(t, "ln v2"))
+		y := math.Sqrt(v1+v2) * rapid.Float64Range(0, 10).Draw(t, "distance in SEs")
+		want := math.Max(0, (y*y-v1-v2)/2)
+		for _, e := range []meta.Estimator{meta.DL, meta.PM, meta.REML} {
+			got, err := meta.Tau2([]meta.Effect{{Y: y, V: v1}, {Y: 0, V: v2}}, e)
+			// Of the difference of y² and v₁ + v₂ no more digits are left than these.
+			if err != nil || !(math.Abs(got-want) <= 1e-12*(y*y+v1+v2)) {
+				t.Errorf("%s: τ² = %.15g of distance %g, variances %g, %g; want %.15g; %v", e, got, y, v1, v2, want, err)
+			}
+		}
+	})
+}
