@@ -132,7 +132,34 @@ func TestAnyCounts(t *testing.T) {
 		if share := r.AverageShare(); !(share > 0 && share < 1) || !(r.ThetaSE > 0) || !(r.BetaSE > 0) {
 			t.Fatalf("average share %v: %+v", share, r)
 		}
+		if r.Correlation != nil && !(math.Abs(*r.Correlation) <= 1) {
+			t.Fatalf("correlation %v", *r.Correlation)
+		}
+		// The profile encloses the estimate, where it can be followed at all.
+		limits, err := r.ProfileTheta(.95)
+		checkLimits(t, limits, err, r.Theta)
+		limits, err = r.ProfileSD(TermPattern, .95)
+		checkLimits(t, limits, err, r.SDPattern)
+		if r.Vary.Position() {
+			limits, err = r.ProfileSD(TermPosition, .95)
+			checkLimits(t, limits, err, r.SDPosition)
+		}
+		b, err := r.BoundaryTest(TermPattern)
+		if (err != nil && kindOf(err) == nil) || !(b.Statistic >= 0) || !(b.P >= 0 && b.P <= 1) {
+			t.Fatalf("boundary test %+v, %v", b, err)
+		}
 	})
+}
+
+func checkLimits(t *rapid.T, limits Limits, err error, estimate float64) {
+	switch {
+	case err != nil && kindOf(err) == nil:
+		t.Fatalf("profile: %v", err)
+	case err != nil:
+	case limits.Low != nil && !(*limits.Low <= estimate && !math.IsInf(*limits.Low, 0)),
+		limits.High != nil && !(*limits.High >= estimate && !math.IsInf(*limits.High, 0)):
+		t.Fatalf("limits %v about %v", limits, estimate)
+	}
 }
 
 // notFinite names the first float in v that is NaN or infinite.
