@@ -80,8 +80,8 @@
 // anglers; Wald limits with t on K-1 make up for some of it, profile limits and the mixtures'
 // p-values do not. Where one angler has nearly all fish an SD of 0 can be the highest point although anglers
 // differ, with an interval far too narrow. With two SDs at 0 the mixture is not the right
-// one and its p-value too large. A profile follows the maximum it started from and climbs
-// on from saddles, but does not search every face at every value. A correlation asks for
+// one and its p-value too large. A profile follows the maximum it started from and climbs on
+// from saddles; every face is searched at its limits, but not between. A correlation asks for
 // 15 anglers or more. Effects w have no correlation and no loading of their own. The
 // search for several maxima is thorough, not a proof.
 package glmm

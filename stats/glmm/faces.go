@@ -120,25 +120,22 @@ func (f *face) startFromFound(p *problem) {
 // startFromWider puts the point found on a face with more free parameters first among
 // the starts, and keeps the others for the case of doubt.
 func (f *face) startFromWider(wide *point, p *problem) {
-	if !wide.converged || len(f.free) == p.width {
+	if !wide.converged || f.free[len(f.free)-1] < p.width {
 		return
-	}
-	start := searchStart{psi: slices.Clone(wide.psi)}
-	for k := range scales {
-		if !slices.Contains(f.free, p.width+k) {
-			start.psi[p.width+k] = 0
-		}
 	}
 	if slices.Contains(f.free, p.width+atCorrelation) {
 		return // one effect instead of two is not near the two
 	}
-	if information, _, ok := wide.inverse.inverse(); ok {
-		var keep []int
-		for i, k := range wide.free {
-			if slices.Contains(f.free, k) {
-				keep = append(keep, i)
-			}
+	start := searchStart{psi: slices.Clone(wide.psi)}
+	var keep []int
+	for i, k := range wide.free {
+		if slices.Contains(f.free, k) {
+			keep = append(keep, i)
+			continue
 		}
+		start.psi[k] = 0
+	}
+	if information, _, ok := wide.inverse.inverse(); ok {
 		start.inverse, _, _ = information.part(keep).inverse()
 	}
 	f.starts, f.spare = []searchStart{start}, f.starts

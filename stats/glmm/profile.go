@@ -88,7 +88,7 @@ func (f *inference) profileScale(term Term, level float64) (Limits, error) {
 	if err != nil {
 		return Limits{}, err
 	}
-	if p.deviance(at0) > z*z {
+	if p.deviance(p.e.higher(at0, p.everywhere(0))) > z*z {
 		p.last, p.bound = nil, estimate
 		limits.Low, err = p.root(-1, z, min(step, estimate/2))
 	}
@@ -164,6 +164,34 @@ func (p *profile) at(x float64) (*point, error) {
 	return found, nil
 }
 
+// everywhere is at from scratch: the highest of all faces of the other parameters. The
+// maximum that a profile follows need not stay the highest one.
+func (p *profile) everywhere(x float64) *point {
+	problem := p.e.problem
+	w := problem.width
+	var without []int
+	if x == 0 && p.k >= w {
+		if without = append(without, p.k-w); p.k == w+atPattern {
+			without = append(without, atCorrelation)
+		}
+	}
+	var faces []face
+	for _, f := range problem.faces(p.top.psi[:w], without...) {
+		if i := slices.Index(f.free, p.k); i >= 0 {
+			f.free = slices.Delete(f.free, i, i+1)
+		} else if without == nil {
+			continue
+		}
+		for _, starts := range [][]searchStart{f.starts, f.spare} {
+			for _, s := range starts {
+				s.psi[p.k] = x
+			}
+		}
+		faces = append(faces, f)
+	}
+	return p.e.climb(faces)
+}
+
 func (p *profile) deviance(at *point) float64 { return max(0, 2*(p.top.value-at.value)) }
 
 // root finds where the root of the deviance reaches z on one side of the maximum, by
@@ -186,7 +214,13 @@ func (p *profile) root(side, z, step float64) (*float64, error) {
 		}
 		root := math.Sqrt(p.deviance(at))
 		if math.Abs(root-z) < rootTolerance || far-near < 1e-12*(1+math.Abs(x)) {
-			return &x, nil
+			best := p.e.higher(at, p.everywhere(x))
+			if best == at {
+				return &x, nil
+			}
+			// The limit lies further out: follow the higher maximum.
+			at, p.last, far = best, best, math.Inf(1)
+			root = math.Sqrt(p.deviance(at))
 		}
 		if root < z {
 			if distance >= limit {
