@@ -30,6 +30,7 @@ type planCommand struct {
 	Differ      *float64 `placeholder:"SD" help:"How much anglers differ in what the changed fly does for them, as an SD of log odds: 0 all alike, .3 usual, .5 much."`
 	SwapFish    *int     `name:"swap-fish" placeholder:"N" help:"Swap the flies after so many fish; usually 2, 0 for a swap by the clock alone."`
 	SwapMinutes *int     `name:"swap-minutes" placeholder:"N" help:"Swap after so many minutes, whichever comes first; usually 45, 0 for a swap by fish alone."`
+	Flies       *int     `placeholder:"N" help:"Flies compared, the usual one among them, two on the line at a time; usually 2."`
 	ByOuting    bool     `name:"by-outing" help:"One way round for a whole outing, no swap on the water."`
 	OneFly      bool     `name:"one-fly" help:"One fly at a time, changed by the clock, and catches per hour compared."`
 	Span        bool     `help:"A round left unfinished goes on at the next outing."`

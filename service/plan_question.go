@@ -28,6 +28,11 @@ func (c *planCommand) question(stdin io.Reader) (analysis.SizeQuestion, error) {
 			*of100 = *flag / 100
 		}
 	}
+	if c.Flies != nil {
+		if q.Patterns = *c.Flies; q.Patterns != 2 {
+			q.Design = analysis.RoundRobin
+		}
+	}
 	set(&q.Anglers, c.Anglers)
 	set(&q.FishEach, c.Fish)
 	set(&q.FishPerOuting, c.PerOuting)
@@ -39,8 +44,8 @@ func (c *planCommand) question(stdin io.Reader) (analysis.SizeQuestion, error) {
 	if q.Anglers == 1 && c.Dropout == nil && c.Question == "" {
 		q.Dropout = 0 // a trial of one's own ends with its angler
 	}
-	if c.ByOuting && c.OneFly {
-		return q, usageError{errors.New("--by-outing and --one-fly were both given; accepted: one of them, or none for two flies swapped within the outing")}
+	if c.ByOuting && c.OneFly || q.Design == analysis.RoundRobin && (c.ByOuting || c.OneFly) {
+		return q, usageError{errors.New("more than one of --by-outing, --one-fly and --flies above 2 was given; accepted: one of them, or none for two flies swapped within the outing")}
 	}
 	c.setSwap(&q)
 	if c.Looks != 0 {
@@ -111,7 +116,7 @@ var asked = map[string]struct {
 	times float64
 }{
 	"smallest_share": {"--share", 100}, "power": {"--chance", 100}, "alpha": {"--false-alarms", 100}, "lower_share": {"--lower", 100},
-	"anglers": {"--anglers", 1}, "fish_each": {"--fish", 1}, "fish_per_outing": {"--per-outing", 1}, "outing_minutes": {"--hours", 1. / 60},
+	"patterns": {"--flies", 1}, "anglers": {"--anglers", 1}, "fish_each": {"--fish", 1}, "fish_per_outing": {"--per-outing", 1}, "outing_minutes": {"--hours", 1. / 60},
 	"sd_pattern": {"--differ", 1}, "swap.after_fish": {"--swap-fish", 1}, "swap.after_minutes": {"--swap-minutes", 1}, "swap.block_may_span_outings": {"--span", 1},
 	"swap":    {"--swap-fish, --swap-minutes", 1},
 	"dropout": {"--dropout", 100}, "not_sure": {"--not-sure", 100}, "looks": {"--looks", 1}, "seasons": {"--seasons", 1},

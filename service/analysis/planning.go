@@ -25,6 +25,7 @@ const (
 	StopAnytime = power.Anytime
 	ByOuting    = power.PairedByOuting
 	OneFly      = power.Alternating
+	RoundRobin  = power.RoundRobin
 	FewAnglers  = power.FewAnglers
 )
 

@@ -74,7 +74,10 @@ func planSentence(a analysis.SizeAnswer) string {
 	}
 	yours := teamWords(q.Anglers, q.FishEach)
 	see := fmt.Sprintf("see %s of 100 fish on the changed fly, where 50 would be no difference", hundred(q.SmallestShare))
-	if q.Design == analysis.OneFly {
+	switch q.Design {
+	case analysis.RoundRobin:
+		see = fmt.Sprintf("see one of %d changed flies that takes %s of 100 fish against the usual one, where 50 would be no difference", q.Patterns-1, hundred(q.SmallestShare))
+	case analysis.OneFly:
 		see = fmt.Sprintf("see %s of 100 fish caught in equal time on the changed fly (%s times as many an hour), where 50 would be no difference", hundred(q.SmallestShare),
 			Number(new(q.SmallestShare/(1-q.SmallestShare)), 2))
 	}
@@ -144,7 +147,7 @@ func planMore(a analysis.SizeAnswer) []string {
 	if text := price(a); text != "" {
 		say("%s", text)
 	}
-	say("If the two flies are alike, %s of 100 trials would still say that they are not: that is the chance of a false alarm which was asked for%s.", hundred(q.Alpha), playedAlarm(a))
+	say("If the flies are alike, %s of 100 trials would still say that they are not: that is the chance of a false alarm which was asked for%s.", hundred(q.Alpha), playedAlarm(a))
 	say("The rule of the bank that %d of 100 fish make a fly the better, which with %s fish is %s or more on one of them, would call one of two alike flies the better in %s of 100 trials.", a.Thumb.Percent,
 		Count(int64(a.Thumb.Fish)), Count(int64(a.Thumb.Least)), chance(a.Thumb.FalseAlarm))
 	switch {
@@ -218,14 +221,19 @@ func plannedSwap(r analysis.SwapRule) string {
 func planGranted(a analysis.SizeAnswer) []fact {
 	q := a.Question
 	lower := fact{"Lower fly, the two alike", "takes " + hundred(q.LowerShare) + " of 100; " + lowerFirst(spreadOfAnglers(q.LowerShare, q.SDPosition))}
-	if q.Design == analysis.OneFly {
-		lower = fact{"Flies on the line", "one at a time"}
+	flies := fact{"Flies on the line", "the changed and the usual one"}
+	switch q.Design {
+	case analysis.OneFly:
+		flies.Value = "one at a time, changed by the clock"
+		lower.Value = "there is no position to take out"
+	case analysis.RoundRobin:
+		flies.Value = fmt.Sprintf("two of %d, another pair each outing; the false alarms are those of all flies together", q.Patterns)
 	}
 	return []fact{
 		{"Smallest share worth knowing", hundred(q.SmallestShare) + " of 100 fish on the changed fly (or " + hundred(1-q.SmallestShare) + ")"},
 		{"False alarms, chance to see it", hundred(q.Alpha) + " of 100, " + hundred(q.Power) + " of 100"},
 		{"Anglers differ in the fly's effect", spreadOfAnglers(q.SmallestShare, q.SDPattern)},
-		lower,
+		flies, lower,
 		{"Days differ in the fly's effect", spreadOfDays(q)},
 		{"An outing", fmt.Sprintf("%s fish on average, between %s and %s on about two of three; %s hours", catchOf(q.FishPerOuting),
 			catchOf(math.Max(0, math.Round(q.FishPerOuting-catchSD(q)))), catchOf(math.Round(q.FishPerOuting+catchSD(q))), catchOf(q.OutingMinutes/60))},
@@ -277,6 +285,9 @@ func planFormula(a analysis.SizeAnswer) []string {
 		fmt.Sprintf("Worked out: of the fish landed as planned %s of 100 are expected to count. The answer's standard error is √(τ²/K + 1/(K·m·p(1−p))), τ being how much anglers differ, "+
 			"K anglers, m counting fish each and p the share of the lower fly (½ with one fly at a time); the chance is that of Student's noncentral t on K−1 degrees of freedom. "+
 			"If all anglers were alike %s analysed fish would do.", hundred(a.Kept), Count(int64(a.Fish))),
+	}
+	if q := a.Question; q.Design == analysis.RoundRobin {
+		list = append(list, fmt.Sprintf("With %d flies a fish counts 1/%d of one in a trial of two, and each changed fly has a false alarm of %s of 100 : %d.", q.Patterns, q.Patterns-1, hundred(q.Alpha), q.Patterns-1))
 	}
 	if a.Played != nil {
 		list = append(list, fmt.Sprintf("Played: %s seasons by chance, with clumped catches, unequal effort, anglers who stop, fish not sure and rounds left unfinished, each analysed as the trial "+

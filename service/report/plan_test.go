@@ -31,12 +31,15 @@ func plans(t *testing.T) map[string]analysis.SizeAnswer {
 	t.Helper()
 	eight := 8
 	return map[string]analysis.SizeAnswer{
-		"usual":   planned(t, func(q *analysis.SizeQuestion) { q.Seasons = 20 }),
-		"alone":   planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.FishEach, q.Seasons = 1, 100, 20 }),
-		"few":     planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.FishEach = 3, 60 }),
-		"many":    planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.SmallestShare = 400, .53 }),
-		"never":   planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.SDPattern = 5, 1 }),
-		"outing":  planned(t, func(q *analysis.SizeQuestion) { q.Design, q.Swap = analysis.ByOuting, analysis.SwapRule{} }),
+		"usual":  planned(t, func(q *analysis.SizeQuestion) { q.Seasons = 20 }),
+		"alone":  planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.FishEach, q.Seasons = 1, 100, 20 }),
+		"few":    planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.FishEach = 3, 60 }),
+		"many":   planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.SmallestShare = 400, .53 }),
+		"never":  planned(t, func(q *analysis.SizeQuestion) { q.Anglers, q.SDPattern = 5, 1 }),
+		"outing": planned(t, func(q *analysis.SizeQuestion) { q.Design, q.Swap = analysis.ByOuting, analysis.SwapRule{} }),
+		"three": planned(t, func(q *analysis.SizeQuestion) {
+			q.Design, q.Patterns, q.Anglers, q.FishEach, q.SmallestShare, q.Seasons = analysis.RoundRobin, 3, 20, 48, .7, 10
+		}),
 		"one fly": planned(t, func(q *analysis.SizeQuestion) { q.Design, q.Swap.AfterFish, q.Seasons = analysis.OneFly, nil, 20 }),
 		"no swap": planned(t, func(q *analysis.SizeQuestion) { q.FishPerOuting, q.Swap = 3, analysis.SwapRule{AfterFish: &eight} }),
 		"looks": planned(t, func(q *analysis.SizeQuestion) {

@@ -17,7 +17,7 @@ type Answer struct {
 	Power      float64 `json:"power"`
 	PowerAlike float64 `json:"power_alike"`
 	// PowerExact is that of one angler by enumeration, half the fish each way round,
-	// as if in one block; null for more anglers or above 2000 fish.
+	// as if in one block; null for more anglers, more than two patterns or above 2000 fish.
 	PowerExact *float64 `json:"power_exact"`
 	// Detectable is the smallest share that the team sees with the power asked for.
 	Detectable *float64 `json:"detectable_share"`

@@ -20,6 +20,7 @@ func Plan(ctx context.Context, q Question, workers int, progress func(done, of i
 		return Answer{}, err
 	}
 	p := planner{Question: q, t: q.test(), inflation: 1}
+	p.t.Alpha /= q.against()
 	if q.Stopping == GroupSequential {
 		plan, err := q.stopping().plan()
 		if err != nil {
@@ -65,8 +66,12 @@ func (p planner) conditions(anglers int, alike bool) Conditions {
 	return c
 }
 
-// counting is how many of an angler's landed fish count in the closed forms.
-func (p planner) counting(fishEach float64) float64 { return fishEach * p.kept() / p.inflation }
+// counting is how many of an angler's landed fish count in the closed forms, as if they
+// were fish of two patterns: of P patterns fished equally often in pairs a contrast
+// has the variance (P-1)/(n·information).
+func (p planner) counting(fishEach float64) float64 {
+	return fishEach * p.kept() / (p.inflation * p.against())
+}
 
 func (p planner) power(share float64, anglers int, fishEach float64, alike bool) (float64, error) {
 	return p.t.TeamPower(share, p.conditions(anglers, alike), anglers, p.counting(fishEach))
@@ -83,14 +88,14 @@ func (p planner) team(a *Answer) (err error) {
 	if err != nil {
 		return err
 	}
-	a.Fish = int(math.Ceil(fish * p.inflation))
+	a.Fish = int(math.Ceil(fish * p.inflation * p.against()))
 	if a.Power, err = p.power(p.SmallestShare, p.Anglers, p.FishEach, false); err != nil {
 		return err
 	}
 	if a.PowerAlike, err = p.power(p.SmallestShare, p.Anglers, p.FishEach, true); err != nil {
 		return err
 	}
-	if p.Anglers == 1 {
+	if p.Anglers == 1 && p.Patterns == 2 {
 		each := max(1, int(math.Round(p.FishEach*p.kept()/2)))
 		if p.Design == Alternating {
 			// Given the fish in all, those on the test pattern are binomial.
@@ -139,7 +144,7 @@ func (p planner) costs(a *Answer) (err error) {
 		if err != nil {
 			return err
 		}
-		a.Shares = append(a.Shares, ShareCost{share, int(math.Ceil(fish * p.inflation)), team})
+		a.Shares = append(a.Shares, ShareCost{share, int(math.Ceil(fish * p.inflation * p.against())), team})
 	}
 	return nil
 }
@@ -159,7 +164,7 @@ func (p planner) fishEach(anglers int) (*int, error) {
 	if err != nil {
 		return nil, known(err)
 	}
-	m := int(math.Ceil(float64(counting)*p.inflation/p.kept() - 1e-9))
+	m := int(math.Ceil(float64(counting)*p.inflation*p.against()/p.kept() - 1e-9))
 	return &m, nil
 }
 

@@ -180,7 +180,7 @@ func TestEveryFaultIsNamed(t *testing.T) {
 		fields = append(fields, f.Field)
 	}
 	want := []string{
-		"design", "smallest_share", "alpha", "power", "lower_share", "anglers", "fish_each", "fish_per_outing", "clumping", "outing_minutes", "sd_pattern", "sd_position",
+		"design", "patterns", "smallest_share", "alpha", "power", "lower_share", "anglers", "fish_each", "fish_per_outing", "clumping", "outing_minutes", "sd_pattern", "sd_position",
 		"sd_outing", "swap.after_fish", "dropout", "not_sure", "uneven", "stopping", "looks", "spending", "seasons",
 	}
 	if !slices.Equal(fields, want) {
@@ -196,9 +196,13 @@ func TestFaultsOfOneField(t *testing.T) {
 		"anglers": func(q *power.Question) {
 			q.Anglers, q.Stopping, q.Looks, q.Spending = 5, power.GroupSequential, 3, power.SpendPocock
 		},
-		"looks":    func(q *power.Question) { q.Stopping, q.Looks, q.Spending = power.GroupSequential, 7, power.SpendPocock },
-		"spending": func(q *power.Question) { q.Stopping, q.Looks = power.GroupSequential, 3 },
-		"seasons":  func(q *power.Question) { q.Seasons, q.FishEach = 100_000, 1000 },
+		"patterns":           func(q *power.Question) { q.Patterns = 3 },
+		"stopping":           func(q *power.Question) { q.Design, q.Patterns, q.Stopping = power.RoundRobin, 3, power.Anytime },
+		"swap.after_fish":    func(q *power.Question) { q.Design = power.Alternating },
+		"swap.after_minutes": func(q *power.Question) { q.Design, q.Swap = power.Alternating, power.SwapRule{} },
+		"looks":              func(q *power.Question) { q.Stopping, q.Looks, q.Spending = power.GroupSequential, 7, power.SpendPocock },
+		"spending":           func(q *power.Question) { q.Stopping, q.Looks = power.GroupSequential, 3 },
+		"seasons":            func(q *power.Question) { q.Seasons, q.FishEach = 100_000, 1000 },
 	} {
 		q := power.Usual()
 		spoil(&q)

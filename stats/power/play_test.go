@@ -140,6 +140,30 @@ func TestBinomialPowerOfOneAngler(t *testing.T) {
 	stattest.Absolute(t, "power", *plan(t, q).PowerExact, .4621, .00005)
 }
 
+// Three patterns, two at a time. In a complete round of P patterns with n fish in all
+// the weighted Laplacian is n·w/(P(P-1)/2)·(P·I - J), so that a difference of
+// strengths has the variance 2/(P·n·w/(P(P-1)/2)) = (P-1)/(n·w) (elementary
+// algebra; w = 1/4): the closed form counts half the fish, at alpha/2 (Bonferroni).
+func TestThreePatterns(t *testing.T) {
+	t.Parallel()
+	q := power.Usual()
+	q.Design, q.Patterns, q.SmallestShare, q.FishEach, q.SDPosition, q.Dropout, q.NotSure, q.Uneven, q.Seasons = power.RoundRobin, 3, .65, 48, 0, 0, 0, 0, 0
+	a := plan(t, q)
+	closed, err := power.Test{Alpha: .025}.TeamPower(.65, power.Conditions{SDPattern: .3}, 12, 24)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stattest.Absolute(t, "closed form", a.Power, closed, 1e-12)
+	q.Seasons = seasons(t) / 4
+	p := plan(t, q)
+	// Holm is a little less strict than Bonferroni, the share's own information a little
+	// less than that at one half: .03.
+	stattest.Absolute(t, "power", p.Played.Settled, closed, 3*p.Played.StdErr+.03)
+	if p.NoEffect.Settled > .05+3*math.Sqrt(.05*.95/float64(q.Seasons)) {
+		t.Errorf("false alarms %v", p.NoEffect.Settled)
+	}
+}
+
 // Looks and evidence raise no more false alarms than alpha, find an effect of 60 of
 // 100 less often than one count at the end, and end seasons early.
 func TestLooksAndEvidence(t *testing.T) {

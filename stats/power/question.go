@@ -11,17 +11,22 @@ import (
 // The designs that can be planned. Paired: two flies on one line, swapped within
 // the outing. PairedByOuting: one way round for a whole outing. Alternating: one fly
 // at a time, changed by the clock, catches per hour compared; shares are then of
-// fish caught in equal time, and no position is read.
+// fish caught in equal time, and no position is read. RoundRobin: three or more
+// patterns, two of them on the line each outing; the share is that of one pattern
+// against the control, the others being like it, and alpha holds for all patterns
+// together (Holm; Bonferroni in the closed forms).
 const (
 	Paired         = "paired"
 	PairedByOuting = "paired_by_outing"
 	Alternating    = "alternating"
+	RoundRobin     = "round_robin"
 )
 
 // Question is what an organiser asks before a trial. Usual gives every field its
 // usual value; the ranges are those of Check. Shares are 0 to 1, SDs log odds.
 type Question struct {
 	Design        string  `json:"design"`
+	Patterns      int     `json:"patterns"`       // 2, with round_robin 3 to 8
 	SmallestShare float64 `json:"smallest_share"` // the smallest worth knowing, above one half
 	Alpha         float64 `json:"alpha"`
 	Power         float64 `json:"power"`
@@ -65,7 +70,7 @@ type SwapRule struct {
 func Usual() Question {
 	fish, minutes := 2, 45
 	return Question{
-		Design: Paired, SmallestShare: .60, Alpha: .05, Power: .80, LowerShare: .50,
+		Design: Paired, Patterns: 2, SmallestShare: .60, Alpha: .05, Power: .80, LowerShare: .50,
 		Anglers: 12, FishEach: 24, FishPerOuting: 8, Clumping: UsualClumping, OutingMinutes: 240,
 		SDPattern: .3, SDPosition: .3, Swap: SwapRule{AfterFish: &fish, AfterMinutes: &minutes},
 		Dropout: .20, NotSure: .05, Uneven: .3, Stopping: Fixed, Seasons: 1000, Seed: 1,
@@ -102,7 +107,12 @@ const mostPlayed = 300e6
 // Check returns nil or Faults that name every field at fault.
 func (q Question) Check() error {
 	var f Faults
-	f.oneOf("design", q.Design, Paired, PairedByOuting, Alternating)
+	f.oneOf("design", q.Design, Paired, PairedByOuting, Alternating, RoundRobin)
+	if q.Design == RoundRobin {
+		f.between("patterns", float64(q.Patterns), 3, 8)
+	} else {
+		f.between("patterns", float64(q.Patterns), 2, 2)
+	}
 	f.between("smallest_share", q.SmallestShare, .51, .90)
 	f.between("alpha", q.Alpha, .001, .2)
 	f.between("power", q.Power, .5, .99)
@@ -141,7 +151,9 @@ func (q Question) checkSwap(f *Faults) {
 		f.add("swap.after_fish", "is %d in %s, where a change after so many fish would decide the rates; accepted: null", *fish, Alternating)
 	case q.Design == Alternating && minutes == nil:
 		f.add("swap.after_minutes", "is null in %s; accepted: 5 to 180", Alternating)
-	case q.Design == Paired && fish == nil && minutes == nil:
+	case q.Design == RoundRobin && q.Swap.BlockMaySpan:
+		f.add("swap.block_may_span_outings", "is true in %s, where the next outing has other flies; accepted: false", RoundRobin)
+	case (q.Design == Paired || q.Design == RoundRobin) && fish == nil && minutes == nil:
 		f.add("swap", "needs after_fish (1 to 20), after_minutes (5 to 180) or both, whichever comes first")
 	}
 	if fish != nil {
@@ -154,8 +166,8 @@ func (q Question) checkSwap(f *Faults) {
 
 func (q Question) checkStopping(f *Faults) {
 	f.oneOf("stopping", q.Stopping, Fixed, GroupSequential, Anytime)
-	if q.Design == Alternating && (q.Stopping == GroupSequential || q.Stopping == Anytime) {
-		f.add("stopping", "is %q in %s; accepted: %s", q.Stopping, Alternating, Fixed)
+	if (q.Design == Alternating || q.Design == RoundRobin) && (q.Stopping == GroupSequential || q.Stopping == Anytime) {
+		f.add("stopping", "is %q in %s; accepted: %s", q.Stopping, q.Design, Fixed)
 	}
 	if q.Stopping != GroupSequential {
 		if q.Looks != 0 {
@@ -198,7 +210,7 @@ func (f *Faults) oneOf(field, v string, accepted ...string) {
 func (q Question) season() Season {
 	s := Season{
 		Theta: num.Logit(q.SmallestShare), Conditions: q.conditions(q.Anglers), Anglers: q.Anglers, FishEach: q.FishEach, Clumping: q.Clumping,
-		OutingMinutes: q.OutingMinutes, Dropout: q.Dropout, NotSure: q.NotSure, Uneven: q.Uneven, OneFly: q.Design == Alternating, Swap: Swap{Span: q.Swap.BlockMaySpan},
+		OutingMinutes: q.OutingMinutes, Dropout: q.Dropout, NotSure: q.NotSure, Uneven: q.Uneven, OneFly: q.Design == Alternating, Patterns: q.Patterns, Swap: Swap{Span: q.Swap.BlockMaySpan},
 	}
 	if q.Swap.AfterFish != nil {
 		s.Swap.AfterFish = *q.Swap.AfterFish
@@ -226,6 +238,9 @@ func (q Question) conditions(anglers int) Conditions {
 }
 
 func (q Question) test() Test { return Test{q.Alpha, q.Power} }
+
+// against is the number of patterns that are compared with the control.
+func (q Question) against() float64 { return float64(q.Patterns - 1) }
 
 func (q Question) stopping() Stopping {
 	return Stopping{Test: q.test(), Rule: q.Stopping, Looks: q.Looks, Spending: q.Spending, Effect: num.Logit(q.SmallestShare)}

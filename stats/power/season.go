@@ -21,6 +21,10 @@ type Season struct {
 	// OneFly fishes one pattern at a time, half a block each, by the clock: a fish is one
 	// that the fly on the line takes, and minutes are counted.
 	OneFly bool
+	// Patterns above 2 are fished two at a time, another pair each outing in an order of
+	// chance: pattern 0 is the control, Theta is pattern 1's against it and all others
+	// are like the control. SDPattern is that of the control against all others.
+	Patterns int
 	// Clumping c makes the variance of an outing's catch mean + c·mean² (negative
 	// binomial, a gamma-mixed Poisson); 0 is Poisson.
 	Clumping      float64
@@ -76,6 +80,7 @@ func (b block) index(testLower bool) int {
 // catch is all that a drawn season has on paper.
 type catch struct {
 	cells   []glmm.Cell // two for each outing, test pattern lower and upper (with one fly: on the line and not)
+	pairs   [][2]int    // of patterns, by outing, with more than two patterns only: "test" is the first of a pair
 	minutes []float64   // of fishing behind each cell, with one fly only
 	blocks  []block     // in the order in which they ended
 	days    []float64   // of the outings, 0 to 1 of the season
@@ -105,7 +110,7 @@ func (s Season) draw(random *rand.Rand) catch {
 func (s Season) angler(a int, random *rand.Rand, c *catch) {
 	r := rig{
 		Season: s, random: random, catch: c, angler: a,
-		theta: s.Theta + s.SDPattern*random.NormFloat64(), beta: s.Beta + s.SDPosition*random.NormFloat64(),
+		own: s.SDPattern * random.NormFloat64(), beta: s.Beta + s.SDPosition*random.NormFloat64(),
 	}
 	outings := s.FishEach / s.FishPerOuting
 	if s.Uneven > 0 {
@@ -139,11 +144,12 @@ func wholeNumber(x float64, random *rand.Rand) int {
 // rig is one angler's line, from outing to outing.
 type rig struct {
 	Season
-	random      *rand.Rand
-	catch       *catch
-	angler      int
-	theta, beta float64
-	orders      []bool // still to come in the group
+	random    *rand.Rand
+	catch     *catch
+	angler    int
+	own, beta float64  // the angler's departure from Theta, and position effect
+	orders    []bool   // still to come in the group
+	pairs     [][2]int // still to come in the round
 
 	outing  int
 	block   block
@@ -158,7 +164,11 @@ func (r *rig) fish(outing int, day float64) {
 	c := r.catch
 	c.days = append(c.days, day)
 	r.outing = outing
-	theta := r.theta + r.SDOuting*r.random.NormFloat64()
+	theta := r.Theta + r.own
+	if r.Patterns > 2 {
+		theta = r.nextPair()
+	}
+	theta += r.SDOuting * r.random.NormFloat64()
 	cell := len(c.cells)
 	c.cells = append(c.cells, glmm.Cell{Angler: r.angler, Outing: outing, TestLower: true}, glmm.Cell{Angler: r.angler, Outing: outing})
 	if !r.Swap.Span && !r.Swap.byOuting() {
@@ -195,6 +205,33 @@ func (r *rig) fish(outing int, day float64) {
 	if swaps > 0 {
 		c.swapped++
 	}
+}
+
+// nextPair takes the next two patterns onto the line and returns the log odds of the
+// first against the second.
+func (r *rig) nextPair() float64 {
+	if len(r.pairs) == 0 {
+		for i := range r.Patterns {
+			for j := range i {
+				r.pairs = append(r.pairs, [2]int{i, j})
+			}
+		}
+		r.random.Shuffle(len(r.pairs), func(i, j int) { r.pairs[i], r.pairs[j] = r.pairs[j], r.pairs[i] })
+	}
+	pair := r.pairs[0]
+	r.pairs = r.pairs[1:]
+	r.catch.pairs = append(r.catch.pairs, pair)
+	theta := 0.
+	switch { // the first of a pair is the later pattern, never the control
+	case pair[0] == 1:
+		theta = r.Theta
+	case pair[1] == 1:
+		theta = -r.Theta
+	}
+	if pair[1] == 0 {
+		theta += r.own
+	}
+	return theta
 }
 
 // timed counts the minutes of this outing that the fly of a period was fished.

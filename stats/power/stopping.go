@@ -42,14 +42,17 @@ func (r Stopping) judge(s Season) (func(catch) ended, error) {
 	if err := r.check(); err != nil {
 		return nil, err
 	}
-	if s.OneFly && r.Rule != Fixed {
-		return nil, fmt.Errorf("%w: stopping rule %q with one fly at a time; accepted is %s", ErrArgument, r.Rule, Fixed)
+	if (s.OneFly || s.Patterns > 2) && r.Rule != Fixed {
+		return nil, fmt.Errorf("%w: stopping rule %q with one fly at a time or more than two patterns; accepted is %s", ErrArgument, r.Rule, Fixed)
 	}
 	switch r.Rule {
 	case Fixed:
 		method := headline
-		if s.OneFly {
+		switch {
+		case s.OneFly:
 			method = rates
+		case s.Patterns > 2:
+			method = s.robin
 		}
 		return func(c catch) ended {
 			e := whole(c)

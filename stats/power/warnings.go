@@ -17,7 +17,7 @@ func (p planner) warn(a *Answer) {
 		a.Warnings = append(a.Warnings, Warning{code, fmt.Sprintf(format, args...)})
 	}
 	switch {
-	case p.Anglers == 1 && p.Design == Alternating:
+	case p.Anglers == 1 && p.Design != Paired:
 		add(WarnFewAnglers, "one angler's answer is about that angler only, and takes fish as independent of each other")
 	case p.Anglers == 1:
 		add(WarnFewAnglers, "one angler's answer is about that angler only, and takes fish as independent of each other; it is counted round by round, so that many short rounds "+
@@ -49,7 +49,7 @@ func (p planner) warnOfSwap(a *Answer, add func(code, format string, args ...any
 	own := a.Swaps[0]
 	advice := ""
 	switch {
-	case p.Design != Paired:
+	case p.Design == PairedByOuting, p.Design == Alternating:
 		return
 	case p.FishPerOuting < fewFish:
 		advice = "; with fewer than 2 fish an outing fish one way round for a whole outing (paired_by_outing)"
