@@ -220,7 +220,7 @@ func plannedSwap(r analysis.SwapRule) string {
 // planGranted is what a plan takes for granted, in words.
 func planGranted(a analysis.SizeAnswer) []fact {
 	q := a.Question
-	lower := fact{"Lower fly, the two alike", "takes " + hundred(q.LowerShare) + " of 100; " + lowerFirst(spreadOfAnglers(q.LowerShare, q.SDPosition))}
+	lower := fact{"Lower fly, the two alike", "takes " + hundred(q.LowerShare) + " of 100; anglers differ in it: " + spreadOfAnglers(q.LowerShare, q.SDPosition)}
 	flies := fact{"Flies on the line", "the changed and the usual one"}
 	switch q.Design {
 	case analysis.OneFly:
@@ -254,7 +254,7 @@ func spreadOfAnglers(share, sd float64) string {
 	}
 	center := math.Log(share / (1 - share))
 	low, high := center-sd, center+sd
-	return "Two anglers of three lie between " + OutOf100(expit(&low)) + " and " + OutOf100(expit(&high)) + " of 100"
+	return "two anglers of three lie between " + OutOf100(expit(&low)) + " and " + OutOf100(expit(&high)) + " of 100"
 }
 
 func spreadOfDays(q analysis.SizeQuestion) string {
@@ -263,8 +263,6 @@ func spreadOfDays(q analysis.SizeQuestion) string {
 	}
 	return strings.Replace(spreadOfAnglers(q.SmallestShare, q.SDOuting), "anglers", "days", 1)
 }
-
-func lowerFirst(text string) string { return strings.ToLower(text[:1]) + text[1:] }
 
 func counting(q analysis.SizeQuestion) string {
 	switch q.Stopping {
