@@ -148,8 +148,10 @@ func planMore(a analysis.SizeAnswer) []string {
 		say("%s", text)
 	}
 	say("If the flies are alike, %s of 100 trials would still say that they are not: that is the chance of a false alarm which was asked for%s.", hundred(q.Alpha), playedAlarm(a))
-	say("The rule of the bank that %d of 100 fish make a fly the better, which with %s fish is %s or more on one of them, would call one of two alike flies the better in %s of 100 trials.", a.Thumb.Percent,
-		Count(int64(a.Thumb.Fish)), Count(int64(a.Thumb.Least)), chance(a.Thumb.FalseAlarm))
+	if a.Thumb.FalseAlarm > q.Alpha && q.Patterns == 2 {
+		say("The rule of the bank that %d of 100 fish make a fly the better, which with %s fish is %s or more on one of them, would call one of two alike flies the better in %s of 100 trials.", a.Thumb.Percent,
+			Count(int64(a.Thumb.Fish)), Count(int64(a.Thumb.Least)), chance(a.Thumb.FalseAlarm))
+	}
 	switch {
 	case q.Stopping == analysis.StopAtLooks && a.Played != nil:
 		say("With %d planned counts %s of 100 seasons end early, and a season takes %s analysed fish on average; the largest is %s %% larger than with one count.", q.Looks,
