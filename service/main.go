@@ -20,6 +20,7 @@ type commands struct {
 	Token     tokenCommand     `cmd:"" help:"Make a server admin and print the token."`
 	Migrate   migrateCommand   `cmd:"" help:"Change the database's schema."`
 	Plan      planCommand      `cmd:"" help:"Say how many fish and how many anglers a trial needs, without any database."`
+	Kit       kitCommand       `cmd:"" help:"Make rule sheet, sealed slips and pocket cards for a trial on paper, without any database."`
 	Check     checkCommand     `cmd:"" help:"Look whether the records agree with themselves."`
 	Calibrate calibrateCommand `cmd:"" help:"Measure by simulation how far each method's interval can be trusted."`
 	Version   versionCommand   `cmd:"" help:"Print the program's version."`
