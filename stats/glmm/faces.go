@@ -26,6 +26,7 @@ type searchStart struct {
 const (
 	firstStartSD = .5
 	otherStartSD = 1.5
+	unevenShare  = .2
 	nearZero     = .15 // an SD below it earns a second start
 	wideSD       = 3   // so does an SD above it
 )
@@ -57,7 +58,7 @@ func (p *problem) faces(beta []float64, without ...int) []face {
 			if p.possible(f.free, nil) {
 				f.starts = p.startsAt(beta, firstStartSD, f.free)
 				if size > 0 {
-					f.spare = p.startsAt(beta, otherStartSD, f.free)
+					f.spare = append(p.startsAt(beta, otherStartSD, f.free), p.unevenStarts(f)...)
 				}
 				list = append(list, f)
 			}
@@ -99,6 +100,24 @@ func (p *problem) startsAt(beta []float64, sd float64, free []int) []searchStart
 	other := slices.Clone(psi)
 	other[p.width+atCorrelation] *= -1
 	return []searchStart{{psi: psi}, {psi: other}}
+}
+
+// unevenStarts have nearly all variation between anglers, or nearly all between outings: the
+// two stand in for each other, and each can have a maximum.
+func (p *problem) unevenStarts(f face) []searchStart {
+	w := p.width + atOuting
+	if len(f.free) < p.width+2 || !slices.Contains(f.free, w) {
+		return nil
+	}
+	anglers, outings := searchStart{psi: slices.Clone(f.starts[0].psi)}, searchStart{psi: slices.Clone(f.starts[0].psi)}
+	for _, k := range f.free[p.width:] {
+		if k == w {
+			anglers.psi[k] *= unevenShare
+		} else {
+			outings.psi[k] *= unevenShare
+		}
+	}
+	return []searchStart{anglers, outings}
 }
 
 // startFromFound makes the point that was found, with a more exact likelihood, the first

@@ -1,9 +1,12 @@
 package glmm
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"evenrig/stats/stattest"
 )
 
 // unevenCells makes a trial whose anglers have anything from one to about a million fish.
@@ -51,40 +54,72 @@ func TestNoSearchEndsHigher(t *testing.T) {
 		trials = 20
 	}
 	for n := range trials {
-		cells := unevenCells(rng)
-		for _, options := range everyModel {
-			r, err := FitTrial(cells, options)
-			if err != nil {
-				continue
-			}
-			fits++
-			rows, err := trialRows(cells)
-			if err != nil {
-				t.Fatal(err)
-			}
-			p, err := newProblem(rows, options)
-			if err != nil {
-				t.Fatal(err)
-			}
-			e := newEvaluator(p, options.Points)
-			for _, f := range p.faces([]float64{0, 0}) {
-				for range starts {
-					psi := []float64{rng.NormFloat64(), rng.NormFloat64(), 0, 0, 0, 0, 0}
-					for _, k := range f.free[2:] {
-						psi[k] = math.Exp(2 * rng.NormFloat64())
-					}
-					at := e.search(searchStart{psi: psi}, f.free, math.Inf(-1))
-					if p.checkFinite(at) == nil && at.value > r.LogLikelihood+1e-6 {
-						t.Errorf("trial %d, %v: log-likelihood %.6f with SDs %.4f %.4f %.4f; from %.3f a search ends at %.6f, %.4f", n, options,
-							r.LogLikelihood, r.SDPattern, r.SDPosition, r.SDOuting, psi, at.value, at.psi)
-					}
+		fits += noSearchEndsHigher(t, fmt.Sprint("trial ", n), unevenCells(rng), starts, rng)
+	}
+	if fits < len(everyModel)*trials/2 {
+		t.Errorf("only %d of %d fits succeeded", fits, len(everyModel)*trials)
+	}
+}
+
+// Two million fish of one angler, with a maximum where anglers differ (SD of u .23) and one, .3
+// lower, where only outings do. Test and control with the test pattern lower, then upper.
+func TestAnglersOrOutings(t *testing.T) {
+	var cells []Cell
+	for a, outings := range [][][4]int{
+		{{583838, 108398, 402942, 278079}, {169227, 26799, 582989, 340455}, {454240, 84236, 522226, 360644}},
+		{{2, 0, 0, 1}, {1, 0, 1, 0}, {1, 0, 1, 0}},
+		{{1, 0, 2, 1}, {2, 1, 1, 0}, {4, 0, 2, 1}},
+		{{2, 1, 1, 0}, {0, 1, 2, 1}, {2, 0, 1, 1}},
+		{{22, 4, 14, 4}, {4, 3, 10, 3}, {26, 1, 9, 0}},
+		{{14, 1, 10, 1}, {7, 4, 5, 4}, {6, 0, 7, 1}},
+		{{5, 3, 13, 4}, {1, 1, 2, 0}, {5, 0, 8, 0}},
+		{{0, 1, 0, 1}, {1, 0, 2, 0}, {1, 0, 1, 0}},
+	} {
+		for o, x := range outings {
+			cells = append(cells, Cell{a, o, true, x[0], x[1]}, Cell{a, o, false, x[2], x[3]})
+		}
+	}
+	rng := rand.New(rand.NewPCG(1, 1))
+	noSearchEndsHigher(t, "two maxima", cells, 30, rng)
+	for _, points := range []int{1, 3} {
+		stattest.Absolute(t, "sd_pattern", mustFit(t, cells, Options{Vary: VaryPatternOuting, Points: points}).SDPattern, .23, .01)
+	}
+}
+
+// noSearchEndsHigher fits every model and searches each from many places; it returns how many
+// fits succeeded.
+func noSearchEndsHigher(t *testing.T, name string, cells []Cell, starts int, rng *rand.Rand) (fits int) {
+	t.Helper()
+	for _, options := range everyModel {
+		r, err := FitTrial(cells, options)
+		if err != nil {
+			continue
+		}
+		fits++
+		rows, err := trialRows(cells)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := newProblem(rows, options)
+		if err != nil {
+			t.Fatal(err)
+		}
+		e := newEvaluator(p, options.Points)
+		for _, f := range p.faces([]float64{0, 0}) {
+			for range starts {
+				psi := []float64{rng.NormFloat64(), rng.NormFloat64(), 0, 0, 0, 0, 0}
+				for _, k := range f.free[2:] {
+					psi[k] = math.Exp(2 * rng.NormFloat64())
+				}
+				at := e.search(searchStart{psi: psi}, f.free, math.Inf(-1))
+				if p.checkFinite(at) == nil && at.value > r.LogLikelihood+1e-6 {
+					t.Errorf("%s, %v: log-likelihood %.6f with SDs %.4f %.4f %.4f; from %.3f a search ends at %.6f, %.4f", name, options,
+						r.LogLikelihood, r.SDPattern, r.SDPosition, r.SDOuting, psi, at.value, at.psi)
 				}
 			}
 		}
 	}
-	if fits < 4*trials {
-		t.Errorf("only %d of %d fits succeeded", fits, 5*trials)
-	}
+	return fits
 }
 
 // The case that made the rule: an angler with a million fish and five with six each. The
