@@ -115,6 +115,21 @@ func TestModeSlopes(t *testing.T) {
 }
 
 func TestEvaluateAllocatesNothing(t *testing.T) {
+	for _, o := range everyRateModel {
+		rows, err := rateRows(inventedRates(1, 4, 3, 1, .4, .6, .4, .5, .3))
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := newProblem(rows, o.general())
+		if err != nil {
+			t.Fatal(err)
+		}
+		e := newEvaluator(p, max(1, o.Points))
+		psi, gradient := []float64{1.1, .3, .6, .4, .5, .2, .4}, make([]float64, 7)
+		if n := testing.AllocsPerRun(10, func() { psi[0] += .01; e.evaluate(psi, gradient) }); n != 0 {
+			t.Errorf("%+v: %v allocations", o, n)
+		}
+	}
 	for _, o := range everyModel {
 		p, err := newProblem(inventedRows(1, 9, 3, 6, .4, .3, .8, .4, .5), o)
 		if err != nil {

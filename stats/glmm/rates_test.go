@@ -358,6 +358,80 @@ func TestRateIdentities(t *testing.T) {
 	}
 }
 
+// Profile, boundary test and bootstrap of rates: the profile loses half the chi-square
+// quantile at its limits, by a search from scratch; the rest is finite and reproducible.
+func TestRateInference(t *testing.T) {
+	cells := inventedRates(6, 8, 3, 1, .4, .6, .4, .4, .3)
+	for _, o := range everyRateModel {
+		r := mustFitRates(t, cells, o)
+		limits, err := r.ProfileTheta(.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := r.inference.evaluator.problem
+		for _, theta := range []float64{*limits.Low, *limits.High} {
+			best := math.Inf(-1)
+			e := newEvaluator(p, r.Points)
+			for _, f := range p.faces([]float64{r.Level, theta}) {
+				free := append([]int{0}, f.free[2:]...)
+				for _, s := range f.starts {
+					best = max(best, e.search(s, free, math.Inf(-1)).value)
+				}
+			}
+			stattest.Absolute(t, fmt.Sprintf("%+v deviance", o), 2*(r.LogLikelihood-best), 3.841459, 2e-6) // χ²(1), .95
+		}
+		for term, sd := range map[Term]float64{TermLevel: r.SDLevel, TermPattern: r.SDPattern, TermOuting: r.SDOuting, TermDispersion: math.Sqrt(r.Dispersion)} {
+			limits, err := r.ProfileSD(term, .95)
+			b, err2 := r.BoundaryTest(term)
+			if _, err3 := r.inference.scale(term); err3 != nil {
+				if kindOf(err) != ErrInput || kindOf(err2) != ErrInput {
+					t.Errorf("%v: %v, %v", term, err, err2)
+				}
+				continue
+			}
+			if err != nil || err2 != nil || *limits.Low > sd || *limits.High < sd || !(b.P > 0 && b.P <= 1) {
+				t.Errorf("%+v %v: SD %v, limits %v, test %+v, %v, %v", o, term, sd, limits, b, err, err2)
+			}
+		}
+	}
+	r := mustFitRates(t, cells, everyRateModel[5])
+	one, err := r.ParametricBootstrap(t.Context(), 20, 3, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	two, err := r.ParametricBootstrap(t.Context(), 20, 3, 2)
+	if err != nil || !reflect.DeepEqual(one, two) {
+		t.Errorf("%v, %v, %v", one, two, err)
+	}
+	if b, err := r.BootstrapBoundary(t.Context(), TermDispersion, 20, 3, 2); err != nil || !(b.P >= 1./21 && b.P <= 1) {
+		t.Errorf("%+v, %v", b, err)
+	}
+}
+
+// Simulated counts have mean μ and variance μ + αμ²: over 100,000 draws within five
+// standard errors, which for the variance are about 5·√(2+kurtosis)·variance/√n.
+func TestSimulatedRates(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 8))
+	e := &evaluator{}
+	for _, alpha := range []float64{0, .05, .5} {
+		const mu, n = 6., 100_000
+		zeta := math.Log(mu)
+		if alpha > 0 {
+			zeta += math.Log(alpha)
+		}
+		var sum, squares float64
+		for range n {
+			y := e.drawDispersed(zeta, alpha, rng)
+			sum += y
+			squares += y * y
+		}
+		mean, variance := sum/n, squares/n-sum/n*sum/n
+		want := mu + alpha*mu*mu
+		stattest.Absolute(t, "mean", mean, mu, 5*math.Sqrt(want/n))
+		stattest.Relative(t, "variance", variance, want, 5*math.Sqrt((2+1/mu+6*alpha)/n))
+	}
+}
+
 func TestRateRefusals(t *testing.T) {
 	good := inventedRates(5, 4, 2, 1, .4, .4, 0, 0, 0)
 	with := func(change func(c *RateCell)) []RateCell {
