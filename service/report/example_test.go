@@ -133,8 +133,13 @@ func makeExamples(t testing.TB) []example {
 	drawn.Source = trial.Drawn
 	byOuting := ab(club(8, 4, 6, .6, .5, .4)...)
 	byOuting.Design = trial.PairedByOuting
+	table := season(trial.FixedSize)
+	table.Source, table.Draw, table.Plan = trial.Recorded, nil, nil
 	list := []example{
 		{name: "club", result: analysed(t, drawn), about: aboutClub()},
+		{name: "planned counts", result: analysed(t, season(trial.GroupSequential)), about: aboutClub()},
+		{name: "at any time", result: analysed(t, season(trial.Anytime)), about: aboutClub()},
+		{name: "a table with halves, weeks and species", result: analysed(t, table)},
 		{name: "400 anglers", result: analysed(t, ab(club(400, 3, 3, .1, .5, .4)...))},
 		{name: "one angler", result: analysed(t, ab(club(1, 4, 6, .4, .5, .4)...)), about: About{Title: "my_catches.csv"}},
 		{name: "two anglers", result: analysed(t, ab(club(2, 3, 4, .4, .5, .4)...))},

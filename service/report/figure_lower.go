@@ -13,18 +13,18 @@ import (
 // pattern to the same share while it was the control pattern. Its height is the position effect, its fall the pattern
 // effect.
 type lowerFigure struct {
-	Left, Right         string
-	Test, Control       label // under the two arrangements
-	Place               label // where they are: "at the point"
-	Top, Bottom, Height int
-	Ticks               []heightTick
-	Slopes              []slope
-	Pooled              *slope // what the headline and the position effect expect
-	Many                bool
-	Size                string // of the flies: "" or "-small"
-	Past                int    // pixels from a line's end to behind its fly
-	Alternative         string
-	Table               []lowerNumbers
+	Left, Right          string
+	Test, Control        label // under the two arrangements
+	Place                label // where they are: "at the point"
+	Top, Bottom, Height  int
+	Ticks                []heightTick
+	Slopes               []slope
+	Pooled               *slope // what the headline and the position effect expect
+	Many                 bool
+	Size                 string // of the flies: "" or "-small"
+	Past                 int    // pixels from a line's end to behind its fly
+	Counted, Alternative string // what was counted, and what the lines show
+	Table                []lowerNumbers
 }
 
 type heightTick struct {
@@ -86,7 +86,9 @@ func newLowerFigure(r analysis.Result, n names) lowerFigure {
 		nameSlopes(f.Slopes)
 	}
 	f.Pooled = pooledSlope(r)
-	f.Alternative = f.describe(r, n)
+	f.Counted = fmt.Sprintf("With %s as the lower fly (%s), %s took the lower fly; with %s there, %s.",
+		n.Test, n.Lower, fishOf(r.Counts.TestLower), n.Control, fishOf(r.Counts.ControlLower))
+	f.Alternative = f.Counted + " " + linesSay(r.Anglers)
 	return f
 }
 
@@ -155,11 +157,10 @@ func positionLogOdds(r analysis.Result) *float64 {
 	return nil
 }
 
-func (f *lowerFigure) describe(r analysis.Result, n names) string {
-	c := r.Counts
-	s := fmt.Sprintf("With %s as the lower fly (%s), %s took the lower fly; with %s there, %s.", n.Test, n.Lower, fishOf(c.TestLower), n.Control, fishOf(c.ControlLower))
+// linesSay counts the lines by where they lead, and names no angler.
+func linesSay(anglers []analysis.Angler) string {
 	falls, rises, level := 0, 0, 0
-	for _, a := range r.Anglers {
+	for _, a := range anglers {
 		left, right := shareOf(a.TestLower.Lower, all(a.TestLower)), shareOf(a.ControlLower.Lower, all(a.ControlLower))
 		switch {
 		case left == nil || right == nil:
@@ -171,7 +172,7 @@ func (f *lowerFigure) describe(r analysis.Result, n names) string {
 			level++
 		}
 	}
-	return s + fmt.Sprintf(" Lines that fall to the right, more fish on %s: %d; that rise: %d; level: %d.", n.Test, falls, rises, level)
+	return fmt.Sprintf("Lines that fall to the right, more fish on the test pattern: %d; that rise: %d; level: %d.", falls, rises, level)
 }
 
 func fishOf(b analysis.ByPosition) string {

@@ -55,14 +55,26 @@ type page struct {
 	Answer, Interval     string
 	Sure                 []string
 	Limits               []string
-	Warnings             []string
+	Before, Cannot       []notice
 
-	Flow     []flowRow
-	Besides  string
-	Analysed string
+	Figure                  figureNumbers
+	Anglers                 anglersFigure
+	Analysed                string
+	Evidence                []string
+	Time                    *timeFigure
+	Looks                   *rowsFigure
+	Sensitivity             *rowsFigure
+	Unchanged, Tipping      string
+	LowerShare              lowerFigure
+	Positions               []positionRow
+	Drift                   *driftFigure
+	GroupCaveat             string
+	Groups, Looked          *rowsFigure
+	GroupTests, LookedTests []groupTest
 
-	Anglers    anglersFigure
-	LowerShare lowerFigure
+	Flow       []flowRow
+	Compliance []fact
+	Checks     []string
 
 	Counts        []countRow
 	Methods       []methodRow
@@ -95,13 +107,18 @@ func newPage(r analysis.Result, about About) page {
 		Style: template.CSS(style), Policy: ContentPolicy, Result: r, About: about, Names: n, Level: levelOf(r),
 		Heading: heading(about, n), Deck: deck(r, n),
 		Verdict: newVerdictFigure(r.Headline, n), Fish: newFishFigure(r.Headline, n), Answer: OutOf100(share), Interval: Interval100(low, high),
-		Sure: sure(r, about, n), Limits: r.Verdict.Limits, Warnings: warnings(r),
-		Flow: flow(r, about, n), Besides: besides(about), Analysed: Count(r.Counts.Analysed),
-		Anglers: newAnglersFigure(r, n), LowerShare: newLowerFigure(r, n),
+		Sure: sure(r, about, n), Limits: r.Verdict.Limits,
+		Anglers: newAnglersFigure(r, n), Analysed: Count(r.Counts.Analysed), Evidence: evidence(r), Time: newTimeFigure(r, n), Looks: looksFigure(r, n),
+		Sensitivity: sensitivityFigure(r, n), Unchanged: unchanged(r, n), Tipping: tipping(r, n),
+		LowerShare: newLowerFigure(r, n), Positions: positionRows(r), Drift: newDriftFigure(r),
+		GroupCaveat: groupCaveat, Groups: subgroupFigure(r, n, true), Looked: subgroupFigure(r, n, false), GroupTests: groupTests(r, true), LookedTests: groupTests(r, false),
+		Flow: flow(r, about, n), Compliance: compliance(r, about), Checks: orderChecks(r, n),
 		Counts: countRows(r.Counts, n), Methods: methodRows(r), Spoken: speaker(r.Headline), Mixed: mixedFacts(r.MixedModel, n),
 		Combined: combinedRows(r), CombinedNotes: combinedNotes(r.Combined), Without: withoutRows(r.Combined),
 		Facts: facts(r, about, n), Drawn: r.Settings.Source == trial.Drawn, Cautions: about.cautions(),
 	}
+	p.Before, p.Cannot = notices(r)
+	p.Figure = p.numbered()
 	p.Title = p.Heading
 	if about.Title != "" {
 		p.Title = about.Title
@@ -109,4 +126,30 @@ func newPage(r analysis.Result, about About) page {
 		p.Title = about.Protocol.Title
 	}
 	return p
+}
+
+// figureNumbers are the numbers of the figures that a page has, in reading order.
+type figureNumbers struct{ Anglers, Time, Looks, Sensitivity, Lower, Drift, Groups, Looked int }
+
+func (p page) numbered() (f figureNumbers) {
+	last := 0
+	for _, figure := range []struct {
+		number *int
+		drawn  bool
+	}{
+		{&f.Anglers, len(p.Result.Anglers) > 0},
+		{&f.Time, p.Time != nil},
+		{&f.Looks, p.Looks != nil},
+		{&f.Sensitivity, p.Sensitivity != nil},
+		{&f.Lower, len(p.Result.Anglers) > 0},
+		{&f.Drift, p.Drift != nil},
+		{&f.Groups, p.Groups != nil},
+		{&f.Looked, p.Looked != nil},
+	} {
+		if figure.drawn {
+			last++
+			*figure.number = last
+		}
+	}
+	return f
 }

@@ -10,6 +10,7 @@ import (
 	"math/rand/v2"
 	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -105,30 +106,64 @@ func TestEveryFigureIsSaid(t *testing.T) {
 					t.Errorf("a drawing lacks title, desc or its reference to both")
 				}
 			}
-			want := 1 // the verdict
+			rows := rowsWanted(x)
+			want := 1 + len(rows) // the verdict
 			if answered, _, _ := answer(x.result.Headline); answered != nil {
 				want++ // one hundred fish
-			}
-			if x.anglers > 0 {
-				want += 2
 			}
 			if len(drawings) != want {
 				t.Errorf("%d drawings, want %d", len(drawings), want)
 			}
-			for _, f := range page.named("figure") {
-				if !strings.HasPrefix(strings.TrimSpace(f.text()), "Figure ") {
-					continue
+			figures := slices.DeleteFunc(page.named("figure"), func(f *element) bool { return !strings.HasPrefix(strings.TrimSpace(f.text()), "Figure ") })
+			if len(figures) != len(rows) {
+				t.Fatalf("%d numbered figures, want %d", len(figures), len(rows))
+			}
+			for i, f := range figures {
+				if !strings.HasPrefix(strings.TrimSpace(f.text()), fmt.Sprintf("Figure %d.", i+1)) {
+					t.Errorf("figure %d is said to be %.20q", i+1, f.text())
 				}
-				rows := 0
-				for _, table := range f.named("table") {
-					rows += len(table.named("tr"))
+				body := 0
+				for _, table := range f.named("tbody") {
+					body += len(table.named("tr"))
 				}
-				if rows < x.anglers+1 {
-					t.Errorf("%.40q: a table of %d rows for %d anglers", f.text(), rows, x.anglers)
+				if body < rows[i] {
+					t.Errorf("%.40q: a table of %d rows, want %d", f.text(), body, rows[i])
 				}
 			}
 		})
 	}
+}
+
+// rowsWanted is the least number of rows in the data tables of a page's numbered figures, from what the result has.
+func rowsWanted(x example) (rows []int) {
+	r := x.result
+	add := func(n, least int) {
+		if n >= least {
+			rows = append(rows, n)
+		}
+	}
+	add(x.anglers, 1)
+	if m := r.Monitoring; m != nil {
+		if m.Evidence != nil {
+			add(len(m.Evidence.Path), 2)
+		}
+		add(len(m.Looks), 1)
+	}
+	add(len(r.Sensitivity)-1, 1)
+	add(x.anglers, 1)
+	if r.Drift != nil {
+		add(len(r.Drift.Weeks), 2)
+	}
+	for _, named := range []bool{true, false} {
+		levels := 0
+		for _, g := range r.Subgroups {
+			if g.Named == named {
+				levels += len(g.Levels)
+			}
+		}
+		add(levels, 1)
+	}
+	return rows
 }
 
 func TestPageNeedsNothingElse(t *testing.T) {
@@ -297,8 +332,8 @@ func TestReportSaysWhatItShould(t *testing.T) {
 	for _, says := range []string{
 		"Wendle Valley Grayling Circle", x.about.Protocol.Question, "randomised, position-swapped", x.result.Verdict.Sentence, "Of one hundred fish",
 		"How sure is that?", "95\u00a0% interval", "For another angler like ours", "What it does not show", x.result.Verdict.Limits[0],
-		"From anglers to analysed fish", "anglers who joined15", "without a fish4", "rounds finished by the rule171",
-		ExclusionName(trial.ExcludeLost) + "41", ExclusionName(trial.NotSure) + "9", "fish analysed", "Figure 1.", "Figure 2.", "The numbers",
+		"Figure 1.", "Does it hang on which fish are counted?", "Which way round, angler by angler", "From anglers to analysed fish", "anglers who joined15", "without a fish4", "rounds finished by the rule171",
+		ExclusionName(trial.ExcludeLost) + "41", ExclusionName(trial.NotSure) + "9", "fish analysed", "Was it fished as planned?", "The numbers",
 		"this one speaks", "How it was worked out", "orange collar", "freestone river, chalk stream", "Rule sheet 2, 20 September 2026",
 		"The draw", x.about.Draw.Commitment, x.about.Draw.Seed, "heron, ash, millrace", "Care for fish and people", "catch and return",
 		"About this report", "4 December 2026", x.about.ProtocolFingerprint, x.about.Checkpoint, x.result.Fingerprint, "evenrig 0.1.0",

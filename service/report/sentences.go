@@ -83,6 +83,16 @@ func sure(r analysis.Result, about About, n names) []string {
 		mirrored := 1 - worth
 		s = append(s, fmt.Sprintf("Worth knowing would be %s of 100 or more, or %s or fewer.", OutOf100(&worth), OutOf100(&mirrored)))
 	}
+	if more := r.Verdict.More; more != nil {
+		s = append(s, fmt.Sprintf("About %s, by %s in all, would settle it, if the truth is as estimated here and anglers differ as they seem to.",
+			Counted(more.Fish, "more fish", "more fish"), Counted(more.Anglers, "angler", "anglers")))
+	}
+	if said := stopped(r); said != "" {
+		s = append(s, said)
+	}
+	if m := r.Monitoring; m != nil && m.Rule == trial.Anytime {
+		s = append(s, evidence(r)...)
+	}
 	if spoken := speaker(r.Headline); spoken != "" {
 		spoken = "One method speaks for the trial: " + spoken + "."
 		if r.Headline.Reason != "" {
@@ -124,7 +134,7 @@ func intervalSentence(code analysis.VerdictCode, interval, level string, n names
 	case code == analysis.Even:
 		return s + "All of it lies so near to 50 that neither fly is taken more by as much as would be worth knowing."
 	case *low <= .5 && *high >= .5:
-		return s + "That range takes in 50, so they are not enough to tell which fly is taken more; they do not show that there is no difference."
+		return s + "That range takes in 50, so they are not enough to tell which fly is taken more; that is no sign that neither is."
 	case *low > .5:
 		return s + "All of it lies above 50, on the side of " + n.Test + "."
 	default:
@@ -160,18 +170,6 @@ func sentence(text string) string {
 		text += "."
 	}
 	return text
-}
-
-func warnings(r analysis.Result) []string {
-	list := make([]string, 0, len(r.Warnings))
-	for _, w := range r.Warnings {
-		text := w.Detail
-		if text == "" {
-			text = spaced(w.Code)
-		}
-		list = append(list, sentence(text))
-	}
-	return list
 }
 
 // flowRow is one row of the way from anglers to analysed fish: a Total of fish, what goes Off the line and is not analysed,
@@ -228,14 +226,4 @@ func excludedReasons(excluded map[trial.Exclusion]int64) []trial.Exclusion {
 	}
 	slices.Sort(others)
 	return append(reasons, others...)
-}
-
-// besides says what was recorded besides fish and does not change the count.
-func besides(about About) string {
-	e := about.Effort
-	if e == nil || e.Enrolled == 0 {
-		return ""
-	}
-	return fmt.Sprintf("Recorded besides: %s that something was not as planned (a wrong fly, a missed swap, another spacing); %s not logged, by the question that closes "+
-		"each outing; %s noted down late, analysed all the same.", Counted(e.Deviations, "report", "reports"), Counted(e.NotLogged, "fish", "fish"), Counted(e.LateNoted, "fish", "fish"))
 }

@@ -17,9 +17,10 @@ const (
 	rigWidth   = 36 // columns of one drawing of the rig
 )
 
-// Text writes the result as a page for a terminal, in UTF-8 and at most 78 columns wide unless a name is longer: the
-// answer, what must be known before a number is read, the rig both ways round with its counts, every angler on one stretch,
-// the methods beside each other, what the result does not show, and the usual cautions. Errors come from w only.
+// Text writes the result as a page for a terminal, in UTF-8 and at most 78 columns wide unless a name is longer, in the order of
+// HTML: the answer, how sure it is, what it does not show, every angler on one stretch, the trial as it went, other choices of
+// fish, both ways round, weeks, groups, the way to the analysed fish, the checks, the methods beside each other, and the usual
+// cautions. Errors come from w only.
 func Text(w io.Writer, r analysis.Result, about About) error {
 	n := about.names(r.Test, r.Control, r.Settings.LowerWord, r.Settings.UpperWord)
 	var t textPage
@@ -31,13 +32,20 @@ func Text(w io.Writer, r analysis.Result, about About) error {
 	for _, s := range sure(r, about, n) {
 		t.wrap("  · ", s)
 	}
-	t.list("Before you read a number", warnings(r))
+	t.list("What this does not show", r.Verdict.Limits)
+	before, cannot := notices(r)
+	t.notices("Before you read a number", before)
+	t.notices("What these records cannot show", cannot)
 	t.section("The rig, both ways round")
 	t.rigs(r, n)
 	t.section("Where each angler's fish put it")
 	t.anglers(r, n)
-	t.section("The same question by other ways of counting")
-	t.methods(r)
+	t.overTime(r)
+	t.looks(r)
+	t.sensitivity(r, n)
+	t.lowerShares(r, n)
+	t.drift(r)
+	t.groups(r)
 	t.section("From the fish recorded to the fish analysed")
 	for _, row := range flow(r, about, n) {
 		indent := "  "
@@ -46,7 +54,14 @@ func Text(w io.Writer, r analysis.Result, about About) error {
 		}
 		t.line(indent + pad(row.What, textWidth-12-utf8.RuneCountInString(indent)) + padLeft(row.N, 10))
 	}
-	t.list("What this does not show", r.Verdict.Limits)
+	var planned []string
+	for _, f := range compliance(r, about) {
+		planned = append(planned, f.What+": "+f.Value)
+	}
+	t.list("Was it fished as planned?", planned)
+	t.list("Order and draw, checked", orderChecks(r, n))
+	t.section("The same question by other ways of counting")
+	t.methods(r)
 	var cautions []string
 	for _, c := range about.cautions() {
 		cautions = append(cautions, c.Topic+": "+c.Text)
@@ -148,7 +163,7 @@ func (t *textPage) anglers(r analysis.Result, n names) {
 	t.line("  " + pad("", 12) + padLeft("fish", 6) + "  " + pad(scale, stripWidth+2) + "  own  after")
 	for _, a := range r.Anglers {
 		own, after := expit(a.LogOdds), expit(a.ShrunkLogOdds)
-		strip := emptyStrip()
+		strip := emptyStrip(stripWidth)
 		mark(strip, own, 'o')
 		mark(strip, after, '+')
 		note := ""
@@ -159,26 +174,27 @@ func (t *textPage) anglers(r analysis.Result, n names) {
 			"  " + padLeft(OutOf100(own)+note, 6) + padLeft(OutOf100(after), 7))
 	}
 	h := r.Headline
-	t.line("  " + pad("together", 12) + padLeft(Count(r.Counts.Analysed), 6) + "  " + stretchStrip(h.ShareLow, h.ShareHigh, h.Share) + "  " +
+	t.line("  " + pad("together", 12) + padLeft(Count(r.Counts.Analysed), 6) + "  " + stretchStrip(stripWidth, h.ShareLow, h.ShareHigh, h.Share) + "  " +
 		strings.Replace(Share100(h.Share, h.ShareLow, h.ShareHigh), " of 100", "", 1))
 	if low, high := r.Prediction(); low != nil {
-		t.line("  " + pad("another", 12) + pad("", 6) + "  " + stretchStrip(low, high, nil) + "  " + Interval100(low, high))
+		t.line("  " + pad("another", 12) + pad("", 6) + "  " + stretchStrip(stripWidth, low, high, nil) + "  " + Interval100(low, high))
 	}
 }
 
-func emptyStrip() []rune {
-	strip := []rune(strings.Repeat("·", stripWidth))
-	strip[stripWidth/2] = '|'
+func emptyStrip(width int) []rune {
+	strip := []rune(strings.Repeat("·", width))
+	strip[width/2] = '|'
 	return strip
 }
 
-func column(share float64) int { return int(math.Round(share * (stripWidth - 1))) }
+// column is the place of a share on a strip.
+func column(strip []rune, share float64) int { return int(math.Round(share * float64(len(strip)-1))) }
 
 func mark(strip []rune, share *float64, sign rune) {
 	if !isShare(share) {
 		return
 	}
-	at := column(*share)
+	at := column(strip, *share)
 	if strip[at] == 'o' {
 		sign = '@'
 	}
@@ -186,15 +202,15 @@ func mark(strip []rune, share *float64, sign rune) {
 }
 
 // stretchStrip draws an interval as a length of line, the estimate as a knot in it.
-func stretchStrip(low, high, estimate *float64) string {
-	strip := emptyStrip()
+func stretchStrip(width int, low, high, estimate *float64) string {
+	strip := emptyStrip(width)
 	if isShare(low) && isShare(high) {
-		for i := column(*low); i <= column(*high); i++ {
+		for i := column(strip, *low); i <= column(strip, *high); i++ {
 			strip[i] = '─'
 		}
 	}
 	if isShare(estimate) {
-		strip[column(*estimate)] = '●'
+		strip[column(strip, *estimate)] = '●'
 	}
 	return string(strip)
 }
