@@ -78,6 +78,9 @@ func noInformation(err error) bool {
 // fitOutcome turns the error of a mixed-model fit into its status and the code of the warning; ok is false for an error
 // that the data cannot cause. The reason is the error's own words after the package's.
 func fitOutcome(err error) (status FitStatus, code, reason string, ok bool) {
+	if err == nil {
+		return "", "", "", false
+	}
 	reason = strings.TrimPrefix(err.Error(), "glmm: ")
 	switch {
 	case errors.Is(err, glmm.ErrOneArrangement):

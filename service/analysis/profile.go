@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"errors"
 	"fmt"
 
 	"evenrig/stats/calibration"
@@ -39,10 +38,11 @@ func (m *MixedModel) profile(fit *glmm.TrialResult, d dataset, level float64, n 
 			return nil
 		}
 	}
-	if !errors.Is(err, glmm.ErrNotConverged) {
+	_, code, reason, ok := fitOutcome(err)
+	if !ok {
 		return fmt.Errorf("profile limits: %w", err)
 	}
-	n.add(WarnNotConverged, "the mixed model's profile limits are not given: the search for them did not end")
+	n.add(code, "the mixed model's profile limits are not given: %s", reason)
 	return nil
 }
 
@@ -59,9 +59,9 @@ func (m *MixedModel) besideMixed(fit *glmm.TrialResult, level float64, n *notes)
 			m.BoundaryP = known(test.P)
 		}
 	}
-	switch {
-	case errors.Is(err, glmm.ErrNotConverged):
-		n.add(WarnPartRefused, "how far anglers may differ is not given whole: a search in the mixed model did not end")
+	switch _, _, reason, ok := fitOutcome(err); {
+	case ok:
+		n.add(WarnPartRefused, "how far anglers may differ is not given whole: %s", reason)
 	case err != nil:
 		return fmt.Errorf("how far anglers may differ: %w", err)
 	case m.SDPatternHigh == nil:

@@ -67,7 +67,6 @@ const (
 	ExactStratified   Method = "exact_stratified"
 	MixedModelProfile Method = "mixed_model"
 	CombinedAnglers   Method = "combined"
-	MixedModelWald           = MixedModelProfile
 )
 
 // Headline is the one answer: verdict, main sentence and the pooled mark of every figure use these numbers and no

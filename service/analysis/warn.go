@@ -58,8 +58,12 @@ func warnOfLimits(h Headline, n *notes) {
 
 // warnOfAnglers says where the headline leans on one angler, or takes as one what is not.
 func warnOfAnglers(r Result, k int, n *notes) {
-	if a, ok := r.Prevailing(); ok {
+	a, prevails := r.Prevailing()
+	switch {
+	case prevails:
 		n.add(WarnPrevailing, "one angler, %s, has %d of the %d analysed fish, more than all other anglers together: how anglers differ can hardly be seen", a.Angler, a.analysed(), r.Counts.Analysed)
+	case r.Headline.Method == MixedModelProfile && 5*a.analysed() > 4*r.Counts.Analysed:
+		n.add(WarnPrevailing, "one angler, %s, has %d of the %d analysed fish, more than four in five: an interval of 95 %% then holds the effect about 90 times in 100", a.Angler, a.analysed(), r.Counts.Analysed)
 	}
 	if r.anglersDisagree(k) {
 		n.add(WarnAnglersDiffer, "one effect for all does not fit these anglers (p %s): the interval of the exact method does not allow for that and is too narrow for anglers at large", belowOr(*r.Stratified.HomogeneityP))
