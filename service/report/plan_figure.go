@@ -9,7 +9,7 @@ import (
 )
 
 // The figures of a plan are graphs: a line made of straight pieces, across in percent and down in pixels like every
-// figure, with a fly for the team that was asked about and a knot where the line answers.
+// figure, with a fly for the team that was asked about and a knot for the answer.
 
 const (
 	graphTop    = 34
@@ -125,15 +125,24 @@ func equalGraph(a analysis.SizeAnswer) *graph {
 	}
 	g.Alternative = fmt.Sprintf("A line that falls from left to right: the more anglers, the fewer fish each. Sizes on or above it see %s of 100 in at least %s of 100 seasons, by the formula. "+
 		"Your team, %s, lies %s the line.", hundred(q.SmallestShare), hundred(q.Power), own, map[bool]string{true: "above", false: "below"}[a.Power >= q.Power])
-	if by := a.ByAnglers; by != nil && float64(by.Anglers) <= most {
-		text := fmt.Sprintf("%s, %s fish each", anglers(by.Anglers), catchOf(by.FishEach))
-		g.Knot = g.place(float64(by.Anglers)/most, tenth(down(by.FishEach)), label{Wide: strconv.Itoa(by.Anglers) + " × " + catchOf(by.FishEach) + " is enough", Narrow: strconv.Itoa(by.Anglers) + " × " + catchOf(by.FishEach)})
-		g.Alternative += " At the knot " + text + " reach it."
+	if enough, word := graphTeam(a, team); enough != nil && float64(enough.Anglers) <= most && enough.FishEach <= high {
+		size := strconv.Itoa(enough.Anglers) + " × " + catchOf(enough.FishEach)
+		g.Knot = g.place(float64(enough.Anglers)/most, tenth(down(enough.FishEach)), label{Wide: size + " " + word, Narrow: size})
+		g.Alternative += fmt.Sprintf(" At the knot %s, %s fish each: %s.", anglers(enough.Anglers), catchOf(enough.FishEach), word)
 	}
 	if first := firstEnough(a); first > analysis.FewAnglers+1 {
 		g.Alternative += fmt.Sprintf(" With fewer than %d anglers no number of fish is enough.", first)
 	}
 	return &g
+}
+
+// graphTeam is the team at the knot: the one recommended, else the smallest by the formula.
+func graphTeam(a analysis.SizeAnswer, recommended *analysis.TeamCost) (team *analysis.TeamCost, word string) {
+	q := a.Question
+	if recommended == nil || recommended.Anglers == q.Anglers && recommended.FishEach == q.FishEach {
+		return a.ByAnglers, "enough by the formula"
+	}
+	return recommended, "enough"
 }
 
 // firstEnough is the smallest number of anglers for whom any number of fish is enough.
