@@ -2378,7 +2378,15 @@ type ResultSettingsVary string
 
 // ResultWarning defines model for ResultWarning.
 type ResultWarning struct {
-	Code   string `json:"code"`
+	// Code Stable; others may be added. Before reading any number: no_catches, one_arrangement, one_position, one_angler,
+	// few_anglers, prevailing_angler, anglers_differ, one_stratum, unbounded, no_method, influential_angler,
+	// methods_differ, order_in_blocks, subgroup_power. Of one part: no_information, zero_cell, no_homogeneity,
+	// half_added, left_out, not_combined, singular, separation, no_maximum, not_converged, not_identified,
+	// outings_left_out, no_contrast, part_refused. What these records cannot show: no_draw, no_halves, no_weeks,
+	// no_columns, cases_left_out, no_evidence.
+	Code string `json:"code"`
+
+	// Detail For people
 	Detail string `json:"detail"`
 }
 
