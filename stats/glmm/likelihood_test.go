@@ -76,14 +76,27 @@ func TestGradientIsDerivative(t *testing.T) {
 // The derivatives of the modes in the parameters are those of the modes: compared with
 // central differences.
 func TestModeSlopes(t *testing.T) {
-	for _, vary := range []Vary{VaryPatternPosition, VaryPatternPositionOuting} {
-		rows := inventedRows(8, 10, 4, 8, .4, .5, .7, .6, .6)
-		m, _, err := fit(rows, Options{Vary: vary, Points: 1})
+	trial := inventedRows(8, 10, 4, 8, .4, .5, .7, .6, .6)
+	rates, err := rateRows(inventedRates(6, 16, 3, 1, .4, .6, .4, .4, .3))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		rows    []Row
+		options Options
+	}{
+		{trial, Options{Vary: VaryPatternPosition, Points: 1}},
+		{trial, Options{Vary: VaryPatternPositionOuting, Points: 1}},
+		{trial, Options{Vary: VaryPatternPosition, Points: 1, Correlated: true}},
+		{rates, Options{Vary: VaryPatternPositionOuting, Points: 1, Correlated: true, Family: NegativeBinomial}},
+	} {
+		vary := c.options
+		m, _, err := fit(c.rows, c.options)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if m.singular {
-			t.Fatal("these data were to have every SD above 0")
+			t.Fatalf("%v: these data were to have every SD above 0", c.options)
 		}
 		e := m.evaluator
 		out := effect{uSlope: make([]float64, len(m.free)), vSlope: make([]float64, len(m.free))}
@@ -101,7 +114,7 @@ func TestModeSlopes(t *testing.T) {
 					if _, ok := e.findMode(g, ps); !ok {
 						t.Fatal("no mode")
 					}
-					u[side], v[side] = ps.lu*e.b[2*g], ps.lv*e.b[2*g+1]
+					u[side], v[side] = ps.lu*e.b[2*g], ps.lc*e.b[2*g]+ps.lv*e.b[2*g+1]
 				}
 				if want := (u[0] - u[1]) / (2 * h); math.Abs(out.uSlope[i]-want) > 1e-6 {
 					t.Errorf("%v: u of group %d in parameter %d: %v, differences %v", vary, g, k, out.uSlope[i], want)
