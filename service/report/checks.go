@@ -20,10 +20,10 @@ func compliance(r analysis.Result, about About) []fact {
 	count := func(what string, k int64) { list = append(list, fact{what, Count(k)}) }
 	if e := about.Effort; e != nil && e.Enrolled > 0 {
 		of("Rounds finished by the rule", e.FinishedBlocks, e.Blocks, "rounds opened")
-		of("Outings without a fish, closed all the same", e.BlankOutings, e.Outings, "outings")
-		count("Reports that something was not as planned: a wrong fly, a missed swap, another spacing", e.Deviations)
-		count("Fish noted down late, analysed all the same", e.LateNoted)
-		count("Fish not logged, by the question that closes each outing", e.NotLogged)
+		of("Blank outings, closed all the same", e.BlankOutings, e.Outings, "outings")
+		count("Reports of a wrong fly, a missed swap, another spacing", e.Deviations)
+		count("Fish noted late, analysed all the same", e.LateNoted)
+		count("Fish not logged, by the closing question", e.NotLogged)
 	}
 	if a := r.AsAllocated; a != nil {
 		of("Fished the other way round than drawn", a.Changed, a.Analysed, "fish of drawn halves")
@@ -49,7 +49,7 @@ func orderChecks(r analysis.Result, n names) []string {
 		s = append(s, redrawnSays(*a))
 	}
 	if a := r.AsAllocated; a != nil {
-		s = append(s, allocatedSays(*a, n))
+		s = append(s, allocatedSays(*a, n, r.Counts.Analysed))
 	}
 	return s
 }
@@ -60,7 +60,7 @@ func orderSays(r analysis.Result, o analysis.OrderEffect, n names) string {
 		first, second := *theta-o.LogOdds/2, *theta+o.LogOdds/2
 		s += fmt.Sprintf("about the main answer, %s of 100 on %s in first halves and %s in second ones, ", OutOf100(expit(&first)), n.Test, OutOf100(expit(&second)))
 	}
-	s += fmt.Sprintf("a change of %s in log odds (%s; p %s). ", Number(&o.LogOdds, 2), NumberInterval(&o.Low, &o.High, nil, nil, 2), PValue(&o.P))
+	s += fmt.Sprintf("a change of %s in log odds (%s; %s). ", Number(&o.LogOdds, 2), NumberInterval(&o.Low, &o.High, nil, nil, 2), saidP(&o.P))
 	if o.Low <= 0 && o.High >= 0 {
 		return s + "These fish do not tell the two halves apart."
 	}
@@ -68,7 +68,7 @@ func orderSays(r analysis.Result, o analysis.OrderEffect, n names) string {
 }
 
 func carryOverSays(c analysis.Coefficient, n names) string {
-	s := fmt.Sprintf("The pull of the %s from first to second halves changes by %s in log odds (%s; p %s), ", n.Lower, Number(&c.LogOdds, 2), NumberInterval(&c.Low, &c.High, nil, nil, 2), PValue(&c.P))
+	s := fmt.Sprintf("The pull of the %s from first to second halves changes by %s in log odds (%s; %s), ", n.Lower, Number(&c.LogOdds, 2), NumberInterval(&c.Low, &c.High, nil, nil, 2), saidP(&c.P))
 	if c.Low <= 0 && c.High >= 0 {
 		return s + "which these fish do not tell from none: what was fished before shows no trace that they could show."
 	}
@@ -80,15 +80,18 @@ func redrawnSays(a analysis.Randomisation) string {
 	if a.Exact {
 		how = "over every order that the draw could have given"
 	}
-	s := fmt.Sprintf("The draw, drawn again: with the positions taken held and only the order of the %s drawn anew, chance alone gives a split at least so uneven with p %s, %s.",
-		Counted(a.Blocks, "round", "rounds"), PValue(&a.P), how)
+	s := fmt.Sprintf("The draw, drawn again: with the positions taken held and only the order of the %s drawn anew, chance alone gives a split at least so uneven with %s, %s.",
+		Counted(a.Blocks, "round", "rounds"), saidP(&a.P), how)
 	if a.AnglersP != nil {
-		s += fmt.Sprintf(" Angler by angler, p %s.", PValue(a.AnglersP))
+		s += fmt.Sprintf(" Angler by angler, %s.", saidP(a.AnglersP))
 	}
 	return s + fmt.Sprintf(" The smallest p that so many rounds could have given is %s. It rests on nothing but the draw, and tests \"no effect for any angler\".", PValue(&a.SmallestP))
 }
 
-func allocatedSays(a analysis.AsAllocated, n names) string {
+func allocatedSays(a analysis.AsAllocated, n names, all int64) string {
+	if a.Changed == 0 && a.Analysed == all {
+		return "As it was drawn: every analysed fish was caught the way round that was drawn, so that counting by the draw gives the same answer."
+	}
 	s := fmt.Sprintf("As it was drawn: counted by the way round that was drawn in place of the one that was fished, %s of %s change.", Count(a.Changed), Counted(a.Analysed, "fish", "fish"))
 	if share, low, high := (answerOf{a.LogOdds, a.Low, a.High}).shares(); isShare(share) {
 		return s + fmt.Sprintf(" The answer is then %s on %s.", Share100(share, low, high), n.Test)
@@ -104,7 +107,7 @@ func looksFigure(r analysis.Result, n names) *rowsFigure {
 		return nil
 	}
 	f := newRows("looks", "The planned counts and their boundaries", r, n)
-	f.Main, f.MainAt, f.MainText = nil, "", ""
+	f.Main, f.MainAt = nil, ""
 	passed := 0
 	for _, look := range m.Looks {
 		a, note := answerOf{}, DecisionName(look.Decision)

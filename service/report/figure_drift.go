@@ -132,7 +132,7 @@ func perWeek(r analysis.Result) string {
 			return Number(&change, 1)
 		}
 	}
-	s := fmt.Sprintf("As a straight line it moves by %s of 100 from one week to the next (%s to %s; p %s)", moved(*d.PerWeek), moved(*d.Low), moved(*d.High), PValue(d.P))
+	s := fmt.Sprintf("As a straight line it moves by %s of 100 from one week to the next (%s to %s; %s)", moved(*d.PerWeek), moved(*d.Low), moved(*d.High), saidP(d.P))
 	if *d.Low <= 0 && *d.High >= 0 {
 		return s + ": these fish fit an answer that rises, falls or stays."
 	}

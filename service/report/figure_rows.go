@@ -13,7 +13,7 @@ type rowsFigure struct {
 
 	Main              *stretch // the headline's interval; nil without
 	MainAt            string
-	MainText          string
+	MainText          label
 	MainX, Anchor     string
 	Top, Drop, Bottom int
 
@@ -27,6 +27,7 @@ type rowsFigure struct {
 type rowHead struct {
 	Y    int
 	Text label
+	Fish bool // the numbers at the right end are fish
 }
 
 // shareRow is one answer. Its label stands over its line, or beside it where it is short; its numbers at the label's right end.
@@ -34,7 +35,7 @@ type shareRow struct {
 	Y, TextY int
 	Label    label
 	Numbers  label
-	Fish     string
+	Fish     label
 	Knot     string
 	Stretch  *stretch
 	Posts    *stretch // a boundary at either side
@@ -71,9 +72,9 @@ func (a answerOf) shares() (share, low, high *float64) {
 func (a answerOf) text() string { return Share100(a.shares()) }
 
 const (
-	rowsHead    = 126 // room above the first row: flies, axis, the main answer
+	rowsHead    = 112 // room above the first row: flies, axis, the main answer
 	rowsLine    = 34
-	rowOver     = 42 // height of a row whose label stands over its line
+	rowOver     = 48 // height of a row whose label stands over its line
 	rowBeside   = 24
 	rowHeadLine = 30
 )
@@ -88,23 +89,25 @@ func newRows(id, title string, r analysis.Result, n names) rowsFigure {
 	}
 	if h := r.Headline; isShare(h.Share) {
 		f.Main, f.MainAt = s.stretch(h.ShareLow, h.ShareHigh), s.at(*h.Share)
-		f.MainText = "main answer: " + Share100(h.Share, h.ShareLow, h.ShareHigh)
+		f.MainText = label{
+			"main answer: " + Share100(h.Share, h.ShareLow, h.ShareHigh), OutOf100(h.Share) + " (" + Interval100(h.ShareLow, h.ShareHigh) + ")",
+		}
 		f.MainX, f.Anchor = s.text(*h.Share)
 	}
 	return f
 }
 
 // head sets words over the rows that follow.
-func (f *rowsFigure) head(text string) {
-	f.Heads = append(f.Heads, rowHead{f.Bottom + 22, fit(text, 96, 50)})
+func (f *rowsFigure) head(text string, fish bool) {
+	f.Heads = append(f.Heads, rowHead{f.Bottom + 22, fit(text, 88, 42), fish})
 	f.Bottom += rowHeadLine
 }
 
 // over adds a row with its label over its line.
 func (f *rowsFigure) over(text string, fish int64, a answerOf, instead string) *shareRow {
 	row := f.add(text, fish, a, instead)
-	row.Label, row.TextY = fit(text, 66, 32), f.Bottom+16
-	row.Y = f.Bottom + 32
+	row.Label, row.TextY = fit(text, 66, 32), f.Bottom+17
+	row.Y, row.Fish = f.Bottom+31, label{Counted(fish, "fish", "fish"), Count(fish)}
 	f.Bottom += rowOver
 	return row
 }
@@ -118,8 +121,8 @@ func (f *rowsFigure) beside(text string, name label, fish int64, a answerOf, ins
 }
 
 func (f *rowsFigure) add(text string, fish int64, a answerOf, instead string) *shareRow {
-	row := shareRow{Fish: Count(fish)}
-	numbers := rowNumbers{What: text, Fish: row.Fish, Share: Missing, Note: instead}
+	row := shareRow{Fish: label{Wide: Count(fish)}}
+	numbers := rowNumbers{What: text, Fish: Count(fish), Share: Missing, Note: instead}
 	if share, low, high := a.shares(); isShare(share) {
 		row.Knot, row.Stretch = rowsScale.at(*share), rowsScale.stretch(low, high)
 		row.Numbers = label{Wide: Share100(share, low, high), Narrow: OutOf100(share) + " (" + Interval100(low, high) + ")"}

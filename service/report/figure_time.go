@@ -17,10 +17,9 @@ type timeFigure struct {
 	Weeks       []weekTick
 	Top, Bottom int
 
-	Steps  []upright
-	Final  label
-	FinalY float64
-	Looks  []lookMark
+	Steps []upright
+	Final string
+	Looks []lookMark
 
 	Evidence *evidencePanel
 
@@ -36,10 +35,11 @@ type evidencePanel struct {
 	Ticks       []heightTick
 	Mark        int // height of the mark to be reached
 	MarkText    string
+	MarkRight   bool // its words stand at the right, where the evidence keeps farther from them
 	Pieces      []piece
 	Knot        string
 	KnotY       float64
-	Text        label
+	Text        string
 }
 
 type timeNumbers struct{ Week, Rounds, Fish, Share, Evidence string }
@@ -106,8 +106,7 @@ func (f *timeFigure) sequence(axis weekAxis, path []analysis.EvidencePoint) {
 		}
 		step(part)
 		from, low, high = math.Max(from, part), *p.SequenceShareLow, *p.SequenceShareHigh
-		interval := Interval100(p.SequenceShareLow, p.SequenceShareHigh)
-		f.Final, f.FinalY = label{Wide: "at the end " + interval, Narrow: interval}, f.Share.at(high)
+		f.Final = "at the end " + Interval100(p.SequenceShareLow, p.SequenceShareHigh)
 	}
 	step(1)
 }
@@ -136,7 +135,13 @@ func newEvidencePanel(axis weekAxis, e *analysis.Evidence) *evidencePanel {
 		f.Mark, f.MarkText = int(at(e.Threshold)), "the mark, "+To1(&e.Threshold)
 	}
 	from, y := 0., at(1)
+	near := [2]float64{math.Inf(1), math.Inf(1)} // how near the line comes to the mark's words, at the left and at the right
 	piece := func(to, next float64) {
+		for side, over := range [2]bool{from < .4, to > .6} {
+			if over {
+				near[side] = math.Min(near[side], math.Abs(y-float64(f.Mark-9)))
+			}
+		}
 		f.Pieces = append(f.Pieces, piece{axis.scale.at(from), axis.scale.at(to), y, y})
 		if next != y {
 			f.Pieces = append(f.Pieces, piece{axis.scale.at(to), axis.scale.at(to), y, next})
@@ -151,8 +156,9 @@ func newEvidencePanel(axis weekAxis, e *analysis.Evidence) *evidencePanel {
 		}
 		piece(part, at(*p.EValue))
 		drawn = true
-		f.Knot, f.KnotY, f.Text = axis.scale.at(part), y, label{Wide: "evidence " + To1(p.EValue), Narrow: To1(p.EValue)}
+		f.Knot, f.KnotY, f.Text = axis.scale.at(part), y, "at the end "+To1(p.EValue)
 	}
+	f.MarkRight = near[1] > near[0]
 	if !drawn {
 		return nil
 	}

@@ -111,7 +111,7 @@ func newPage(r analysis.Result, about About) page {
 		Anglers: newAnglersFigure(r, n), Analysed: Count(r.Counts.Analysed), Evidence: evidence(r), Time: newTimeFigure(r, n), Looks: looksFigure(r, n),
 		Sensitivity: sensitivityFigure(r, n), Unchanged: unchanged(r, n), Tipping: tipping(r, n),
 		LowerShare: newLowerFigure(r, n), Positions: positionRows(r), Drift: newDriftFigure(r),
-		GroupCaveat: groupCaveat, Groups: subgroupFigure(r, n, true), Looked: subgroupFigure(r, n, false), GroupTests: groupTests(r, true), LookedTests: groupTests(r, false),
+		GroupCaveat: groupCaveat(r), Groups: subgroupFigure(r, n, true), Looked: subgroupFigure(r, n, false), GroupTests: groupTests(r, true), LookedTests: groupTests(r, false),
 		Flow: flow(r, about, n), Compliance: compliance(r, about), Checks: orderChecks(r, n),
 		Counts: countRows(r.Counts, n), Methods: methodRows(r), Spoken: speaker(r.Headline), Mixed: mixedFacts(r.MixedModel, n),
 		Combined: combinedRows(r), CombinedNotes: combinedNotes(r.Combined), Without: withoutRows(r.Combined),

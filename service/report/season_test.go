@@ -22,7 +22,7 @@ func season(rule trial.Stopping) analysis.Input {
 	if rule == trial.GroupSequential {
 		in.Plan.Looks = &trial.Looks{Planned: 3, Spending: trial.SpendOBrienFleming, Method: trial.LookMixedModel}
 		low, high, p1, p2 := .32, .47, .24, .017
-		i1, i2 := 12., 24.
+		i1, i2 := 5., 10.
 		in.Plan.Earlier = []analysis.EarlierLook{
 			{N: 1, Week: "2026-W39", Fish: 110, Decision: trial.GoOn, LogOdds: &low, P: &p1, Information: &i1},
 			{N: 2, Week: "2026-W42", Fish: 220, Decision: trial.GoOn, LogOdds: &high, P: &p2, Information: &i2},

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"evenrig/service/analysis"
+	"evenrig/service/trial"
 )
 
 // sensitivityFigure puts the same question to other choices of fish, one row each, then without one angler at a time.
@@ -24,7 +25,7 @@ func sensitivityFigure(r analysis.Result, n names) *rowsFigure {
 		}
 	}
 	if len(without) > 0 {
-		f.head("without one angler at a time")
+		f.head("without one angler at a time", true)
 		anglers := make([]analysis.Angler, len(without))
 		for i, c := range without {
 			anglers[i].Angler = c.Of
@@ -69,6 +70,9 @@ func sensitivitySays(r analysis.Result, n names) string {
 	}
 	if len(none) > 0 {
 		s += " No answer: " + listed(none) + "."
+	}
+	if m := r.Monitoring; m != nil && (m.Rule == trial.Anytime || len(m.Looks) > 0) {
+		s += " The main answer allows for having been looked at before; these, by which nothing is decided, do not."
 	}
 	return s
 }

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"slices"
 
 	"evenrig/service/analysis"
 )
@@ -15,11 +14,13 @@ func subgroupFigure(r analysis.Result, n names, named bool) *rowsFigure {
 		id, title = "looked", "Groups of fish that were only looked through"
 	}
 	f := newRows(id, title, r, n)
+	var by []string
 	for _, g := range r.Subgroups {
 		if g.Named != named {
 			continue
 		}
-		f.head("by " + ColumnName(g.Column))
+		by = append(by, ColumnName(g.Column))
+		f.head("by "+ColumnName(g.Column), false)
 		for _, l := range g.Levels {
 			f.over(levelName(l.Level), l.Catches, answerOf{l.LogOdds, l.Low, l.High}, "")
 			row := &f.Table[len(f.Table)-1]
@@ -30,8 +31,8 @@ func subgroupFigure(r analysis.Result, n names, named bool) *rowsFigure {
 	if len(f.Rows) == 0 {
 		return nil
 	}
-	return f.close(fmt.Sprintf("%s in %s, each drawn towards the mean over the groups of its kind by as much as its few fish allow.",
-		Counted(int64(len(f.Rows)), "group of fish", "groups of fish"), Counted(int64(len(f.Heads)), "column", "columns")))
+	return f.close(fmt.Sprintf("%s, by %s, each drawn towards the mean of the groups beside it by as much as its few fish ask for.",
+		Counted(int64(len(f.Rows)), "group of fish", "groups of fish"), listed(by)))
 }
 
 func levelName(level string) string {
@@ -56,10 +57,10 @@ func groupTests(r analysis.Result, named bool) []groupTest {
 		}
 		t := groupTest{What: sentenceCase(ColumnName(g.Column))}
 		switch {
-		case g.P != nil && g.AdjustedP != nil:
-			t.Text = fmt.Sprintf("p %s, allowing for the other columns %s (%s)", PValue(g.P), PValue(g.AdjustedP), CorrectionName(g.Correction))
+		case g.P != nil && g.AdjustedP != nil && *g.AdjustedP != *g.P:
+			t.Text = fmt.Sprintf("whether these groups differ, %s; allowing for how many comparisons there are, %s (%s)", saidP(g.P), saidP(g.AdjustedP), CorrectionName(g.Correction))
 		case g.P != nil:
-			t.Text = "p " + PValue(g.P)
+			t.Text = "whether these groups differ, " + saidP(g.P)
 		case g.Reason != "":
 			t.Text = "not tested: " + g.Reason
 		default:
@@ -86,13 +87,15 @@ func spacedAll(codes []string) []string {
 	return words
 }
 
-// groupCaveat stands before any group is shown.
-const groupCaveat = "Before you look at groups: an effect that differs between groups by as much as the whole effect takes about four times the fish to see. " +
-	"Groups that were not told apart need not be alike, and of many that are looked through one will stand out by chance alone."
-
-// hasGroups reports whether there are columns that were, or were not, named beforehand.
-func hasGroups(r analysis.Result, named bool) bool {
-	return slices.ContainsFunc(r.Subgroups, func(g analysis.Subgroup) bool { return g.Named == named })
+// groupCaveat stands before any group is shown, with what the analysis warns of.
+func groupCaveat(r analysis.Result) string {
+	s := "Before you look at groups: of many that are looked through one will stand out by chance alone, and groups that were not told apart need not be alike."
+	for _, w := range r.Warnings {
+		if w.Code == analysis.WarnSubgroupPower {
+			s += " " + sentence(w.Detail)
+		}
+	}
+	return s
 }
 
 // positionRow is the pull of the position in one level of what was recorded.

@@ -61,10 +61,8 @@ func (t *textPage) overTime(r analysis.Result) {
 		t.line(line)
 	}
 	t.line("")
-	for _, s := range append(evidence(r), sequence(r)) {
-		if s != "" {
-			t.wrap("  · ", s)
-		}
+	for _, s := range evidence(r) {
+		t.wrap("  · ", s)
 	}
 }
 
@@ -158,7 +156,7 @@ func (t *textPage) groups(r analysis.Result) {
 		return
 	}
 	t.section("Groups of fish")
-	t.wrap("  ", groupCaveat)
+	t.wrap("  ", groupCaveat(r))
 	for _, named := range []bool{true, false} {
 		tests := groupTests(r, named)
 		if len(tests) == 0 {

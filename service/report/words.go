@@ -94,6 +94,9 @@ func PValue(p *float64) string {
 	}
 }
 
+// saidP is a p value with its letter, kept together.
+func saidP(p *float64) string { return "p\u00a0" + PValue(p) }
+
 // Count returns n with a thin space between thousands: 12 345.
 func Count(n int64) string {
 	s := strconv.FormatInt(n, 10)

@@ -15,7 +15,7 @@ func DecisionName(d trial.Decision) string {
 	case trial.GoOn:
 		return "fish on"
 	case trial.Stop:
-		return "stop, the question is settled"
+		return "stop, settled"
 	case trial.StopFutile:
 		return "advice to stop: a share worth knowing is unlikely to be found"
 	case trial.NoDecision:
@@ -65,37 +65,34 @@ func To1(e *float64) string {
 	}
 }
 
-// evidence is the evidence in words with its mark and its limit; nil where the draw gives none.
-func evidence(r analysis.Result) []string {
+// evidence is the evidence in words with its mark, the interval that may be read at any time, and their limit; nil where the
+// blocks give neither.
+func evidence(r analysis.Result) (s []string) {
 	m := r.Monitoring
-	if m == nil || m.Evidence == nil || To1(m.Evidence.Draw) == Missing {
+	if m == nil || m.Evidence == nil {
 		return nil
 	}
-	e := m.Evidence
-	s := fmt.Sprintf("By the draw alone: evidence %s against 'no difference for anyone', valid whenever we looked.", To1(e.Draw))
-	switch {
-	case *e.Draw >= e.Threshold:
-		s += fmt.Sprintf(" The mark to be reached is %s, and it is reached.", To1(&e.Threshold))
-	case *e.Draw > 1:
-		s += fmt.Sprintf(" The mark to be reached is %s; it is not reached.", To1(&e.Threshold))
-	default:
-		s += fmt.Sprintf(" That is none: the mark to be reached is %s.", To1(&e.Threshold))
+	if e := m.Evidence; To1(e.Draw) != Missing {
+		reached := "That is none: the mark to be reached is %s."
+		switch {
+		case *e.Draw >= e.Threshold:
+			reached = "The mark to be reached is %s, and it is reached."
+		case *e.Draw > 1:
+			reached = "The mark to be reached is %s; it is not reached."
+		}
+		s = append(s, fmt.Sprintf("By the draw alone: evidence %s against 'no difference for anyone', valid whenever we looked. "+reached, To1(e.Draw), To1(&e.Threshold)))
 	}
-	return []string{s, evidenceLimit}
+	if interval := Interval100(m.SequenceShareLow, m.SequenceShareHigh); interval != Missing {
+		s = append(s, fmt.Sprintf("An interval that may be read after any round, however often: %s of 100. It allows for all those readings, which makes it wide.", interval))
+	}
+	if len(s) > 0 {
+		s = append(s, evidenceLimit)
+	}
+	return s
 }
 
 // evidenceLimit stands wherever evidence or its sequence of intervals is printed.
-const evidenceLimit = "Its limit: it tests \"no effect for any angler\", not the mean over anglers, and the interval that goes with it is for a share common to all."
-
-// sequence is the interval that holds at all times together; empty where there is none.
-func sequence(r analysis.Result) string {
-	m := r.Monitoring
-	if m == nil || Interval100(m.SequenceShareLow, m.SequenceShareHigh) == Missing {
-		return ""
-	}
-	return fmt.Sprintf("An interval that may be read after any round, however often: %s of 100, were the share common to all anglers. It is wider than the other because it allows for all those readings.",
-		Interval100(m.SequenceShareLow, m.SequenceShareHigh))
-}
+const evidenceLimit = "Their limit: the evidence tests \"no effect for any angler\", not the mean over anglers, and the interval is for a share common to all."
 
 // stopped says what an early end does to an answer, and that the numbers allow for it; empty where no planned count was made.
 func stopped(r analysis.Result) string {

@@ -51,9 +51,12 @@ var warningWords = map[string]warningWord{
 type notice struct{ About, Text string }
 
 // notices sorts the warnings: what to know before reading a number, and what these records cannot show. One whose code is
-// unknown stands among the first, under its own sentence alone.
+// unknown stands among the first, under its own sentence alone; that on groups of fish stands with these.
 func notices(r analysis.Result) (before, cannot []notice) {
 	for _, w := range r.Warnings {
+		if w.Code == analysis.WarnSubgroupPower && len(r.Subgroups) > 0 {
+			continue
+		}
 		word := warningWords[w.Code]
 		said := notice{word.About, sentence(w.Detail)}
 		if w.Detail == "" {
