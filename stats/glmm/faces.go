@@ -171,7 +171,7 @@ func (e *evaluator) climb(faces []face) *point {
 			f.startFromWider(faces[0].found, e.problem)
 		}
 		f.found = e.highest(nil, f.free, f.starts, floor)
-		if f.found.value+hopeMargin >= floor && e.doubtful(f.found) {
+		if !(f.found.value+hopeMargin < floor) && e.doubtful(f.found) {
 			f.found = e.highest(f.found, f.free, f.spare, floor)
 		}
 		if f.found.value > floor {

@@ -22,7 +22,7 @@ func trapezoid(h float64) (x, weight []float64) {
 // bruteForce is the log-likelihood of rows from its definition, by trapezoidal rules over
 // correlated u and v and, within them, w. density is a row's at a linear predictor.
 func bruteForce(rows []Row, coef []float64, su, sv, correlation, sw float64, density func(r Row, eta float64) float64) float64 {
-	x, weight := trapezoid(.2)
+	x, weight := trapezoid(.3)
 	groups := map[int]map[int][]Row{}
 	for _, r := range rows {
 		if groups[r.Group] == nil {
