@@ -42,11 +42,12 @@ type kitPage struct {
 	Kit
 	Style         template.CSS // our own files, trusted
 	Policy        string
+	Heading       string
 	Test, Control trial.Pattern
 	Words         kitWords
 	Sheets        []slipSheet
 	Cards         []cardSheet
-	Tint          tint
+	Legend        legend
 	CheckGroups   []string
 }
 
@@ -67,7 +68,7 @@ func KitCards(w io.Writer, k Kit) error { return k.write(w, "cards") }
 func (k Kit) write(w io.Writer, name string) error {
 	p := kitPage{
 		Kit: k, Style: template.CSS(kitStyle), Policy: KitPolicy, Words: newKitWords(k.Protocol),
-		Sheets: slipSheets(k), Cards: cardSheets(k), Tint: newTint(k.Protocol), CheckGroups: groupsOf(k.Commitment.String(), 8),
+		Sheets: slipSheets(k), Cards: cardSheets(k), Legend: newLegend(k.Protocol), Heading: sentenceCase(k.Protocol.Title), CheckGroups: groupsOf(k.Commitment.String(), 8),
 	}
 	for _, pattern := range k.Protocol.Patterns {
 		if pattern.Part == trial.Test {

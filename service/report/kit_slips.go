@@ -22,13 +22,10 @@ type slipSheet struct {
 }
 
 type slip struct {
-	Y                                        int // from the top of the sheet's drawing
-	Round                                    int
-	Angler, AnglerSize                       string
-	Lower, LowerSize, Upper, UpperSize       string
-	LowerWord, UpperWord                     string
-	LowerPlaceSize, UpperPlaceSize           string
-	TestCode, TestName, UsualCode, UsualName string
+	Y                                      int // from the top of the sheet's slips
+	Round                                  int
+	Angler, AnglerSize, Inside, InsideSize string
+	Lower, LowerSize, Upper, UpperSize     string
 }
 
 func slipSheets(k Kit) (sheets []slipSheet) {
@@ -39,11 +36,11 @@ func slipSheets(k Kit) (sheets []slipSheet) {
 			sheet := slipSheet{Angler: a.Name, From: from + 1, To: to}
 			for i, way := range a.First[from:to] {
 				lower, upper := p.Flies(way)
+				inside := "Round " + strconv.Itoa(from+i+1) + ", " + a.Name
 				sheet.Slips = append(sheet.Slips, slip{
-					Y: i * slipHeight, Round: from + i + 1, Angler: a.Name, AnglerSize: sized(a.Name, 320, 36),
-					Lower: lower, LowerSize: sized(lower, 150, 90), Upper: upper, UpperSize: sized(upper, 150, 90),
-					LowerWord: p.LowerWord, UpperWord: p.UpperWord, LowerPlaceSize: sized(p.LowerWord, 170, 30), UpperPlaceSize: sized(p.UpperWord, 170, 30),
-					TestCode: p.Code(trial.Test), TestName: nameOf(p, trial.Test), UsualCode: p.Code(trial.Control), UsualName: nameOf(p, trial.Control),
+					Y: i * slipHeight, Round: from + i + 1, Angler: a.Name, AnglerSize: sized(a.Name, 330, 36),
+					Inside: inside, InsideSize: sized(inside, 340, 30),
+					Lower: lower, LowerSize: sized(lower, 145, 90), Upper: upper, UpperSize: sized(upper, 125, 90),
 				})
 			}
 			sheets = append(sheets, sheet)
@@ -52,12 +49,30 @@ func slipSheets(k Kit) (sheets []slipSheet) {
 	return sheets
 }
 
-// tint is the dark pattern that hides an inside: both flies' codes, as large as inside, over and over, under a close hatch.
-type tint struct{ A, B, ASize, BSize string }
+// legend is what the slips and cards call the two flies, with sizes of print at which it fits.
+type legend struct {
+	Test, Control, TestSize, ControlSize string // codes, in a box of a card
+	Names                                [2]legendLine
+	Ways                                 [3]string // what a slip says of its two halves
+	Down                                 [3]int
+	WaySize                              string
+}
 
-func newTint(p trial.Protocol) tint {
-	a, b := p.Code(trial.Test), p.Code(trial.Control)
-	return tint{a, b, sized(a, 150, 90), sized(b, 150, 90)}
+type legendLine struct{ Text, Size, CardSize string }
+
+func newLegend(p trial.Protocol) legend {
+	l := legend{Test: p.Code(trial.Test), Control: p.Code(trial.Control)}
+	l.TestSize, l.ControlSize = sized(l.Test, 84, 34), sized(l.Control, 84, 34)
+	for i, part := range []trial.Part{trial.Test, trial.Control} {
+		text := p.Code(part) + "  " + nameOf(p, part)
+		l.Names[i] = legendLine{text, sized(text, 350, 26), sized(text, 430, 24)}
+	}
+	l.Ways, l.Down = [3]string{"First half: as drawn here, the", p.LowerWord + " at the end of the line.", "Second half: changed over."}, [3]int{100, 136, 172}
+	if p.Design == trial.PairedByOuting {
+		l.Ways[0], l.Ways[2] = "First outing: as drawn, the", "Next outing: changed over."
+	}
+	l.WaySize = sized(l.Ways[1], 350, 26)
+	return l
 }
 
 // cardSheet is one printed page of pocket cards, all of one angler.
@@ -73,11 +88,12 @@ const (
 	cardWidth  = 940
 	cardHeight = 1240
 	cardGap    = 20
+	cardRows   = 8
 )
 
 func cardSheets(k Kit) (sheets []cardSheet) {
 	for _, a := range k.Anglers {
-		s := cardSheet{Angler: a.Name, AnglerSize: sized(a.Name, 330, 34)}
+		s := cardSheet{Angler: a.Name, AnglerSize: sized(a.Name, 330, 32)}
 		for i := range 4 {
 			s.Cards = append(s.Cards, card{X: i % 2 * (cardWidth + cardGap), Y: i / 2 * (cardHeight + cardGap)})
 		}
@@ -88,8 +104,8 @@ func cardSheets(k Kit) (sheets []cardSheet) {
 
 // Rows are where a card's fish are written, tenths of a millimetre from its top.
 func (card) Rows() (rows []cardRow) {
-	for i := range 8 {
-		rows = append(rows, cardRow{Y: 330 + 100*i, N: strconv.Itoa(i + 1)})
+	for i := range cardRows {
+		rows = append(rows, cardRow{Y: 346 + 97*i, N: strconv.Itoa(i + 1)})
 	}
 	return rows
 }

@@ -183,9 +183,9 @@ func orList(words []string) string {
 // withArticle leaves scientific names alone.
 func withArticle(species string) string { return "of the species " + species }
 
-// sized is the size at which a text of n characters fits into the width, at most the largest; 0.62 of the size is about a bold
-// sans-serif letter's width.
+// sized is the size at which a text of n characters fits into the width, at most the largest; 0.7 of the size is about a bold
+// sans-serif capital's width.
 func sized(text string, width, largest float64) string {
 	n := float64(max(len([]rune(text)), 1))
-	return strconv.FormatFloat(math.Min(largest, math.Floor(10*width/(.62*n))/10), 'f', -1, 64)
+	return strconv.FormatFloat(math.Min(largest, math.Floor(10*width/(.7*n))/10), 'f', -1, 64)
 }
