@@ -48,11 +48,8 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 		return Headline{}, "", fmt.Errorf("on other fish: %w", err)
 	}
 	h = answerOf(q.method, m, c, conditional, k)
-	if h.LogOdds == nil || h.Low == nil || h.High == nil {
-		warnOfLimits(h, n)
-		reason = n.reason()
-	}
-	return h, reason, nil
+	warnOfLimits(h, n)
+	return h, n.reason(h), nil
 }
 
 // forRow is the form in which other fish are asked, without outings where these cannot show them.
@@ -68,12 +65,19 @@ func (f form) forRow(d dataset, tallies []trial.Tally) form {
 	return f
 }
 
-// reason returns the first warning that explains why there is no number, empty without one.
-func (n *notes) reason() string {
-	for _, code := range []string{
+// reason returns the warning that explains why a number of the answer is null; empty where none is.
+func (n *notes) reason(h Headline) string {
+	codes := []string{
 		WarnNoCatches, WarnOneArrangement, WarnOnePosition, WarnSeparation, WarnNoMaximum, WarnNotIdentified, WarnNotConverged,
-		WarnNotCombined, WarnNoInformation, WarnUnbounded, WarnOneAngler,
-	} {
+		WarnNotCombined, WarnNoInformation, WarnOneAngler, WarnNoMethod,
+	}
+	switch {
+	case h.LogOdds != nil && h.Low != nil && h.High != nil:
+		return ""
+	case h.Share != nil: // there is an answer, without a bound
+		codes = []string{WarnUnbounded}
+	}
+	for _, code := range codes {
 		for _, w := range n.list {
 			if w.Code == code {
 				return w.Detail

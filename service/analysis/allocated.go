@@ -9,7 +9,7 @@ import "evenrig/service/trial"
 // over. The rows of the 2x2 table are then the draw's, as chance made them, and nothing that led an angler to fish otherwise can
 // lean on the comparison; but a swap forgotten half the time makes the effect look half as large, so that this checks the
 // main answer and does not replace it. A fish of a period that no draw arranged is not in it.
-func (q asked) asAllocated() (*AsAllocated, error) {
+func (q asked) asAllocated(c *run) (*AsAllocated, error) {
 	a := AsAllocated{}
 	drawn := false
 	tallies, _ := chosen(q.in.Tallies, func(t trial.Tally) (trial.Tally, bool) {
@@ -27,6 +27,10 @@ func (q asked) asAllocated() (*AsAllocated, error) {
 		return nil, nil
 	}
 	a.Analysed = fishIn(tallies)
+	if a.Changed == 0 && a.Analysed == c.r.Counts.Analysed {
+		a.LogOdds, a.Low, a.High, a.P, a.Reason = c.plain.LogOdds, c.plain.Low, c.plain.High, c.plain.P, c.n.reason(c.plain)
+		return &a, nil
+	}
 	h, reason, err := q.again(tallies)
 	a.LogOdds, a.Low, a.High, a.P, a.Reason = h.LogOdds, h.Low, h.High, h.P, reason
 	return &a, err

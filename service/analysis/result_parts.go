@@ -2,8 +2,8 @@ package analysis
 
 // Randomisation is the test that re-draws the order of every block as it was drawn: which position each fish took is
 // held, and the orders are drawn again by the protocol's own rule. P is that of the sum over blocks of lower takes with the
-// test pattern lower less those with it upper; AnglersP that of the mean over anglers of their own θ, nil where that
-// cannot be formed. SmallestP is the smallest P that any outcome could have given. Exact says that P is over every order; else
+// test pattern lower less those with it upper, each against its block's mean; AnglersP that of the same sum with every angler
+// counting alike (exact, or by 9,999 random orders where there are too many). SmallestP is the smallest P that any outcome could have given. Exact says that P is over every order; else
 // Draws of them were drawn and P = (1 + as extreme) / (1 + Draws) (Phipson and Smyth 2010).
 type Randomisation struct {
 	P         float64  `json:"p"`

@@ -133,7 +133,7 @@ func (c *run) beside() (err error) {
 		return err
 	}
 	q := asked{in: c.in, method: c.plain.Method, form: c.form}
-	if r.AsAllocated, err = q.asAllocated(); err != nil {
+	if r.AsAllocated, err = q.asAllocated(c); err != nil {
 		return err
 	}
 	if r.Sensitivity, r.Unchanged, err = q.sensitivity(c); err != nil {

@@ -75,10 +75,7 @@ func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, er
 		return nil, nil, nil
 	}
 	h := c.plain
-	main := SensitivityCase{Case: CaseMain, Analysed: r.Counts.Analysed, LogOdds: h.LogOdds, Low: h.Low, High: h.High}
-	if h.LogOdds == nil || h.Low == nil || h.High == nil {
-		main.Reason = n.reason()
-	}
+	main := SensitivityCase{Case: CaseMain, Analysed: r.Counts.Analysed, LogOdds: h.LogOdds, Low: h.Low, High: h.High, Reason: c.n.reason(c.plain)}
 	rows, unchanged = []SensitivityCase{main}, []Case{}
 	add := func(name Case, of string, fish choice) error {
 		tallies, changed := chosen(q.in.Tallies, fish)
