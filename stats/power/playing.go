@@ -76,7 +76,7 @@ func (g *game) play(anglers int, fishEach, theta float64) (Played, error) {
 // is. larger gets the factor by which the information fell short.
 func (g *game) search(anglers int, fishEach float64, larger func(anglers int, fishEach, times float64) (int, float64)) (*PlayedTeam, error) {
 	for range tries {
-		if anglers > MostPlayed || float64(g.Seasons*anglers)*fishEach > mostPlayed {
+		if anglers > MostPlayed || g.work(anglers, fishEach) > mostPlayed {
 			return nil, nil
 		}
 		played, err := g.play(anglers, fishEach, num.Logit(g.SmallestShare))

@@ -101,8 +101,14 @@ func (f Faults) Error() string {
 // Unwrap returns ErrArgument.
 func (f Faults) Unwrap() error { return ErrArgument }
 
-// mostPlayed bounds the fish that are played, seasons times anglers times fish.
-const mostPlayed = 300e6
+// mostPlayed bounds the work of playing seasons, in fish; an outing costs as much as
+// ten.
+const mostPlayed = 30e6
+
+// work is what it takes to play so many seasons of a team.
+func (q Question) work(anglers int, fishEach float64) float64 {
+	return float64(q.Seasons) * float64(anglers) * (fishEach + 10*fishEach/q.FishPerOuting)
+}
 
 // Check returns nil or Faults that name every field at fault.
 func (q Question) Check() error {
@@ -131,8 +137,9 @@ func (q Question) Check() error {
 	f.between("uneven", q.Uneven, 0, 2)
 	q.checkStopping(&f)
 	f.between("seasons", float64(q.Seasons), 0, 100_000)
-	if fish := float64(q.Seasons) * float64(q.Anglers) * q.FishEach; fish > mostPlayed {
-		f.add("seasons", "asks for %.0f million fish to be played; accepted are at most %.0f million, seasons times anglers times fish_each", fish/1e6, mostPlayed/1e6)
+	if work := q.work(q.Anglers, q.FishEach); work > mostPlayed {
+		f.add("seasons", "is %d, which with %d anglers, %v fish each and %v an outing is too much to be played; accepted: at most %.0f", q.Seasons, q.Anglers, q.FishEach,
+			q.FishPerOuting, math.Floor(float64(q.Seasons)*mostPlayed/work))
 	}
 	if len(f) == 0 {
 		return nil
