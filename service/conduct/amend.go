@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"fmt"
 	"slices"
 	"time"
 
@@ -184,11 +185,20 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 }
 
 // privateFields are those that no published table shows.
-var privateFields = []string{"caught_at", "noted_at", "note", "started_at"}
+var privateFields = []string{"caught_at", "noted_at", "length", "note", "started_at"}
 
 // amendmentRecord splits a correction as the corrected record itself is split.
 func amendmentRecord(salts trial.Parts, a trial.Amendment, old, new fields) (record, error) {
 	hidden := fields{"by": a.By, "at": at(a.At), "reason": a.Reason}
+	if _, ok := old["length"]; ok {
+		for _, values := range []fields{old, new} {
+			var length *trial.Measure
+			if err := json.Unmarshal(values["length"].(json.RawMessage), &length); err != nil {
+				return record{}, fmt.Errorf("read a length: %w", err)
+			}
+			values["length_cm"] = wholeCM(length)
+		}
+	}
 	for _, f := range privateFields {
 		if _, ok := old[f]; ok {
 			hidden["old_"+f], hidden["new_"+f] = old[f], new[f]

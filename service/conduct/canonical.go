@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -63,16 +64,25 @@ func atOrNil(t *time.Time) any {
 }
 
 // week is the ISO 8601 week of a time by the phone's own clock, the finest time that is published.
-func week(t time.Time) string {
-	year, w := t.ISOWeek()
-	return fmt.Sprintf("%04d-W%02d", year, w)
-}
+func week(t time.Time) string { return trial.WeekOf(t) }
 
 func idOrNil(id trial.ID) any {
 	if id.IsZero() {
 		return nil
 	}
 	return id
+}
+
+// wholeCM is a length as it is published: whole centimetres, rounded down.
+func wholeCM(m *trial.Measure) any {
+	if m == nil {
+		return nil
+	}
+	mm, err := m.Millimetres()
+	if err != nil {
+		return nil
+	}
+	return mm / 10
 }
 
 func measureOrNil(m *trial.Measure) any {
@@ -101,6 +111,7 @@ func (s *Service) salts() trial.Parts {
 // recordOf makes the ledger parts of a record from its public and its private fields, and its sent digest from both
 // together. A canonical object is its members in order of their names, so each field is written once and the three
 // objects are put together from the same members; names are plain ASCII, whose order is that of RFC 8785, section 3.2.3.
+// In the public part ids stand as they may be published.
 func recordOf(salts trial.Parts, public, private fields) (record, error) {
 	r := record{parts: salts}
 	members := make([]member, 0, len(public)+len(private))
@@ -116,9 +127,22 @@ func recordOf(salts trial.Parts, public, private fields) (record, error) {
 	}
 	slices.SortFunc(members, func(a, b member) int { return strings.Compare(a.name, b.name) })
 	r.digest = sha256.Sum256(object(members, func(member) bool { return true }))
-	r.parts.Public = object(members, func(m member) bool { return m.public })
 	r.parts.Private = object(members, func(m member) bool { return !m.public })
+	for i, m := range members {
+		if m.public {
+			members[i].text = publicIDs(m.text)
+		}
+	}
+	r.parts.Public = object(members, func(m member) bool { return m.public })
 	return r, nil
+}
+
+// sentID is a version 7 id as a whole text of canonical JSON, its time in front.
+var sentID = regexp.MustCompile(`"[0-9a-f]{8}-[0-9a-f]{4}(-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12}")`)
+
+// publicIDs puts every id that stands as a text of its own in canonical JSON into its public form, see trial.ID.Public.
+func publicIDs(text []byte) []byte {
+	return sentID.ReplaceAll(text, []byte(`"00000000-0000$1`))
 }
 
 // member is a field of a record with its value in canonical JSON.

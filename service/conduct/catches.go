@@ -121,9 +121,9 @@ func catchFields(c trial.Catch) (public, private fields) {
 	public = fields{
 		"catch": c.ID, "period": c.PeriodID, "taken_pattern": c.TakenPattern, "taken_position": string(c.TakenPosition), "outcome": string(c.Outcome),
 		"foul_hooked": c.FoulHooked, "rig_intact": c.RigIntact, "double": idOrNil(c.DoubleID), "species": c.Species, "origin": string(c.Origin),
-		"length": measureOrNil(c.Length), "week": week(c.CaughtAt),
+		"length_cm": wholeCM(c.Length), "week": week(c.CaughtAt),
 	}
-	private = fields{"caught_at": at(c.CaughtAt), "noted_at": at(c.NotedAt), "note": c.Note}
+	private = fields{"caught_at": at(c.CaughtAt), "noted_at": at(c.NotedAt), "length": measureOrNil(c.Length), "note": c.Note}
 	return public, private
 }
 

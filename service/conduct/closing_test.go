@@ -405,7 +405,7 @@ func TestLedgerFromOutside(t *testing.T) {
 			var previous trial.Digest
 			for i, entry := range entries {
 				text, err := json.Marshal(map[string]any{
-					"trial": e.trial.String(), "chain": head.ChainID.String(), "n": i + 1, "kind": entry.Kind, "subject": entry.Subject.String(),
+					"trial": e.trial.String(), "chain": head.ChainID.Public().String(), "n": i + 1, "kind": entry.Kind, "subject": entry.Subject.Public().String(),
 					"public_digest": entry.PublicDigest.String(), "private_digest": entry.PrivateDigest.String(), "previous": previous.String(),
 				})
 				if err == nil {
@@ -435,7 +435,7 @@ func TestLedgerFromOutside(t *testing.T) {
 				if view.Receipt.ChainID == head.ChainID && view.Receipt.N == entry.N {
 					receiptFound = view.Receipt.Hash == entry.Hash && entry.Kind == trial.LedgerCatch && entry.Subject == fish.ID
 					var public map[string]any
-					if err := json.Unmarshal(p.Public, &public); err != nil || public["taken_pattern"] != "C" || public["length"] != "31.5 cm" || public["week"] != "2026-W36" {
+					if err := json.Unmarshal(p.Public, &public); err != nil || public["taken_pattern"] != "C" || public["length_cm"] != 31.0 || public["week"] != "2026-W36" {
 						t.Errorf("public part of the fish %s (%v)", p.Public, err)
 					}
 				}

@@ -236,14 +236,19 @@ func (s *Service) reveal(t *trial.Trial, now time.Time) error {
 // the trial waits for intake under way, and intake that comes later sees the new state.
 func (s *Service) saveMove(ctx context.Context, tx trial.Tx, t trial.Trial, change trial.StateChange, parts trial.Parts) error {
 	var err error
-	public := fields{"from": change.From, "to": change.To, "at": at(change.At), "reason": change.Reason}
+	public, private := fields{"from": change.From, "to": change.To, "at": at(change.At)}, fields{"by": change.By}
+	if change.To == trial.Abandoned {
+		public["reason"] = change.Reason // it stays listed for everybody
+	} else {
+		private["reason"] = change.Reason
+	}
 	if change.To == trial.Registered {
 		public["protocol"], public["commitment"], public["scheme"] = t.Fingerprint, t.Commitment, t.Scheme
 	}
 	if parts.Public, err = canonical(public); err != nil {
 		return err
 	}
-	if parts.Private, err = canonical(fields{"by": change.By}); err != nil {
+	if parts.Private, err = canonical(private); err != nil {
 		return err
 	}
 	if change.From == trial.Draft && change.To == trial.Abandoned {

@@ -1,7 +1,6 @@
 package exchange
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -66,8 +65,7 @@ func (c counter) tally(row Row) trial.Tally {
 		tally.Period = strings.TrimPrefix(tally.Block+", period "+strconv.Itoa(*row.Period), ", ")
 	}
 	if at, _, ok := row.Time(); ok {
-		year, week := at.ISOWeek()
-		tally.Month, tally.Week = at.Format("2006-01"), fmt.Sprintf("%04d-W%02d", year, week)
+		tally.Week, tally.Month = trial.WeekOf(at), trial.MonthOf(at)
 	}
 	return tally
 }

@@ -2,7 +2,6 @@ package trial
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"time"
 )
@@ -107,9 +106,7 @@ func (c counter) tally(fish Catch) Tally {
 		t.Drawn = unit.Drawn(period.Half)
 	}
 	if !fish.CaughtAt.IsZero() {
-		t.Month = fish.CaughtAt.Format("2006-01")
-		year, week := fish.CaughtAt.ISOWeek()
-		t.Week = fmt.Sprintf("%04d-W%02d", year, week)
+		t.Week, t.Month = WeekOf(fish.CaughtAt), MonthOf(fish.CaughtAt)
 	}
 	return t
 }
@@ -171,5 +168,5 @@ func outingLabel(id ID) string {
 	if id.IsZero() {
 		return ""
 	}
-	return id.String()
+	return id.Public().String()
 }

@@ -67,7 +67,8 @@ func (h Head) Next(kind string, subject ID, p Parts) LedgerEntry {
 	return e
 }
 
-// Link computes the entry's hash given the previous one.
+// Link computes the entry's hash given the previous one. The chain's and the subject's ids enter it as they may be
+// published, without the times in them.
 func (e LedgerEntry) Link(previous Digest) Digest {
 	// Keys in RFC 8785 order; every value is hexadecimal, a UUID, a word or a whole number, which encoding/json writes
 	// as that standard does.
@@ -80,7 +81,7 @@ func (e LedgerEntry) Link(previous Digest) Digest {
 		Public  Digest `json:"public_digest"`
 		Subject ID     `json:"subject"`
 		Trial   ID     `json:"trial"`
-	}{e.ChainID, e.Kind, e.N, previous, e.PrivateDigest, e.PublicDigest, e.Subject, e.TrialID})
+	}{e.ChainID.Public(), e.Kind, e.N, previous, e.PrivateDigest, e.PublicDigest, e.Subject.Public(), e.TrialID})
 	if err != nil {
 		panic(err) // fixed types: cannot fail
 	}
@@ -116,20 +117,29 @@ type Checkpoint struct {
 }
 
 // NextCheckpoint returns the checkpoint that follows previous (nil for the first). heads may be in any order; they
-// enter the tree in order of chain id.
+// enter the tree in order of their chains' public ids.
 func NextCheckpoint(trial ID, previous *Checkpoint, heads []Head, at time.Time) Checkpoint {
-	heads = slices.Clone(heads)
-	slices.SortFunc(heads, func(a, b Head) int { return slices.Compare(a.ChainID[:], b.ChainID[:]) })
-	leaves := make([][]byte, len(heads))
-	for i, h := range heads {
-		leaves[i] = slices.Concat(h.ChainID[:], binary.BigEndian.AppendUint64(nil, uint64(h.N)), h.Hash[:])
-	}
-	c := Checkpoint{TrialID: trial, N: 1, At: at, Root: MerkleRoot(leaves)}
+	c := Checkpoint{TrialID: trial, N: 1, At: at, Root: HeadsRoot(heads)}
 	if previous != nil {
 		c.N = previous.N + 1
 	}
 	c.Hash = c.Follow(previous)
 	return c
+}
+
+// HeadsRoot returns the Merkle root of chains' heads, in any order. A leaf is the chain's public id, its length (8 bytes, big
+// endian) and its last hash.
+func HeadsRoot(heads []Head) Digest {
+	heads = slices.Clone(heads)
+	for i := range heads {
+		heads[i].ChainID = heads[i].ChainID.Public()
+	}
+	slices.SortFunc(heads, func(a, b Head) int { return slices.Compare(a.ChainID[:], b.ChainID[:]) })
+	leaves := make([][]byte, len(heads))
+	for i, h := range heads {
+		leaves[i] = slices.Concat(h.ChainID[:], binary.BigEndian.AppendUint64(nil, uint64(h.N)), h.Hash[:])
+	}
+	return MerkleRoot(leaves)
 }
 
 // Follow computes the checkpoint's hash given the previous one, nil for the first: SHA-256(previous hash || root).

@@ -10,8 +10,8 @@ import (
 //
 // Angler is a pseudonym (in a catch table: the angler's text). Outing and Block are labels that are unique within the
 // angler, Period one within its block; an empty Outing means that the day is not known, an empty Block or Period that
-// there is none. Arrangement is as fished. Taken is the pattern taken with what is known of position already used. Month is
-// "2026-09" and Week "2026-W36" (ISO 8601), both empty when the time is not known.
+// there is none. Arrangement is as fished. Taken is the pattern taken with what is known of position already used. Week is
+// "2026-W36" (ISO 8601) and Month, the week's, "2026-09" (see MonthOf), both empty when the time is not known.
 //
 // Half says which of its block's two periods the fish is from, 1 or 2, 0 when not known. Drawn is the arrangement that the
 // draw gave the period, empty where there was no draw. Finished says that both periods of the block ended by the rule.

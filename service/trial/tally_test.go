@@ -137,7 +137,7 @@ func TestTallyOfAnImportedFish(t *testing.T) {
 		Periods: []trial.Period{period(6, 9, trial.TestLower), period(7, 5, trial.ControlLower)}, Catches: []trial.Catch{c},
 	}
 	want := trial.Tally{
-		Angler: "7K2MZQ", Outing: madeUp(4).String(), Block: madeUp(4).String() + ", block 2", Period: "9", Arrangement: trial.TestLower, Taken: trial.TookTest,
+		Angler: "7K2MZQ", Outing: withoutTime(madeUp(4)), Block: withoutTime(madeUp(4)) + ", block 2", Period: "9", Arrangement: trial.TestLower, Taken: trial.TookTest,
 		Origin: trial.Wild, Half: 2, WaterType: "lake", Fly: "tag", Columns: `{"hatch":"olives"}`, N: 1,
 	}
 	if tallies, _ := r.Count(f.protocol); len(tallies) != 1 || tallies[0] != want {
