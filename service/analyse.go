@@ -18,7 +18,7 @@ import (
 
 // analyseCommand analyses a catch table without any database.
 type analyseCommand struct {
-	Test       string   `required:"" placeholder:"CODE" help:"Code of the test pattern, the changed fly."`
+	Test       string   `placeholder:"CODE" help:"Code of the test pattern, the changed fly; needed but for a kit."`
 	Control    string   `placeholder:"CODE" help:"Code of the control pattern, the usual fly; without it the one other code in the table."`
 	Format     string   `enum:"text,json,html" default:"text" help:"What is printed: text, json or html."`
 	Out        string   `placeholder:"FOLDER" type:"path" help:"Also write report.html, result.json and catches.csv, the cleaned table, there."`
@@ -26,24 +26,21 @@ type analyseCommand struct {
 	Subgroup   []string `sep:"none" placeholder:"COLUMN" help:"A column named beforehand, whose levels are compared: species, origin, water_type, fly, month or one of the table's own; may be given again."`
 	Correlated bool     `help:"Let an angler's pattern and position effects be correlated; 15 anglers or more are advised."`
 	Points     int      `placeholder:"N" help:"Quadrature points per dimension; 1 is the joint Laplace approximation."`
-	LowerWord  string   `placeholder:"W" default:"point" help:"Your word for the lower position, the last fly on the line."`
-	UpperWord  string   `placeholder:"W" default:"dropper" help:"Your word for the upper position."`
-	File       string   `arg:"" help:"The catch table, CSV; - reads standard input."`
+	LowerWord  string   `placeholder:"W" help:"Your word for the lower position, the last fly on the line; usually point."`
+	UpperWord  string   `placeholder:"W" help:"Your word for the upper position; usually dropper."`
+	File       string   `arg:"" help:"The catch table, CSV or the first sheet of an .xlsx workbook; - reads standard input. Or the folder of a kit."`
+
+	kit   *exchange.Kit
+	about report.About
 }
 
 // Run prints the result in the chosen format. Nothing is written before all of it could be made.
 func (c *analyseCommand) Run(s streams) error {
-	if c.Control == c.Test {
-		return usageError{fmt.Errorf("--test and --control are both %q; accepted: two different codes", c.Test)}
-	}
-	table, err := c.read(s.in)
+	table, input, err := c.input(s.in)
 	if err != nil {
 		return err
 	}
-	result, err := analysis.Run(analysis.Input{
-		Test: table.Test, Control: table.Control, LowerWord: c.LowerWord, UpperWord: c.UpperWord,
-		Source: trial.Recorded, Tallies: table.Tallies(), Subgroups: table.Subgroups,
-	}, analysis.Settings{Vary: analysis.Vary(c.Vary), Correlated: c.Correlated, Points: c.Points, ProgramVersion: programVersion()})
+	result, err := analysis.Run(input, analysis.Settings{Vary: analysis.Vary(c.Vary), Correlated: c.Correlated, Points: c.Points, ProgramVersion: programVersion()})
 	if trial.KindOf(err) == trial.Invalid { // the table was checked before: the flags are at fault
 		return usageError{plain(err)}
 	}
@@ -63,24 +60,57 @@ func (c *analyseCommand) Run(s streams) error {
 	return err
 }
 
+// input reads what is to be analysed: a table by itself, or a kit's by its rule sheet and its draw.
+func (c *analyseCommand) input(stdin io.Reader) (table exchange.Table, in analysis.Input, err error) {
+	if c.kit, err = openKit(c.File); err != nil {
+		return table, in, err
+	}
+	if c.kit != nil {
+		if err := c.useKit(); err != nil {
+			return table, in, err
+		}
+		if table, err = c.read(stdin); err != nil {
+			return table, in, err
+		}
+		in = c.kit.Input(table)
+		c.about = aboutKit(*c.kit, len(in.Draw))
+		return table, in, nil
+	}
+	switch c.Test {
+	case "":
+		return table, in, usageError{errors.New("--test is missing; accepted: the code of the changed fly in the table")}
+	case c.Control:
+		return table, in, usageError{fmt.Errorf("--test and --control are both %q; accepted: two different codes", c.Test)}
+	}
+	if table, err = c.read(stdin); err != nil {
+		return table, in, err
+	}
+	return table, analysis.Input{
+		Test: table.Test, Control: table.Control, LowerWord: c.LowerWord, UpperWord: c.UpperWord,
+		Source: trial.Recorded, Tallies: table.Tallies(), Subgroups: table.Subgroups,
+	}, nil
+}
+
 // read reads the table; faults of its rows are an error that lists them.
 func (c *analyseCommand) read(stdin io.Reader) (exchange.Table, error) {
 	source := stdin
-	if c.File != "-" {
-		file, err := os.Open(c.File)
+	if path := c.path(); path != "-" {
+		file, err := os.Open(path)
 		if err != nil {
 			return exchange.Table{}, fmt.Errorf("the catch table cannot be opened: %w", err)
 		}
 		defer file.Close()
 		source = file
 	}
-	table, faults, err := exchange.ReadCatchTable(source, exchange.ReadOptions{Test: c.Test, Control: c.Control, Subgroups: c.Subgroup})
+	table, faults, err := c.readBy(source)
 	switch {
+	case err != nil && c.kit != nil:
+		return exchange.Table{}, fmt.Errorf("%s: %w", c.name(), plain(err))
 	case errors.Is(err, exchange.ErrControlUnknown):
 		return exchange.Table{}, fmt.Errorf("%s: %w; --control CODE names the control pattern", c.name(), plain(err))
 	case err != nil:
 		return exchange.Table{}, fmt.Errorf("%s: %w", c.name(), plain(err))
-	case table.Faults == 0 && len(table.Codes) > 0 && !slices.Contains(table.Codes, c.Test):
+	case c.kit == nil && table.Faults == 0 && len(table.Codes) > 0 && !slices.Contains(table.Codes, c.Test):
 		return exchange.Table{}, fmt.Errorf("%s: the table has no pattern %q; it has %s", c.name(), c.Test, strings.Join(table.Codes, ", "))
 	case table.Faults == 0:
 		return table, nil
@@ -96,12 +126,28 @@ func (c *analyseCommand) read(stdin io.Reader) (exchange.Table, error) {
 	return exchange.Table{}, errors.New(strings.Join(lines, "\n"))
 }
 
+// readBy reads the table by the flags, or by the kit's rule sheet.
+func (c *analyseCommand) readBy(source io.Reader) (exchange.Table, []exchange.RowFault, error) {
+	if c.kit != nil {
+		return c.kit.ReadTable(source, c.Subgroup...)
+	}
+	return exchange.ReadCatchTable(source, exchange.ReadOptions{Test: c.Test, Control: c.Control, Subgroups: c.Subgroup})
+}
+
+// path is where the table is.
+func (c *analyseCommand) path() string {
+	if c.kit != nil {
+		return filepath.Join(c.File, exchange.KitCatches)
+	}
+	return c.File
+}
+
 // name is the table's name in messages and at the head of the report.
 func (c *analyseCommand) name() string {
-	if c.File == "-" {
+	if c.path() == "-" {
 		return "standard input"
 	}
-	return filepath.Base(c.File)
+	return filepath.Base(c.path())
 }
 
 // page writes the result in one of the formats.
@@ -115,9 +161,9 @@ func (c *analyseCommand) page(w io.Writer, format string, result analysis.Result
 		_, err = w.Write(encoded)
 		return err
 	case "html":
-		return report.HTML(w, result, report.About{})
+		return report.HTML(w, result, c.about)
 	}
-	return report.Text(w, result, report.About{})
+	return report.Text(w, result, c.about)
 }
 
 // writeFolder writes report, result and cleaned table into the folder, made when it is missing, once all three could be made.
