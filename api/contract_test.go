@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -28,6 +29,9 @@ func (s *tokenStore) InReadTx(ctx context.Context, do func(context.Context, tria
 	return do(ctx, tokenTx{store: s})
 }
 
+// InTx takes what is noted of a token's use for noted.
+func (*tokenStore) InTx(context.Context, func(context.Context, trial.Tx) error) error { return nil }
+
 func (*tokenStore) SubmitCatches(context.Context, []trial.CatchSubmission) []trial.CatchOutcome {
 	panic("no catch reaches this store")
 }
@@ -39,12 +43,12 @@ type tokenTx struct {
 
 func (tx tokenTx) TokenByHash(context.Context, trial.Digest) (trial.Token, trial.Account, error) {
 	tx.store.looked++
-	return trial.Token{}, trial.Account{ID: trial.ID{1}}, nil
+	return trial.Token{Scopes: trial.AllScopes}, trial.Account{ID: trial.ID{1}}, nil
 }
 
 func newBareServer(t *testing.T, store trial.Store) (*api.Server, string) {
 	t.Helper()
-	service := conduct.New(store, conduct.Options{})
+	service := conduct.New(store, conduct.Options{Clock: time.Now})
 	t.Cleanup(service.Close)
 	server := api.NewServer(service, api.Options{Log: slog.New(slog.NewTextHandler(io.Discard, nil))})
 	listener := httptest.NewServer(server.Handler())

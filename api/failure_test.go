@@ -63,7 +63,7 @@ func TestOurFailures(t *testing.T) {
 	} {
 		t.Run(c.what, func(t *testing.T) {
 			var log bytes.Buffer
-			service := conduct.New(&failingStore{fail: c.fail}, conduct.Options{})
+			service := conduct.New(&failingStore{fail: c.fail}, conduct.Options{Clock: time.Now})
 			defer service.Close()
 			handler := api.NewServer(service, api.Options{Log: slog.New(slog.NewTextHandler(&log, nil))}).Handler()
 			for _, path := range []string{"/v1/me", "/v1/me"} { // the second shows that the server goes on
@@ -91,7 +91,7 @@ func TestOurFailures(t *testing.T) {
 
 // Readiness follows the store; health does not.
 func TestReadiness(t *testing.T) {
-	service := conduct.New(&failingStore{fail: func() error { return errors.New("the disk is full") }}, conduct.Options{})
+	service := conduct.New(&failingStore{fail: func() error { return errors.New("the disk is full") }}, conduct.Options{Clock: time.Now})
 	defer service.Close()
 	server := httptest.NewServer(api.NewServer(service, api.Options{Log: slog.New(slog.NewTextHandler(io.Discard, nil))}).Handler())
 	defer server.Close()
@@ -121,7 +121,7 @@ func TestForwardedAddressesAreBelievedOfTrustedProxies(t *testing.T) {
 		{[]string{"192.0.2.0/24"}, "from=203.0.113.9"},
 	} {
 		var log bytes.Buffer
-		service := conduct.New(&tokenStore{}, conduct.Options{})
+		service := conduct.New(&tokenStore{}, conduct.Options{Clock: time.Now})
 		defer service.Close()
 		server := api.NewServer(service, api.Options{Log: slog.New(slog.NewTextHandler(&log, nil)), TrustedProxies: c.trusted})
 		r := httptest.NewRequest(http.MethodGet, "/healthz", nil) // comes from 192.0.2.1
@@ -169,7 +169,7 @@ func (s *slowStore) InReadTx(ctx context.Context, do func(context.Context, trial
 // Shutdown waits for what is under way and takes nothing new.
 func TestShutdownFinishesWhatIsUnderWay(t *testing.T) {
 	store := &slowStore{begun: make(chan struct{}), letGo: make(chan struct{})}
-	service := conduct.New(store, conduct.Options{})
+	service := conduct.New(store, conduct.Options{Clock: time.Now})
 	defer service.Close()
 	server := api.NewServer(service, api.Options{Log: slog.New(slog.NewTextHandler(io.Discard, nil))})
 	listener, err := net.Listen("tcp", "127.0.0.1:0")

@@ -35,7 +35,7 @@ func (h *handlers) ListTokens(ctx context.Context, _ openapi.ListTokensRequestOb
 
 // CreateToken makes another token of the actor's.
 func (h *handlers) CreateToken(ctx context.Context, r openapi.CreateTokenRequestObject) (openapi.CreateTokenResponseObject, error) {
-	token, secret, err := h.service.CreateToken(ctx, actorOf(ctx), r.Body.Name)
+	token, secret, err := h.service.CreateToken(ctx, actorOf(ctx), trial.Token{Name: r.Body.Name}, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +102,7 @@ func (h *handlers) ListMembers(ctx context.Context, r openapi.ListMembersRequest
 
 // CreateInvitation invites to a club.
 func (h *handlers) CreateInvitation(ctx context.Context, r openapi.CreateInvitationRequestObject) (openapi.CreateInvitationResponseObject, error) {
-	inv, secret, err := h.service.Invite(ctx, actorOf(ctx), trial.ID(r.Club), trial.Role(r.Body.Role), or(r.Body.Uses, 1))
+	inv, secret, err := h.service.Invite(ctx, actorOf(ctx), trial.ID(r.Club), trial.Role(r.Body.Role), or(r.Body.Uses, 1), "")
 	if err != nil {
 		return nil, err
 	}
@@ -135,12 +135,12 @@ func (h *handlers) RevokeInvitation(ctx context.Context, r openapi.RevokeInvitat
 
 // AcceptInvitation joins a club, with an account of the token that was sent or with a new one.
 func (h *handlers) AcceptInvitation(ctx context.Context, r openapi.AcceptInvitationRequestObject) (openapi.AcceptInvitationResponseObject, error) {
-	joined, err := h.service.AcceptInvitation(ctx, actorIfAny(ctx), r.Body.Secret, or(r.Body.Name, ""))
+	joined, err := h.service.AcceptInvitation(ctx, actorIfAny(ctx), r.Body.Secret, or(r.Body.Name, ""), false)
 	if err != nil {
 		return nil, err
 	}
 	return openapi.AcceptInvitation201JSONResponse{
-		Account: openapi_types.UUID(joined.AccountID), Club: clubFrom(conduct.MyClub{Club: joined.Club, Role: joined.Role}), Token: orNil(joined.Secret),
+		Account: openapi_types.UUID(joined.Account.ID), Club: clubFrom(conduct.MyClub{Club: joined.Club, Role: joined.Role}), Token: orNil(joined.Secret),
 	}, nil
 }
 

@@ -33,6 +33,13 @@ func (r readTx) EnrolmentsOf(ctx context.Context, id trial.ID) ([]trial.Enrolmen
 	return list(ctx, r.tx, "enrolments", enrolmentsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.Enrolment])
 }
 
+// EnrolmentsIn implements trial.ReadTx.
+func (r readTx) EnrolmentsIn(ctx context.Context, club, account trial.ID) ([]trial.Enrolment, error) {
+	const enrolmentsIn = selectEnrolment + `JOIN trials t ON t.id = e.trial_id
+WHERE t.club_id = @club_id AND e.account_id = @account_id ORDER BY e.trial_id`
+	return list(ctx, r.tx, "enrolments", enrolmentsIn, pgx.StrictNamedArgs{"club_id": club, "account_id": account}, pgx.RowToStructByName[trial.Enrolment])
+}
+
 const insertEnrolment = `
 INSERT INTO enrolments (trial_id, id, chain_id, account_id, pseudonym, code, consent, enrolled_at, sent_digest, left_at, erased_at)
 VALUES (@trial_id, @id, @chain_id, @account_id, @pseudonym, @code, @consent, @enrolled_at, @sent_digest, @left_at, @erased_at)`

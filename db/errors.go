@@ -32,10 +32,10 @@ var broken = map[string]struct {
 	code, detail string
 }{
 	"accounts_pkey":            {trial.Conflict, "record.conflict", "the id already stands for another account"},
+	"accounts_email_key":       {trial.Conflict, "email.taken", "the e-mail address is in use for another account"},
 	"tokens_pkey":              {trial.Conflict, "record.conflict", "the id already stands for another token"},
 	"tokens_hash_key":          {trial.Conflict, "record.conflict", "the token already exists"},
 	"clubs_pkey":               {trial.Conflict, "record.conflict", "the id already stands for another club"},
-	"memberships_pkey":         {trial.Conflict, "membership.exists", "the account is a member of the club already"},
 	"invitations_pkey":         {trial.Conflict, "record.conflict", "the id already stands for another invitation"},
 	"invitations_hash_key":     {trial.Conflict, "record.conflict", "the invitation already exists"},
 	"trials_pkey":              {trial.Conflict, "record.conflict", "the id already stands for another trial"},

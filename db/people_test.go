@@ -11,13 +11,16 @@ import (
 func TestPeople(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
-	account := trial.Account{ID: newID(), Name: "Bo Sedge", Admin: true, CreatedAt: server}
-	token := trial.Token{ID: newID(), AccountID: account.ID, Name: "phone", Hash: digest("secret"), CreatedAt: server}
+	account := trial.Account{ID: newID(), Name: "Bo Sedge", Email: "bo@example.org", Admin: true, CreatedAt: server}
+	token := trial.Token{
+		ID: newID(), AccountID: account.ID, Name: "phone", Hash: digest("secret"), Scopes: trial.ScopeRead | trial.ScopeLog, CreatedAt: server,
+		ExpiresAt: pointer(server.Add(trial.TokenLife)), LastUsedAt: pointer(server.Add(time.Minute)),
+	}
 	revoked := token
 	revoked.ID, revoked.Hash, revoked.RevokedAt = newID(), digest("other"), &server
 	member := trial.Membership{ClubID: w.club.ID, AccountID: account.ID, Name: account.Name, Role: trial.Auditor, JoinedAt: server}
 	inv := trial.Invitation{
-		ID: newID(), ClubID: w.club.ID, Role: trial.Angler, Hash: digest("join"), Uses: 2, Used: 1, CreatedBy: w.admin.ID,
+		ID: newID(), ClubID: w.club.ID, Role: trial.Angler, Name: "Ida Beck", Hash: digest("join"), Uses: 2, Used: 1, CreatedBy: w.admin.ID,
 		CreatedAt: server, ExpiresAt: server.Add(trial.InvitationLife), RevokedAt: pointer(server.Add(time.Hour)),
 	}
 	for _, record := range []any{account, revoked, member, inv, w.club} {

@@ -18,12 +18,12 @@ func TestTokens(t *testing.T) {
 		t.Error("the first admin is none")
 	}
 	other := w.newAdmin("another")
-	token, secret, err := w.s.CreateToken(w.ctx, admin, "phone")
+	token, secret, err := w.s.CreateToken(w.ctx, admin, trial.Token{Name: "phone"}, nil)
 	w.ok(err)
-	if got := must(w.s.Authenticate(w.ctx, secret))(t); got != admin {
+	if got := must(w.s.Authenticate(w.ctx, secret))(t); got.AccountID != admin.AccountID || !got.Admin || got.TokenID != token.ID {
 		t.Errorf("the token is %+v's, want %+v", got, admin)
 	}
-	if _, again, err := w.s.CreateToken(w.ctx, admin, "phone"); err != nil || again == secret || len(secret) < 43 {
+	if _, again, err := w.s.CreateToken(w.ctx, admin, trial.Token{Name: "phone"}, nil); err != nil || again == secret || len(secret) < 43 {
 		t.Errorf("two secrets %q, %q (%v)", secret, again, err)
 	}
 	for _, bad := range []string{"", "rig_", secret[1:], secret + "A", strings.ToUpper(secret), token.Hash.String(), "rig_" + token.Hash.String()} {
@@ -40,7 +40,7 @@ func TestTokens(t *testing.T) {
 	if list := must(w.s.Tokens(w.ctx, admin))(t); len(list) != 2 {
 		t.Errorf("tokens %+v", list)
 	}
-	_, _, err = w.s.CreateToken(w.ctx, admin, "")
+	_, _, err = w.s.CreateToken(w.ctx, admin, trial.Token{}, nil)
 	wantFields(t, err, "name")
 	_, err = w.s.FirstAdmin(w.ctx, "\x00")
 	wantFields(t, err, "name")
@@ -53,16 +53,16 @@ func TestInvitationsAdmit(t *testing.T) {
 	w := newWorld(t)
 	c := w.newClub("Wend Grayling Club", 1)
 	accept := func(secret, name string) error {
-		_, err := w.s.AcceptInvitation(w.ctx, nil, secret, name)
+		_, err := w.s.AcceptInvitation(w.ctx, nil, secret, name, false)
 		return err
 	}
-	i, secret, err := w.s.Invite(w.ctx, c.organiser, c.id, trial.Angler, 2)
+	i, secret, err := w.s.Invite(w.ctx, c.organiser, c.id, trial.Angler, 2, "")
 	w.ok(err)
-	_, err = w.s.AcceptInvitation(w.ctx, nil, secret, "")
+	_, err = w.s.AcceptInvitation(w.ctx, nil, secret, "", false)
 	wantFields(t, err, "name")
 	w.ok(accept(secret, "Ada"))
 	// Who is a member already does not use it up.
-	if _, err := w.s.AcceptInvitation(w.ctx, &c.anglers[0], secret, ""); trial.KindOf(err) != trial.Conflict {
+	if _, err := w.s.AcceptInvitation(w.ctx, &c.anglers[0], secret, "", false); trial.KindOf(err) != trial.Conflict {
 		t.Errorf("a member again: %v", err)
 	}
 	w.ok(accept(secret, "Ben"))
@@ -74,17 +74,17 @@ func TestInvitationsAdmit(t *testing.T) {
 	if list := must(w.s.Invitations(w.ctx, c.organiser, c.id))(t); len(list) < 1 {
 		t.Errorf("invitations %+v", list)
 	}
-	_, secret, err = w.s.Invite(w.ctx, c.organiser, c.id, trial.Angler, 5)
+	_, secret, err = w.s.Invite(w.ctx, c.organiser, c.id, trial.Angler, 5, "")
 	w.ok(err)
 	w.clock.move(14*24*time.Hour - time.Second)
 	w.ok(accept(secret, "Dee"))
 	w.clock.move(time.Second)
 	wantKind(t, accept(secret, "Eli"), trial.NotFound, "not_found")
-	i, secret, err = w.s.Invite(w.ctx, c.organiser, c.id, trial.Auditor, 1)
+	i, secret, err = w.s.Invite(w.ctx, c.organiser, c.id, trial.Auditor, 1, "")
 	w.ok(err)
 	w.ok(w.s.RevokeInvitation(w.ctx, c.organiser, c.id, i.ID))
 	wantKind(t, accept(secret, "Fay"), trial.NotFound, "not_found")
-	_, _, err = w.s.Invite(w.ctx, c.organiser, c.id, trial.Organiser, 2)
+	_, _, err = w.s.Invite(w.ctx, c.organiser, c.id, trial.Organiser, 2, "")
 	wantFields(t, err, "uses")
 	members := must(w.s.Members(w.ctx, c.eyes, c.id, everything))(t)
 	names := ""
@@ -97,10 +97,10 @@ func TestInvitationsAdmit(t *testing.T) {
 	}
 	// An existing account joins another club with its own token.
 	d := w.newClub("Mill Reach Anglers", 0)
-	_, secret, err = w.s.Invite(w.ctx, d.organiser, d.id, trial.Angler, 1)
+	_, secret, err = w.s.Invite(w.ctx, d.organiser, d.id, trial.Angler, 1, "")
 	w.ok(err)
-	joined := must(w.s.AcceptInvitation(w.ctx, &c.anglers[0], secret, ""))(t)
-	if joined.Secret != "" || joined.AccountID != c.anglers[0].AccountID || joined.Role != trial.Angler {
+	joined := must(w.s.AcceptInvitation(w.ctx, &c.anglers[0], secret, "", false))(t)
+	if joined.Secret != "" || joined.Account.ID != c.anglers[0].AccountID || joined.Role != trial.Angler {
 		t.Errorf("joined %+v", joined)
 	}
 	if me := must(w.s.Me(w.ctx, c.anglers[0]))(t); len(me.Clubs) != 2 || me.Account.Name != "angler 1 of Wend Grayling Club" {

@@ -1,6 +1,7 @@
 package conduct
 
 import (
+	"cmp"
 	"context"
 
 	"evenrig/service/trial"
@@ -81,23 +82,28 @@ func (s *Service) Members(ctx context.Context, actor trial.Actor, club trial.ID,
 	return members, err
 }
 
-// Invite makes an invitation to a club. The secret is returned this once.
-func (s *Service) Invite(ctx context.Context, actor trial.Actor, club trial.ID, role trial.Role, uses int) (trial.Invitation, string, error) {
-	secret, hash := s.secret("join_")
+// Invite makes an invitation to a club, for the person with the name or, when that is empty, for whoever gets it. The
+// secret is returned this once.
+func (s *Service) Invite(ctx context.Context, actor trial.Actor, club trial.ID, role trial.Role, uses int, name string) (trial.Invitation, string, error) {
+	secret, hash := s.secret(joinPrefix)
 	now := s.now()
 	inv := trial.Invitation{
-		ID: s.newID(), ClubID: club, Role: role, Hash: hash, Uses: uses, CreatedBy: actor.AccountID, CreatedAt: now, ExpiresAt: now.Add(trial.InvitationLife),
+		ID: s.newID(), ClubID: club, Role: role, Name: name, Hash: hash, Uses: uses,
+		CreatedBy: actor.AccountID, CreatedAt: now, ExpiresAt: now.Add(trial.InvitationLife),
 	}
 	err := s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
 		if _, err := inClub(ctx, tx, actor, club, trial.InviteMembers, "club"); err != nil {
 			return err
 		}
-		if err := trial.CheckInvitation(role, uses); err != nil {
+		if err := trial.CheckInvitation(role, uses, name); err != nil {
 			return err
 		}
 		return tx.InsertInvitation(ctx, inv)
 	})
-	return inv, secret, err
+	if err != nil {
+		return trial.Invitation{}, "", err
+	}
+	return inv, secret, nil
 }
 
 // Invitations lists a club's invitations.
@@ -123,30 +129,35 @@ func (s *Service) RevokeInvitation(ctx context.Context, actor trial.Actor, club,
 	})
 }
 
-// Joined is what accepting an invitation gave. Secret is a new account's token, empty when an existing account joined.
+// Joined is what accepting an invitation gave: a new account's token, or its session where that was wanted, and nothing of
+// the two when an existing account joined.
 type Joined struct {
-	AccountID trial.ID
-	Club      trial.Club
-	Role      trial.Role
-	Secret    string
+	SignedIn
+	Club trial.Club
+	Role trial.Role
 }
 
-// AcceptInvitation joins a club. Without an actor it makes an account with the given name and returns its token; with
-// one, that account becomes a member.
-func (s *Service) AcceptInvitation(ctx context.Context, actor *trial.Actor, secret, name string) (Joined, error) {
-	var joined Joined
-	var token trial.Token
-	account := trial.Account{ID: s.newID(), Name: name, CreatedAt: s.now()}
-	if actor == nil {
-		if err := trial.CheckName("name", name); err != nil {
-			return joined, err
+// AcceptInvitation joins a club. Without an actor it makes an account with the given name, or the one that the invitation
+// names when that is empty, and returns its token, or a session if one is wanted; with one, that account becomes a member.
+func (s *Service) AcceptInvitation(ctx context.Context, actor *trial.Actor, secret, name string, session bool) (Joined, error) {
+	account := trial.Account{ID: s.newID(), CreatedAt: s.now()}
+	var issue issueFunc
+	switch {
+	case actor != nil:
+	case session:
+		var err error
+		if issue, err = s.issue(Wanted{}); err != nil {
+			return Joined{}, err
 		}
-		joined.Secret, token = s.newToken(account.ID, "first token")
-	} else {
-		account.ID = actor.AccountID
+	default:
+		secret, token := s.newToken(account.ID, "first token")
+		issue = func(ctx context.Context, tx trial.Tx, a trial.Account) (SignedIn, error) {
+			return SignedIn{Account: a, Secret: secret, Token: &token}, tx.InsertToken(ctx, token)
+		}
 	}
-	joined.AccountID = account.ID
+	var joined Joined
 	err := s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
+		joined = Joined{}
 		inv, err := tx.UseInvitation(ctx, hashOf(secret))
 		if trial.KindOf(err) == trial.NotFound {
 			return trial.Missing("invitation (it may have been used up, revoked or be older than 14 days)")
@@ -157,11 +168,17 @@ func (s *Service) AcceptInvitation(ctx context.Context, actor *trial.Actor, secr
 		if err := inv.Usable(account.CreatedAt); err != nil {
 			return err
 		}
-		if actor == nil {
+		if actor != nil {
+			joined.Account.ID = actor.AccountID
+		} else {
+			account.Name = cmp.Or(name, inv.Name)
+			if err := trial.CheckName("name", account.Name); err != nil {
+				return err
+			}
 			if err := tx.InsertAccount(ctx, account); err != nil {
 				return err
 			}
-			if err := tx.InsertToken(ctx, token); err != nil {
+			if joined.SignedIn, err = issue(ctx, tx, account); err != nil {
 				return err
 			}
 		}
@@ -169,7 +186,10 @@ func (s *Service) AcceptInvitation(ctx context.Context, actor *trial.Actor, secr
 		if joined.Club, err = tx.ClubBy(ctx, inv.ClubID); err != nil {
 			return err
 		}
-		return tx.InsertMembership(ctx, trial.Membership{ClubID: inv.ClubID, AccountID: account.ID, Role: inv.Role, JoinedAt: account.CreatedAt})
+		return tx.InsertMembership(ctx, trial.Membership{ClubID: inv.ClubID, AccountID: joined.Account.ID, Role: inv.Role, JoinedAt: account.CreatedAt})
 	})
-	return joined, err
+	if err != nil {
+		return Joined{}, err
+	}
+	return joined, nil
 }

@@ -38,12 +38,13 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		return view, err
 	}
 	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
-		if _, err := inTrial(ctx, tx, actor, id, trial.Enrol); err != nil {
-			return err
-		}
-		// Locked first, so that of the same enrolment sent twice at once the second finds the first.
+		// Locked first, so that of the same enrolment sent twice at once the second finds the first, and nobody joins who is
+		// removed from the club at the same moment.
 		t, err := tx.LockTrial(ctx, id)
 		if err != nil {
+			return err
+		}
+		if _, err := inTrial(ctx, tx, actor, id, trial.Enrol); err != nil {
 			return err
 		}
 		stands, err := tx.EnrolmentOf(ctx, id, actor.AccountID)

@@ -98,7 +98,7 @@ func TestSplitIsHidden(t *testing.T) {
 		for n := range 4 {
 			r.land(second, flies(n+6))
 		}
-		i, _, err := w.s.Invite(w.ctx, e.organiser, e.id, trial.Angler, 5)
+		i, _, err := w.s.Invite(w.ctx, e.organiser, e.id, trial.Angler, 5, "")
 		w.ok(err)
 		for _, state := range to {
 			e.move(state)

@@ -22,6 +22,7 @@ type Service struct {
 	key     SealKey
 	program string
 	writer  *writer
+	hasher  *hasher
 
 	mu    sync.RWMutex
 	rules map[trial.ID]*rules
@@ -40,7 +41,7 @@ type Options struct {
 func New(store trial.Store, o Options) *Service {
 	return &Service{
 		store: store, clock: o.Clock, random: o.Random, key: o.Key, program: o.Program,
-		writer: startWriter(store), rules: map[trial.ID]*rules{},
+		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{},
 	}
 }
 

@@ -21,8 +21,8 @@ type call func(w *world, who trial.Actor, at target) (answer any, err error)
 
 // target names the records that somebody asks for.
 type target struct {
-	club, trial, outing, unit, period, catch, deviation, invitation trial.ID
-	analysis                                                        int
+	club, trial, outing, unit, period, catch, deviation, invitation, member, handover trial.ID
+	analysis                                                                          int
 }
 
 // calls holds every use case that takes an actor and something that belongs to a club, by the method's name.
@@ -33,7 +33,7 @@ var calls = map[string]call{
 	},
 	"Invitations": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Invitations(w.ctx, who, at.club) },
 	"Invite": func(w *world, who trial.Actor, at target) (any, error) {
-		i, secret, err := w.s.Invite(w.ctx, who, at.club, trial.Angler, 1)
+		i, secret, err := w.s.Invite(w.ctx, who, at.club, trial.Angler, 1, "")
 		if err != nil {
 			return nil, err
 		}
@@ -41,6 +41,27 @@ var calls = map[string]call{
 	},
 	"RevokeInvitation": func(w *world, who trial.Actor, at target) (any, error) {
 		return nil, w.s.RevokeInvitation(w.ctx, who, at.club, at.invitation)
+	},
+	"RemoveMember": func(w *world, who trial.Actor, at target) (any, error) {
+		return nil, w.s.RemoveMember(w.ctx, who, at.club, at.member)
+	},
+	"MakeMemberReset": func(w *world, who trial.Actor, at target) (any, error) {
+		l, secret, err := w.s.MakeMemberReset(w.ctx, who, at.club, at.member)
+		if err != nil {
+			return nil, err
+		}
+		return []any{l, secret}, nil
+	},
+	"ClubEvents": func(w *world, who trial.Actor, at target) (any, error) { return w.s.ClubEvents(w.ctx, who, at.club) },
+	"Handovers":  func(w *world, who trial.Actor, at target) (any, error) { return w.s.Handovers(w.ctx, who, at.club) },
+	"OfferRole": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.OfferRole(w.ctx, who, at.club, at.member)
+	},
+	"TakeRole": func(w *world, who trial.Actor, at target) (any, error) {
+		return nil, w.s.TakeRole(w.ctx, who, at.club, at.handover)
+	},
+	"EndOffer": func(w *world, who trial.Actor, at target) (any, error) {
+		return nil, w.s.EndOffer(w.ctx, who, at.club, at.handover)
 	},
 	"Trials": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.Trials(w.ctx, who, at.club, everything)
@@ -175,7 +196,8 @@ func stray(w *world, at target) trial.Catch {
 
 // ownOnly are the use cases that have nothing of a club's in them: one's own account, the server's jobs and its checks.
 var ownOnly = []string{
-	"AcceptInvitation", "Authenticate", "Close", "Clubs", "CreateClub", "CreateToken", "FirstAdmin", "Me", "Ready", "RevokeToken", "Tokens",
+	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "Events",
+	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
 	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue",
 }
 
@@ -197,15 +219,21 @@ func everyRecord(w *world, name string) (*contest, target) {
 	d := trial.Deviation{ID: w.id(), OutingID: outing, PeriodID: period, Kind: trial.CouldNotSwap, FromAt: w.clock.read()}
 	_, err := w.s.ReportDeviation(w.ctx, r.actor, e.trial, d)
 	w.ok(err)
-	i, _, err := w.s.Invite(w.ctx, e.organiser, e.id, trial.Angler, 5)
+	i, _, err := w.s.Invite(w.ctx, e.organiser, e.id, trial.Angler, 5, "")
 	w.ok(err)
-	return e, target{club: e.id, trial: e.trial, outing: outing, unit: unit, period: period, catch: fish.ID, deviation: d.ID, invitation: i.ID, analysis: 1}
+	h, err := w.s.OfferRole(w.ctx, e.organiser, e.id, e.anglers[1].AccountID)
+	w.ok(err)
+	return e, target{
+		club: e.id, trial: e.trial, outing: outing, unit: unit, period: period, catch: fish.ID, deviation: d.ID, invitation: i.ID,
+		member: e.anglers[2].AccountID, handover: h.ID, analysis: 1,
+	}
 }
 
 // nothing is a target that does not exist.
 func nothing(w *world) target {
 	return target{
-		club: w.id(), trial: w.id(), outing: w.id(), unit: w.id(), period: w.id(), catch: w.id(), deviation: w.id(), invitation: w.id(), analysis: 1,
+		club: w.id(), trial: w.id(), outing: w.id(), unit: w.id(), period: w.id(), catch: w.id(), deviation: w.id(), invitation: w.id(),
+		member: w.id(), handover: w.id(), analysis: 1,
 	}
 }
 
@@ -262,6 +290,8 @@ func TestRolesAreAsked(t *testing.T) {
 	const organiser, angler, auditor = 1, 2, 4
 	want := map[string]int{
 		"Club": organiser | angler | auditor, "Members": organiser | angler | auditor, "Invitations": organiser, "Invite": organiser, "RevokeInvitation": organiser,
+		"RemoveMember": organiser, "MakeMemberReset": organiser, "ClubEvents": organiser | auditor, "Handovers": organiser | angler | auditor,
+		"OfferRole": organiser, "TakeRole": angler | auditor, "EndOffer": organiser | angler | auditor,
 		"Trials": organiser | angler | auditor, "CreateTrial": organiser, "Trial": organiser | angler | auditor, "Protocol": organiser | angler | auditor,
 		"WriteProtocol": organiser, "MoveTrial": organiser, "Enrol": organiser | angler, "Enrolment": organiser | angler, "Enrolments": organiser,
 		"Withdraw": organiser | angler, "OpenOuting": organiser | angler, "EndOuting": organiser | angler, "Outing": organiser | angler, "Outings": organiser | angler,
@@ -275,7 +305,7 @@ func TestRolesAreAsked(t *testing.T) {
 	// What ends something for those who come after it is asked last.
 	names := slices.SortedFunc(maps.Keys(calls), func(a, b string) int {
 		last := func(name string) int {
-			return slices.Index([]string{"RevokeInvitation", "MoveTrial", "Withdraw"}, name)
+			return slices.Index([]string{"RevokeInvitation", "MoveTrial", "Withdraw", "EndOffer", "TakeRole", "OfferRole", "RemoveMember"}, name)
 		}
 		return cmp.Or(cmp.Compare(last(a), last(b)), cmp.Compare(a, b))
 	})

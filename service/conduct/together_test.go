@@ -136,12 +136,12 @@ func TestLastUseAtOnce(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
 	c := w.newClub("Wend Grayling Club", 0)
-	_, secret, err := w.s.Invite(w.ctx, c.founder, c.id, trial.Angler, 2)
+	_, secret, err := w.s.Invite(w.ctx, c.founder, c.id, trial.Angler, 2, "")
 	w.ok(err)
-	must(w.s.AcceptInvitation(w.ctx, nil, secret, "Una"))(t)
+	must(w.s.AcceptInvitation(w.ctx, nil, secret, "Una", false))(t)
 	before := len(must(w.s.Members(w.ctx, c.founder, c.id, everything))(t))
 	errs := w.together(func(n int, s *conduct.Service) error {
-		_, err := s.AcceptInvitation(w.ctx, nil, secret, fmt.Sprint("Ulf ", n))
+		_, err := s.AcceptInvitation(w.ctx, nil, secret, fmt.Sprint("Ulf ", n), false)
 		return err
 	})
 	wantWon(t, "accept", errs, 1, trial.NotFound)

@@ -139,9 +139,9 @@ func (w *world) newClub(name string, anglers int) *club {
 
 func (c *club) invited(role trial.Role, name string) trial.Actor {
 	c.w.t.Helper()
-	_, secret, err := c.w.s.Invite(c.w.ctx, c.founder, c.id, role, 1)
+	_, secret, err := c.w.s.Invite(c.w.ctx, c.founder, c.id, role, 1, "")
 	c.w.ok(err)
-	joined := must(c.w.s.AcceptInvitation(c.w.ctx, nil, secret, name))(c.w.t)
+	joined := must(c.w.s.AcceptInvitation(c.w.ctx, nil, secret, name, false))(c.w.t)
 	return must(c.w.s.Authenticate(c.w.ctx, joined.Secret))(c.w.t)
 }
 

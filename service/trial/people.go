@@ -3,17 +3,23 @@ package trial
 import "time"
 
 // Account is a person known to the server. Admins look after the server; what a person is in a club is a membership.
+// Email is empty for who signs in by a token alone. The password's hash is no part of it, so that no list or log has it.
 type Account struct {
 	ID        ID
 	Name      string
+	Email     string
 	Admin     bool
 	CreatedAt time.Time
 }
 
-// Actor is who asks: every use case takes one and decides for itself what it may do.
+// Actor is who asks: every use case takes one and decides for itself what it may do. What the credential is good for that
+// was sent, Scopes, is asked at the edge, once for every operation; TokenID or SessionID says which credential it was.
 type Actor struct {
 	AccountID ID
 	Admin     bool
+	Scopes    Scopes
+	TokenID   ID
+	SessionID ID
 }
 
 // Club is a group that runs trials.
@@ -32,21 +38,32 @@ type Membership struct {
 	JoinedAt  time.Time
 }
 
-// Token lets a program act for an account. Only its SHA-256 is kept.
+// Token lets a phone or a program act for an account. Only its SHA-256 is kept. ExpiresAt is nil for one that has no end,
+// LastUsedAt for one that was never used; it is written at most once in UseNoted.
 type Token struct {
-	ID        ID
-	AccountID ID
-	Name      string
-	Hash      Digest
-	CreatedAt time.Time
-	RevokedAt *time.Time
+	ID         ID
+	AccountID  ID
+	Name       string
+	Hash       Digest
+	Scopes     Scopes
+	CreatedAt  time.Time
+	ExpiresAt  *time.Time
+	LastUsedAt *time.Time
+	RevokedAt  *time.Time
 }
 
-// Invitation lets a number of people join a club in a role until it expires. Only its secret's SHA-256 is kept.
+// Usable reports whether the token lets anybody in at now.
+func (t Token) Usable(now time.Time) bool {
+	return t.RevokedAt == nil && (t.ExpiresAt == nil || now.Before(*t.ExpiresAt))
+}
+
+// Invitation lets a number of people join a club in a role until it expires. Only its secret's SHA-256 is kept. Name is
+// whom a single one is for, empty when that was not said.
 type Invitation struct {
 	ID        ID
 	ClubID    ID
 	Role      Role
+	Name      string
 	Hash      Digest
 	Uses      int
 	Used      int
@@ -74,12 +91,15 @@ func CheckName(field, name string) error {
 	return f.Err("name.invalid", "the name has a fault")
 }
 
-// CheckInvitation returns the faults of a wanted invitation: organisers and auditors are invited one by one.
-func CheckInvitation(role Role, uses int) error {
+// CheckInvitation returns the faults of a wanted invitation: organisers, auditors and who is named are invited one by one.
+func CheckInvitation(role Role, uses int, name string) error {
 	var f Faults
+	if name != "" {
+		length(&f, "name", name, 1, 80)
+	}
 	OneOf(&f, "role", role, Organiser, Angler, Auditor)
 	most := 1
-	if role == Angler {
+	if role == Angler && name == "" {
 		most = 200
 	}
 	between(&f, "uses", uses, 1, most, "uses for this role")

@@ -9,6 +9,11 @@ type Operation string
 const (
 	ReadClub        Operation = "read_club"
 	InviteMembers   Operation = "invite_members"
+	RemoveMembers   Operation = "remove_members"
+	ResetMembers    Operation = "reset_members"
+	GiveRole        Operation = "give_role"
+	TakeRole        Operation = "take_role"
+	ReadEvents      Operation = "read_events"
 	ReadTrial       Operation = "read_trial"
 	WriteProtocol   Operation = "write_protocol"
 	MoveTrial       Operation = "move_trial"
@@ -25,13 +30,18 @@ const (
 var permits = map[Operation][]Role{
 	ReadClub:        {Organiser, Angler, Auditor},
 	InviteMembers:   {Organiser},
+	RemoveMembers:   {Organiser},
+	ResetMembers:    {Organiser},
+	GiveRole:        {Organiser},
+	TakeRole:        {Angler, Auditor},
+	ReadEvents:      {Organiser, Auditor},
 	ReadTrial:       {Organiser, Angler, Auditor},
 	WriteProtocol:   {Organiser},
 	MoveTrial:       {Organiser},
 	Enrol:           {Organiser, Angler},
 	ReadEnrolments:  {Organiser},
 	ReadProgress:    {Organiser, Angler, Auditor},
-	KeepOwnRecords:  {Organiser, Angler},
+	KeepOwnRecords:  {Organiser, Angler, Former},
 	ImportTable:     {Organiser},
 	ExportCatches:   {Organiser, Auditor},
 	RequestAnalysis: {Organiser},

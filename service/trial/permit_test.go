@@ -11,16 +11,22 @@ import (
 
 // Who may do what in a club. The organiser runs the trial; anglers and organisers who fish join and keep their own
 // records; the auditor reads, masked, and writes nothing; every member reads the club, its trials, progress and results.
+// Who was a member may still send, read and erase his own records, and nothing else.
 const permissions = `
 read_club        organiser angler auditor
 invite_members   organiser
+remove_members   organiser
+reset_members    organiser
+give_role        organiser
+take_role        angler auditor
+read_events      organiser auditor
 read_trial       organiser angler auditor
 write_protocol   organiser
 move_trial       organiser
 enrol            organiser angler
 read_enrolments  organiser
 read_progress    organiser angler auditor
-keep_own_records organiser angler
+keep_own_records organiser angler former
 import_table     organiser
 export_catches   organiser auditor
 request_analysis organiser
@@ -36,7 +42,7 @@ func TestPermissions(t *testing.T) {
 			want[trial.Operation(words[0])][trial.Role(role)] = true
 		}
 	}
-	roles := []trial.Role{trial.Organiser, trial.Angler, trial.Auditor, "", "admin", "Organiser"}
+	roles := []trial.Role{trial.Organiser, trial.Angler, trial.Auditor, trial.Former, "", "admin", "Organiser"}
 	var printed strings.Builder
 	for _, op := range trial.Operations() {
 		fmt.Fprintf(&printed, "%-17s", op)
@@ -68,20 +74,25 @@ func TestInvitations(t *testing.T) {
 	for _, c := range []struct {
 		role trial.Role
 		uses int
+		name string
 		want []string
 	}{
-		{trial.Organiser, 1, nil},
-		{trial.Auditor, 1, nil},
-		{trial.Angler, 1, nil},
-		{trial.Angler, 200, nil},
-		{trial.Angler, 201, []string{"uses"}},
-		{trial.Angler, 0, []string{"uses"}},
-		{trial.Organiser, 2, []string{"uses"}},
-		{trial.Auditor, 2, []string{"uses"}},
-		{"admin", 1, []string{"role"}},
-		{"", 0, []string{"role", "uses"}},
+		{trial.Organiser, 1, "", nil},
+		{trial.Organiser, 1, "Merle Hatch", nil},
+		{trial.Auditor, 1, "", nil},
+		{trial.Angler, 1, "Merle Hatch", nil},
+		{trial.Angler, 200, "", nil},
+		{trial.Angler, 201, "", []string{"uses"}},
+		{trial.Angler, 0, "", []string{"uses"}},
+		{trial.Angler, 2, "Merle Hatch", []string{"uses"}},
+		{trial.Angler, 1, strings.Repeat("a", 81), []string{"name"}},
+		{trial.Organiser, 2, "", []string{"uses"}},
+		{trial.Auditor, 2, "", []string{"uses"}},
+		{trial.Former, 1, "", []string{"role"}},
+		{"admin", 1, "", []string{"role"}},
+		{"", 0, "", []string{"role", "uses"}},
 	} {
-		wantFaults(t, trial.CheckInvitation(c.role, c.uses), c.want...)
+		wantFaults(t, trial.CheckInvitation(c.role, c.uses, c.name), c.want...)
 	}
 	made := trial.Invitation{Uses: 2, CreatedAt: noon, ExpiresAt: noon.Add(trial.InvitationLife)}
 	if trial.InvitationLife != 14*24*time.Hour {

@@ -28,16 +28,7 @@ type Page struct {
 // ReadTx reads one consistent state. A method for one record returns a NotFound error when there is none. Every method
 // takes the trial or the club that owns what it reads.
 type ReadTx interface {
-	AccountBy(ctx context.Context, account ID) (Account, error)
-	// TokenByHash returns a token that is not revoked, with its account.
-	TokenByHash(ctx context.Context, hash Digest) (Token, Account, error)
-	TokensOf(ctx context.Context, account ID) ([]Token, error)
-
-	ClubBy(ctx context.Context, club ID) (Club, error)
-	ClubsOf(ctx context.Context, account ID) ([]Club, error)
-	MembershipBy(ctx context.Context, club, account ID) (Membership, error)
-	MembersOf(ctx context.Context, club ID, page Page) ([]Membership, error)
-	InvitationsOf(ctx context.Context, club ID) ([]Invitation, error)
+	PeopleReadTx
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
@@ -94,16 +85,7 @@ type ReadTx interface {
 type Tx interface {
 	ReadTx
 
-	InsertAccount(ctx context.Context, a Account) error
-	InsertToken(ctx context.Context, t Token) error
-	RevokeToken(ctx context.Context, account, token ID, at time.Time) error
-	InsertClub(ctx context.Context, c Club) error
-	InsertMembership(ctx context.Context, m Membership) error
-	InsertInvitation(ctx context.Context, i Invitation) error
-	// UseInvitation locks the invitation with the hash and counts one more use; the caller checks Usable first on what
-	// it returns, which is the state before the use.
-	UseInvitation(ctx context.Context, hash Digest) (Invitation, error)
-	RevokeInvitation(ctx context.Context, club, invitation ID, at time.Time) error
+	PeopleTx
 
 	InsertTrial(ctx context.Context, t Trial) error
 	// LockTrial returns the trial, locked against other changes of its state until the transaction ends.

@@ -8,6 +8,9 @@ const (
 	Organiser Role = "organiser"
 	Angler    Role = "angler"
 	Auditor   Role = "auditor"
+	// Former is who was a member: nothing of the club is his to see but his own records, which he may still send, read and
+	// have erased.
+	Former Role = "former"
 )
 
 // Design is how the two patterns are compared.
