@@ -35,6 +35,7 @@ func invented(rng *rand.Rand, k, fish int, theta, beta, sdPattern, sdPosition fl
 // and differ much. Allowed is what chance does to a rate of 95 % in so many trials (three standard errors, common practice);
 // above is allowed because with a spread estimated as 0 Student's t is wider than need be. COVERAGE_TRIALS asks for more trials.
 func TestHeadlineCovers(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("a simulation of some seconds")
 	}

@@ -54,6 +54,7 @@ func drawnTrial(seed uint64) analysis.Input {
 // the sum over blocks of fish that took the lower fly less their block's mean, counted + with the test pattern lower as drawn.
 // (Edgington and Onghena 2007, Randomization Tests.)
 func TestRandomisationByEveryOrder(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(3) {
 		in := drawnTrial(seed)
 		type half struct{ lower, all float64 }
@@ -106,6 +107,7 @@ func TestRandomisationByEveryOrder(t *testing.T) {
 
 // As allocated is the headline of a table that holds each fish at the position it took under the arrangement drawn.
 func TestAsAllocatedHoldsThePositionTaken(t *testing.T) {
+	t.Parallel()
 	in := drawnTrial(5)
 	r := mustRun(t, in, analysis.Settings{Vary: analysis.VaryPatternPosition, Points: 7})
 	table := in
@@ -136,6 +138,7 @@ func TestAsAllocatedHoldsThePositionTaken(t *testing.T) {
 
 // A drawn trial fills every part that concerns its draw and its records, and lists the cases that change nothing.
 func TestDrawnTrialFillsEveryPart(t *testing.T) {
+	t.Parallel()
 	in := drawnTrial(1)
 	for i := range in.Tallies {
 		in.Tallies[i].Week = fmt.Sprintf("2026-W%02d", 20+i%4)
@@ -165,6 +168,7 @@ func TestDrawnTrialFillsEveryPart(t *testing.T) {
 
 // Input counts are the same bytes as ever without a draw and the new fields; with them they say so.
 func TestCanonicalCarriesTheDraw(t *testing.T) {
+	t.Parallel()
 	plain := analysis.Input{Test: "A", Control: "B", Tallies: []trial.Tally{{Angler: "a", Outing: "1", Arrangement: trial.TestLower, Taken: trial.TookTest, N: 2}}}
 	canonical, err := analysis.Canonical(plain)
 	const before = `{"control":"B","design":"paired","effort":{"blank_outings":0,"blocks":0,"deviations":0,"enrolled":0,"finished_blocks":0,"late_noted":0,"not_logged":0,"outings":0},` +

@@ -45,6 +45,7 @@ func anglers(n int, a, b, c, d int64) analysis.Input {
 
 // What data can do to a method: every case is a result with the warnings that say why, never an error.
 func TestDataThatMethodsCannotUse(t *testing.T) {
+	t.Parallel()
 	mixedRigs := func(k int, extreme rig) analysis.Input {
 		rigs := []rig{extreme}
 		for i := range k - 1 {
@@ -263,6 +264,7 @@ func TestDataThatMethodsCannotUse(t *testing.T) {
 
 // From five anglers the mixed model speaks, up to four the exact method.
 func TestHeadlineByNumberOfAnglers(t *testing.T) {
+	t.Parallel()
 	for k := 1; k <= 6; k++ {
 		in := input()
 		for i := range k {
@@ -285,6 +287,7 @@ func TestHeadlineByNumberOfAnglers(t *testing.T) {
 
 // Outings enter the model when they can be told from anglers, and only then.
 func TestDefaultVary(t *testing.T) {
+	t.Parallel()
 	days := func(anglers, outings int, fish int64, outing func(int) string) analysis.Input {
 		in := input()
 		for i := range anglers {
@@ -335,6 +338,7 @@ func TestDefaultVary(t *testing.T) {
 
 // Every fault of input and settings is named at once.
 func TestRefusedInput(t *testing.T) {
+	t.Parallel()
 	in := input(rig{angler: "a", a: 1, d: 1})
 	in.SmallestShare, in.Alpha, in.Control = 1.2, 2, "A"
 	in.Subgroups = []string{"species", "species"}

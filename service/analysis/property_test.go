@@ -130,6 +130,7 @@ func encode(t rapid.TB, r analysis.Result) []byte {
 
 // The order of the tallies, and whether they are merged, changes no byte; the encoding reads back as it was.
 func TestOrderChangesNothing(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t, 12)
 		first, err := analysis.Run(in, analysis.Settings{ProgramVersion: "test"})
@@ -164,6 +165,7 @@ func TestOrderChangesNothing(t *testing.T) {
 // Calling the test pattern the control turns θ and the verdict over and leaves β; calling the lower position the upper
 // turns β over and leaves θ.
 func TestSwappingLabels(t *testing.T) {
+	t.Parallel()
 	turned := map[analysis.VerdictCode]analysis.VerdictCode{
 		analysis.TestTakesMore: analysis.ControlTakesMore, analysis.ControlTakesMore: analysis.TestTakesMore,
 		analysis.Even: analysis.Even, analysis.NotSettled: analysis.NotSettled,
@@ -283,6 +285,7 @@ func same(t *rapid.T, name string, a, b *float64, sign float64) {
 
 // Whatever the counts: shares lie in their interval and in 0 to 1, counts add up, and the verdict follows the headline.
 func TestResultHoldsTogether(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t, rapid.SampledFrom([]int64{1, 3, 40, 100_000}).Draw(t, "most"))
 		r, err := analysis.Run(in, analysis.Settings{})
@@ -319,6 +322,7 @@ func TestResultHoldsTogether(t *testing.T) {
 
 // Nothing is null without a warning that says why.
 func TestNullsAreExplained(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t, rapid.SampledFrom([]int64{1, 3, 12}).Draw(t, "most"))
 		if rapid.Bool().Draw(t, "one arrangement") {
@@ -383,6 +387,7 @@ func TestNullsAreExplained(t *testing.T) {
 
 // The input counts are canonical JSON by another implementation of RFC 8785, whatever text the labels hold.
 func TestCanonicalInputCounts(t *testing.T) {
+	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		in := analysis.Input{Test: rapid.String().Draw(t, "test") + "A", Control: "B"}
 		for range rapid.IntRange(0, 5).Draw(t, "tallies") {

@@ -101,6 +101,7 @@ var t975 = map[int]float64{5: 2.5705818, 7: 2.3646243}
 
 // The worked example D1: an invented trial whose values were computed with general-purpose packages.
 func TestWorkedExampleD1(t *testing.T) {
+	t.Parallel()
 	var want struct {
 		Pooled struct {
 			LogOdds         string `json:"log_odds"`
@@ -151,6 +152,7 @@ func TestWorkedExampleD1(t *testing.T) {
 
 // The same fish as one angler's: the strata are his twelve blocks.
 func TestWorkedExampleD1AsOneAngler(t *testing.T) {
+	t.Parallel()
 	var want struct {
 		Strata struct {
 			Strata         int
@@ -221,6 +223,7 @@ type worked struct {
 
 // The anglers' own answers of D1 and D2 and every way of combining them.
 func TestCombinationOfWorkedExamples(t *testing.T) {
+	t.Parallel()
 	var want struct{ D1, D2 worked }
 	stattest.Load(t, "analysis/worked.json", &want)
 	for name, w := range map[string]worked{"d1.csv": want.D1, "d2.csv": want.D2} {
@@ -267,6 +270,7 @@ func TestCombinationOfWorkedExamples(t *testing.T) {
 // The worked example D2: an invented trial of six anglers who differ. (A search that stops early gives .693330 with
 // standard error .220638 and SD .436194 for the same approximation.)
 func TestMixedModelOfD2(t *testing.T) {
+	t.Parallel()
 	var want struct{ D2 worked }
 	stattest.Load(t, "analysis/worked.json", &want)
 	r := mustRun(t, scenario(t, "d2.csv"), analysis.Settings{Points: 1})
@@ -288,6 +292,7 @@ func TestMixedModelOfD2(t *testing.T) {
 
 // Beitler & Landis (1985), Biometrics 41:991-1000, read as a rig trial.
 func TestBeitlerLandisAsARigTrial(t *testing.T) {
+	t.Parallel()
 	var want struct {
 		Rows       []struct{ Y, N int64 }
 		Stratified struct {
@@ -380,6 +385,7 @@ func mustWarn(t testing.TB, r analysis.Result, codes ...string) {
 // two general-purpose packages, which agree with each other to about 1e-6; its quadrature, 7 points by default, comes within what 7
 // points leave of the exact likelihood, which a brute-force grid gave.
 func TestOutingsAgainstPackages(t *testing.T) {
+	t.Parallel()
 	type set struct {
 		Data []struct {
 			Angler, Outing string

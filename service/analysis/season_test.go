@@ -34,6 +34,7 @@ const (
 
 // What stands beside the headline, for an invented season, against lme4's joint Laplace fits of the same models.
 func TestSeasonAgainstMixedModelPackage(t *testing.T) {
+	t.Parallel()
 	var want struct {
 		Analysed   int64
 		NotSure    int64 `json:"not_sure"`
@@ -120,6 +121,7 @@ func checkShrunken(t *testing.T, r analysis.Result, levels map[string]fitted) {
 
 // The headline's profile limits against refits by lme4 in which θ is held, and the cut for few anglers computed from its formula.
 func TestHeadlineProfileAgainstMixedModelPackage(t *testing.T) {
+	t.Parallel()
 	var want struct {
 		Profile struct{ Anglers, Theta, Low, High, P float64 }
 	}
@@ -138,6 +140,7 @@ func TestHeadlineProfileAgainstMixedModelPackage(t *testing.T) {
 
 // A row of the sensitivity analysis is the headline of a table in which only its fish stand: each case written out anew.
 func TestSensitivityRowsAreRunsOfTheirOwn(t *testing.T) {
+	t.Parallel()
 	in := scenario(t, "season.csv")
 	settings := analysis.Settings{Vary: analysis.VaryPatternPosition, Points: 7}
 	r := mustRun(t, in, settings)

@@ -37,6 +37,7 @@ func group(t *testing.T, r analysis.Result, column string) analysis.Subgroup {
 
 // Levels with the same counts are not told apart: the statistic is 0, p is 1, and all levels are the whole.
 func TestLevelsThatAreAlike(t *testing.T) {
+	t.Parallel()
 	in := levelled(6, []string{"one", "two", "three"}, func(_, a int) [4]int64 { return [4]int64{4 + int64(a%3), 3, 3, 2 + int64(a%2)} })
 	r := mustRun(t, in, analysis.Settings{Points: 1})
 	g := group(t, r, "species")
@@ -58,6 +59,7 @@ func TestLevelsThatAreAlike(t *testing.T) {
 // A level whose fish all took the test pattern has its θ without bound; the statistic is that of the likelihoods' suprema. With
 // anglers who are alike and no position effect these have closed forms: n log n - Σ y log y - …, summed over levels.
 func TestLevelWithoutBound(t *testing.T) {
+	t.Parallel()
 	counts := map[string][2]int64{"all": {3, 0}, "some": {4, 2}}
 	levels := []string{"all", "some"}
 	in := levelled(8, levels, func(l, _ int) [4]int64 {
@@ -88,6 +90,7 @@ func TestLevelWithoutBound(t *testing.T) {
 
 // Small levels stand together and are named, what is not recorded is a level of its own, both last; more than twenty are cut.
 func TestSmallAndManyLevels(t *testing.T) {
+	t.Parallel()
 	var levels []string
 	for i := range 24 {
 		levels = append(levels, fmt.Sprintf("kind %02d", i))
@@ -125,6 +128,7 @@ func fishOf(in analysis.Input) (n int64) {
 
 // Columns that are not there, or have one level, are answered with a reason; only those named beforehand are.
 func TestColumnsWithoutLevels(t *testing.T) {
+	t.Parallel()
 	in := levelled(5, []string{"one"}, func(_, a int) [4]int64 { return [4]int64{3, 2, 2 + int64(a%2), 3} })
 	in.Subgroups = []string{"species", "moon"}
 	r := mustRun(t, in, analysis.Settings{})
@@ -143,6 +147,7 @@ func TestColumnsWithoutLevels(t *testing.T) {
 
 // A further column is a level by its text, screened without being named, its p adjusted with the other screened ones.
 func TestFurtherColumnIsScreened(t *testing.T) {
+	t.Parallel()
 	in := levelled(6, []string{"one", "two"}, func(l, a int) [4]int64 { return [4]int64{4 + int64(l), 3, 3, 2 + int64(a%2)} })
 	in.Subgroups = nil
 	for i := range in.Tallies {

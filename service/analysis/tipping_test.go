@@ -12,6 +12,7 @@ import (
 // Ten not-sure fish beside the 96 of the worked example D1, position left aside: crude shares of 62, 67 and 72 of 100 when none,
 // half or all of them took the test pattern, that is 66, 71 and 76 of 106.
 func TestMixtureOfSureAndUnsureFish(t *testing.T) {
+	t.Parallel()
 	theta := num.Logit(66. / 96)
 	m := mixture{unsure: [2]float64{10. / 106, 10. / 106}}
 	for _, c := range []struct{ delta, want float64 }{
@@ -27,6 +28,7 @@ func TestMixtureOfSureAndUnsureFish(t *testing.T) {
 
 // The shift from which the verdict changes is found by the definition: just inside it the verdict stands, at it another one does.
 func TestTippingPointIsWhereTheVerdictTips(t *testing.T) {
+	t.Parallel()
 	low, theta, high := .08, .6, 1.12
 	in := Input{Test: "A", Control: "B", Tallies: []trial.Tally{
 		{Angler: "a", Arrangement: trial.TestLower, Taken: trial.TookTest, N: 50},

@@ -28,6 +28,7 @@ func refused(k, halved int, status FitStatus) Result {
 // speaks with the limit that says what it tests, but only if a pattern was always taken: a spread that ran away says that
 // anglers differ, which the exact method denies.
 func TestHeadlineWhenTheMixedModelIsRefused(t *testing.T) {
+	t.Parallel()
 	conditional, err := exact.ConditionalTest([]exact.Table{{A: 9, B: 2, C: 7, D: 5}}, .95)
 	if err != nil {
 		t.Fatal(err)
@@ -77,6 +78,7 @@ func TestHeadlineWhenTheMixedModelIsRefused(t *testing.T) {
 // The verdict reads the interval of the headline's share against one half and the band of the smallest share worth
 // knowing, .60 here (Altman & Bland 1995, BMJ 311:485: absence of evidence is not evidence of absence).
 func TestVerdict(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		share, low, high float64
 		want             VerdictCode
@@ -121,6 +123,7 @@ func TestVerdict(t *testing.T) {
 // Without an average the sentence speaks of a typical angler, or of the one there is, and the source decides what must be
 // said of the draw.
 func TestSentenceAndLimitsByKind(t *testing.T) {
+	t.Parallel()
 	h := Headline{Method: ExactStratified, Share: known(.7), ShareLow: known(.6), ShareHigh: known(.8)}
 	r := Result{Headline: h, Counts: Counts{Analysed: 1}}
 	for _, c := range []struct {
