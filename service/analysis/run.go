@@ -11,8 +11,8 @@ import (
 // and settings; any other error is a fault of this program.
 //
 // The same input, whatever the order of its tallies, gives the same bytes of Result.Encode for the same program version
-// and architecture. Cost grows with anglers and outings, not with fish: some 50 ms of one core for 12 anglers, 2 s for 400, 5 s
-// with outings, half of it for what stands beside the headline.
+// and architecture. Cost grows with anglers and outings, not with fish: some 50 ms of one core for 12 anglers, 1 to 3 s for 400,
+// two thirds of it for what stands beside the headline.
 func Run(in Input, s Settings) (Result, error) {
 	c, err := begin(in, s)
 	if err != nil {
