@@ -38,8 +38,8 @@ func slipSheets(k Kit) (sheets []slipSheet) {
 				lower, upper := p.Flies(way)
 				inside := "Round " + strconv.Itoa(from+i+1) + ", " + a.Name
 				sheet.Slips = append(sheet.Slips, slip{
-					Y: i * slipHeight, Round: from + i + 1, Angler: a.Name, AnglerSize: sized(a.Name, 330, 36),
-					Inside: inside, InsideSize: sized(inside, 340, 30),
+					Y: i * slipHeight, Round: from + i + 1, Angler: a.Name, AnglerSize: prose(a.Name, 330, 36),
+					Inside: inside, InsideSize: prose(inside, 340, 30),
 					Lower: lower, LowerSize: sized(lower, 145, 90), Upper: upper, UpperSize: sized(upper, 125, 90),
 				})
 			}
@@ -65,13 +65,13 @@ func newLegend(p trial.Protocol) legend {
 	l.TestSize, l.ControlSize = sized(l.Test, 84, 34), sized(l.Control, 84, 34)
 	for i, part := range []trial.Part{trial.Test, trial.Control} {
 		text := p.Code(part) + "  " + nameOf(p, part)
-		l.Names[i] = legendLine{text, sized(text, 350, 26), sized(text, 430, 24)}
+		l.Names[i] = legendLine{text, prose(text, 340, 26), prose(text, 420, 24)}
 	}
 	l.Ways, l.Down = [3]string{"First half: as drawn here, the", p.LowerWord + " at the end of the line.", "Second half: changed over."}, [3]int{100, 136, 172}
 	if p.Design == trial.PairedByOuting {
 		l.Ways[0], l.Ways[2] = "First outing: as drawn, the", "Next outing: changed over."
 	}
-	l.WaySize = sized(l.Ways[1], 350, 26)
+	l.WaySize = prose(l.Ways[1], 340, 26)
 	return l
 }
 
@@ -93,7 +93,7 @@ const (
 
 func cardSheets(k Kit) (sheets []cardSheet) {
 	for _, a := range k.Anglers {
-		s := cardSheet{Angler: a.Name, AnglerSize: sized(a.Name, 330, 32)}
+		s := cardSheet{Angler: a.Name, AnglerSize: prose(a.Name, 420, 34)}
 		for i := range 4 {
 			s.Cards = append(s.Cards, card{X: i % 2 * (cardWidth + cardGap), Y: i / 2 * (cardHeight + cardGap)})
 		}

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"evenrig/service/trial"
 )
@@ -183,9 +184,13 @@ func orList(words []string) string {
 // withArticle leaves scientific names alone.
 func withArticle(species string) string { return "of the species " + species }
 
-// sized is the size at which a text of n characters fits into the width, at most the largest; 0.7 of the size is about a bold
-// sans-serif capital's width.
-func sized(text string, width, largest float64) string {
-	n := float64(max(len([]rune(text)), 1))
-	return strconv.FormatFloat(math.Min(largest, math.Floor(10*width/(.7*n))/10), 'f', -1, 64)
+// sized is the size at which a code fits into the width, at most the largest: a bold sans-serif capital is about 0.7 of it wide.
+func sized(text string, width, largest float64) string { return sizedBy(.7, text, width, largest) }
+
+// prose is sized for words, of which a letter is about 0.58 of the size wide on average.
+func prose(text string, width, largest float64) string { return sizedBy(.58, text, width, largest) }
+
+func sizedBy(letter float64, text string, width, largest float64) string {
+	n := float64(max(utf8.RuneCountInString(text), 1))
+	return strconv.FormatFloat(min(largest, math.Floor(10*width/(letter*n))/10), 'f', -1, 64)
 }
