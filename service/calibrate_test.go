@@ -57,7 +57,7 @@ func TestCalibrateSaysWhatItAccepts(t *testing.T) {
 		{[]string{"--cells", "K99*"}, exitUsage, `--cells "K99*" names no cell; accepted are names such as K3_n5_`},
 		{[]string{"--cells", "["}, exitUsage, `--cells "[": syntax error in pattern`},
 		{[]string{"--trials", "1"}, exitUsage, "--trials is 1"},
-		{[]string{"--workers", "-1"}, exitUsage, "--workers -1"},
+		{[]string{"--workers=-1"}, exitUsage, "--workers -1"},
 		{[]string{"--out", other}, exitData, "not a calibration table"},
 	} {
 		status, out, err := calibrateWith(append([]string{"--cells", calibrated, "--trials", "9"}, c.args...)...)
