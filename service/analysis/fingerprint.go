@@ -37,9 +37,12 @@ func Canonical(in Input) ([]byte, error) {
 		}
 		b.WriteByte(']')
 	}
-	e := in.Effort
-	fmt.Fprintf(&b, `,"effort":{"blank_outings":%d,"blocks":%d,"deviations":%d,"enrolled":%d,"finished_blocks":%d,"late_noted":%d,"not_logged":%d,"outings":%d}`,
-		e.BlankOutings, e.Blocks, e.Deviations, e.Enrolled, e.FinishedBlocks, e.LateNoted, e.NotLogged, e.Outings)
+	effort, err := sortedKeys(in.Effort)
+	if err != nil {
+		return nil, fmt.Errorf("effort: %w", err)
+	}
+	b.WriteString(`,"effort":`)
+	b.Write(effort)
 	if in.Plan != nil {
 		plan, err := json.Marshal(in.Plan) // its keys stand in order
 		if err != nil {
@@ -60,6 +63,19 @@ func Canonical(in Input) ([]byte, error) {
 	quote(&b, in.Test)
 	b.WriteByte('}')
 	return []byte(b.String()), nil
+}
+
+// sortedKeys encodes a struct of whole numbers with its keys in order.
+func sortedKeys(counts any) ([]byte, error) {
+	encoded, err := json.Marshal(counts)
+	if err != nil {
+		return nil, err
+	}
+	var byKey map[string]json.RawMessage
+	if err := json.Unmarshal(encoded, &byKey); err != nil {
+		return nil, err
+	}
+	return json.Marshal(byKey)
 }
 
 func checkText(of string, fields []field) error {

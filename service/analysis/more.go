@@ -80,8 +80,8 @@ func (m *MoreFish) words(in Input, k int) string {
 	case k > 1:
 		by = fmt.Sprintf("by the same %d anglers", k)
 	}
-	return fmt.Sprintf(" About %s more fish %s would settle it, were the true share %s of 100: so they would %s times in 100.",
-		roughly(m.Fish), by, OutOf100(in.SmallestShare), strconv.Itoa(int(math.Round(100*in.power()))))
+	return fmt.Sprintf(" About %s more fish %s would settle it %s times in 100, were the true share %s of 100.",
+		roughly(m.Fish), by, strconv.Itoa(int(math.Round(100*in.power()))), OutOf100(in.SmallestShare))
 }
 
 // roughly rounds up to two digits.
