@@ -112,7 +112,7 @@ func writeNew(path string, content []byte) error {
 
 // kitFlags are the flags behind a rule sheet's fields, by which faults are told.
 var kitFlags = map[string]string{
-	"title": "--changed, --usual", "question": "--question", "feature_changed": "--feature", "smallest_share": "--share", "species": "--species",
+	"title": "--changed, --usual", "alpha": "--false-alarms, of 1,", "question": "--question", "feature_changed": "--feature", "smallest_share": "--share", "species": "--species",
 	"min_length_mm": "--min-length", "waters": "--water", "season_start": "--from", "season_end": "--to", "max_fish": "--fish", "rig.tippet_mm": "--tippet",
 	"rig.hook_model": "--hook", "rig.hook_size": "--hook-size", "rig.barb": "--barb", "rig.spacing_cm": "--spacing", "lower_word": "--lower-word",
 	"upper_word": "--upper-word", "swap": "--swap-fish, --swap-minutes", "swap.after_fish": "--swap-fish", "swap.after_minutes": "--swap-minutes",

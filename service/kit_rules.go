@@ -30,7 +30,7 @@ func (c *kitCommand) rules() (kitRules, error) {
 	r := kitRules{protocol: trial.Template(), anglers: c.Angler, rounds: usualRounds}
 	if c.Rules != "" {
 		var p trial.Protocol // what the rule sheet leaves out is a fault, not the usual value
-		if err := readJSON(c.Rules, &p); err != nil {
+		if err := readJSON(c.Rules, &p, true); err != nil {
 			return r, fmt.Errorf("%s: this is no rule sheet in JSON: %w", c.Rules, err)
 		}
 		r.protocol = p
@@ -39,7 +39,7 @@ func (c *kitCommand) rules() (kitRules, error) {
 		var plan struct {
 			Question *analysis.SizeQuestion `json:"question"`
 		}
-		if err := readJSON(c.Plan, &plan); err != nil {
+		if err := readJSON(c.Plan, &plan, false); err != nil {
 			return r, fmt.Errorf("%s: this is no plan in JSON: %w; `service plan --out FOLDER` writes one", c.Plan, err)
 		}
 		if plan.Question == nil {
@@ -186,11 +186,16 @@ func (c *kitCommand) patterns(p *trial.Protocol) {
 	}
 }
 
-func readJSON(path string, into any) error {
+// readJSON reads a file; strictly refuses fields that are not known.
+func readJSON(path string, into any, strictly bool) error {
 	file, err := os.Open(path)
 	if err != nil {
 		return err
 	}
 	defer file.Close()
-	return json.NewDecoder(io.LimitReader(file, 16<<20)).Decode(into)
+	in := json.NewDecoder(io.LimitReader(file, 16<<20))
+	if strictly {
+		in.DisallowUnknownFields()
+	}
+	return in.Decode(into)
 }
