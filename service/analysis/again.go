@@ -15,10 +15,16 @@ type asked struct {
 	form   form
 }
 
-// rowPoints are the quadrature points with which other fish are asked: without outings 7 agree with 15 to six digits on trials;
-// with outings the joint Laplace approximation, a hundredth of a standard error off where an angler has ten fish or
-// more and a hundredth of the work.
-const rowPoints = 7
+// pointsOfRows are the quadrature points with which other fish are asked and further columns fitted, at a fraction of the
+// headline's work. Simulated trials of 8 to 40 anglers with 4 to 48 fish each put them within a thousandth of a standard error of the
+// headline's points in most trials and within three hundredths at worst; the joint Laplace approximation would understate
+// standard errors by 1 to 6 %.
+func pointsOfRows(outings bool) int {
+	if outings {
+		return 3
+	}
+	return 7
+}
 
 // again answers the question by the headline's method on other fish; every tally given is analysed. Where the method has no
 // answer the reason says why.
@@ -54,14 +60,11 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 
 // forRow is the form in which other fish are asked, without outings where these cannot show them.
 func (f form) forRow(d dataset, tallies []trial.Tally) form {
-	f.points = min(f.points, rowPoints)
-	switch {
-	case f.vary != VaryPatternPositionOuting:
-	case d.outingsKnown() && outingsShared(tallies):
-		f.points = 1
-	default:
-		f.vary = VaryPatternPosition
+	outings := f.vary == VaryPatternPositionOuting
+	if outings && !(d.outingsKnown() && outingsShared(tallies)) {
+		f.vary, outings = VaryPatternPosition, false
 	}
+	f.points = min(f.points, pointsOfRows(outings))
 	return f
 }
 

@@ -60,7 +60,7 @@ func drift(all covariates, n *notes) (*Drift, error) {
 		d.PerWeek, d.Low, d.High, d.P = known(slope.LogOdds/span), known(slope.Low/span), known(slope.High/span), known(slope.P)
 	}
 	if len(weeks) <= mostWeeks {
-		if d.Weeks, err = m.points(func(t trial.Tally) string { return t.Week }, "by week", n); err != nil {
+		if d.Weeks, err = m.through(func(t trial.Tally) string { return t.Week }, "by week", n); err != nil {
 			return nil, err
 		}
 	} else {
@@ -68,15 +68,15 @@ func drift(all covariates, n *notes) (*Drift, error) {
 	}
 	names := []string{"first", "second", "last"}
 	third := func(t trial.Tally) string { return names[int(3*(weeks[t.Week]-first)/(span+1))] }
-	d.Thirds, err = m.points(third, "by thirds of the trial", n)
+	d.Thirds, err = m.through(third, "by thirds of the trial", n)
 	slices.SortFunc(d.Thirds, func(a, b DriftPoint) int {
 		return cmp.Compare(slices.Index(names, a.Label), slices.Index(names, b.Label))
 	})
 	return d, err
 }
 
-// points gives θ in each period of time, in the order of the labels.
-func (m covariates) points(label func(trial.Tally) string, what string, n *notes) ([]DriftPoint, error) {
+// through gives θ in each period of time, in the order of the labels.
+func (m covariates) through(label func(trial.Tally) string, what string, n *notes) ([]DriftPoint, error) {
 	levels, reason, err := m.byLevel(label, leastInWeek)
 	if err != nil {
 		return nil, err

@@ -70,7 +70,8 @@ const (
 	CaseOnlyBelief        Case = "only_belief"         // anglers or fish of one belief about the patterns; Of names it
 )
 
-// SensitivityCase is the headline method on another choice of fish, looks not allowed for. Of is the angler or the level that the case is about,
+// SensitivityCase is the headline method on another choice of fish, looks not allowed for, a mixed model with fewer quadrature
+// points (7, with outings 3). Of is the angler or the level that the case is about,
 // empty for none. Where the numbers are nil, Reason says why; a single limit that has no bound is nil too.
 type SensitivityCase struct {
 	Case     Case     `json:"case"`

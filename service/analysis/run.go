@@ -11,8 +11,8 @@ import (
 // and settings; any other error is a fault of this program.
 //
 // The same input, whatever the order of its tallies, gives the same bytes of Result.Encode for the same program version
-// and architecture. Cost grows with anglers and outings, not with fish: some 50 ms of one core for 12 anglers, 1 to 3 s for 400,
-// two thirds of it for what stands beside the headline.
+// and architecture. Cost grows with anglers and outings, not with fish: some 0.1 s of one core for 12 anglers, 2 to 6 s for 400,
+// most of it for what stands beside the headline.
 func Run(in Input, s Settings) (Result, error) {
 	c, err := begin(in, s)
 	if err != nil {
@@ -140,7 +140,7 @@ func (c *run) beside() (err error) {
 		return err
 	}
 	r.TippingPoint = tippingPoint(*r, c.in)
-	all := newCovariates(c.in.Tallies, c.form.vary, c.level)
+	all := newCovariates(c.in.Tallies, c.form, c.level)
 	if r.OrderEffect, err = orderEffect(all, c.n); err != nil {
 		return err
 	}

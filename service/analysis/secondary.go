@@ -8,12 +8,12 @@ import (
 	"evenrig/stats/glmm"
 )
 
-// covariates fits the mixed model with further fixed columns: logit P(test taken) = x·γ + u + v·c + w, by the joint Laplace
-// approximation, in the form of the mixed model of the result. One angler's fish are grouped by block, else by outing, with u
-// only.
+// covariates fits the mixed model with further fixed columns: logit P(test taken) = x·γ + u + v·c + w, in the form of the mixed
+// model of the result, with the quadrature points of rows. One angler's fish are grouped by block, else by outing, with u only.
 type covariates struct {
 	tallies []trial.Tally // analysed, in canonical order
 	forms   []glmm.Vary   // tried in turn, the richest first
+	points  int           // at most
 	group   func(trial.Tally) string
 	level   float64
 }
@@ -22,14 +22,14 @@ type covariates struct {
 type columns func(trial.Tally) []float64
 
 // newCovariates takes the analysed tallies of a checked input.
-func newCovariates(tallies []trial.Tally, vary Vary, level float64) covariates {
-	m := covariates{level: level, group: func(t trial.Tally) string { return t.Angler }}
+func newCovariates(tallies []trial.Tally, f form, level float64) covariates {
+	m := covariates{points: f.points, level: level, group: func(t trial.Tally) string { return t.Angler }}
 	for _, t := range tallies {
 		if t.Exclusion == trial.Analysed && t.N > 0 {
 			m.tallies = append(m.tallies, t)
 		}
 	}
-	switch vary {
+	switch f.vary {
 	case VaryPatternPositionOuting:
 		m.forms = []glmm.Vary{glmm.VaryPatternPositionOuting, glmm.VaryPatternPosition, glmm.VaryPattern}
 	case VaryPatternPosition:
@@ -103,7 +103,7 @@ forms:
 	for _, form := range m.forms {
 		fits = nil
 		for _, one := range models {
-			fit, err := glmm.Fit(one.fish.rows(one.set), glmm.Options{Vary: form, Points: 1})
+			fit, err := glmm.Fit(one.fish.rows(one.set), glmm.Options{Vary: form, Points: min(m.points, pointsOfRows(form.Outing()))})
 			if err != nil {
 				_, _, why, ok := fitOutcome(err)
 				if !ok {

@@ -118,7 +118,7 @@ func (m covariates) recorded() []string {
 // subgroup compares the levels of one column.
 //
 // The test is the likelihood ratio of own θ for each level against one for all, the angler terms and one position effect in both
-// (Wilks 1938), by the joint Laplace approximation. A level whose fish all took the same pattern has its θ at infinity, where its
+// (Wilks 1938). A level whose fish all took the same pattern has its θ at infinity, where its
 // fish add nothing to the log-likelihood: they are left out of the larger model and the ratio is still that of the two maxima.
 func (m covariates) subgroup(column string) (Subgroup, error) {
 	label, joined := m.labels(column)
