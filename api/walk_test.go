@@ -178,6 +178,10 @@ func reading(t *testing.T, e *contest, r *rod) {
 	if seen := ok[*openapi.GetTrialResponse](t, 200)(e.scrutiny.GetTrialWithResponse(ctx, e.trial)); !seen.JSON200.Hidden || seen.JSON200.Seed != nil || seen.JSON200.CannotHideEffect {
 		t.Errorf("an open trial with 3 anglers hides its effect and seed: %s", seen.Body)
 	}
+	ok[*openapi.GetNoteResponse](t, 200)(e.scrutiny.GetNoteWithResponse(ctx, e.trial))
+	ok[*openapi.ListLooksResponse](t, 200)(r.ListLooksWithResponse(ctx, e.trial))
+	question := ok[*openapi.GetUsualSizeResponse](t, 200)(e.organiser.GetUsualSizeWithResponse(ctx))
+	ok[*openapi.PlanSizeResponse](t, 200)(e.organiser.PlanSizeWithResponse(ctx, *question.JSON200))
 	progress := ok[*openapi.GetProgressResponse](t, 200)(e.organiser.GetProgressWithResponse(ctx, e.trial))
 	if p := progress.JSON200; p.Anglers != 3 || p.Catches != 9 || p.Blocks != 3 {
 		t.Errorf("progress is %s, want 3 anglers, 9 catches, 3 blocks", progress.Body)

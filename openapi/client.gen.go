@@ -246,6 +246,31 @@ type ClientInterface interface {
 	// Corresponds with DELETE /v1/me/tokens/{token} (the `RevokeToken` operationId).
 	RevokeToken(ctx context.Context, token TokenID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// PlanSizeWithBody How many anglers and fish must a trial have
+	//
+	// Answers at once by formula, and from `seasons` played by chance where asked for: one such question at a time, the
+	// next is answered `429` (`plan.busy`). Nothing of any trial's records is read.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/plans (the `PlanSize` operationId).
+	PlanSizeWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PlanSize How many anglers and fish must a trial have
+	//
+	// Answers at once by formula, and from `seasons` played by chance where asked for: one such question at a time, the
+	// next is answered `429` (`plan.busy`). Nothing of any trial's records is read.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/plans (the `PlanSize` operationId).
+	PlanSize(ctx context.Context, body PlanSizeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetUsualSize The question how large a trial must be, with every usual value
+	//
+	// Corresponds with GET /v1/plans/usual (the `GetUsualSize` operationId).
+	GetUsualSize(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetProtocolTemplate A protocol with every usual value filled in
 	//
 	// What is empty in it is the organiser's to write: title, question, feature, patterns, species, waters, season,
@@ -1057,6 +1082,61 @@ func (c *Client) CreateToken(ctx context.Context, body CreateTokenJSONRequestBod
 // Corresponds with DELETE /v1/me/tokens/{token} (the `RevokeToken` operationId).
 func (c *Client) RevokeToken(ctx context.Context, token TokenID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewRevokeTokenRequest(c.Server, token)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlanSizeWithBody How many anglers and fish must a trial have
+//
+// Answers at once by formula, and from `seasons` played by chance where asked for: one such question at a time, the
+// next is answered `429` (`plan.busy`). Nothing of any trial's records is read.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/plans (the `PlanSize` operationId).
+func (c *Client) PlanSizeWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanSizeRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlanSize How many anglers and fish must a trial have
+//
+// Answers at once by formula, and from `seasons` played by chance where asked for: one such question at a time, the
+// next is answered `429` (`plan.busy`). Nothing of any trial's records is read.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/plans (the `PlanSize` operationId).
+func (c *Client) PlanSize(ctx context.Context, body PlanSizeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanSizeRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetUsualSize The question how large a trial must be, with every usual value
+//
+// Corresponds with GET /v1/plans/usual (the `GetUsualSize` operationId).
+func (c *Client) GetUsualSize(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetUsualSizeRequest(c.Server)
 	if err != nil {
 		return nil, err
 	}
@@ -2709,6 +2789,73 @@ func NewRevokeTokenRequest(server string, token TokenID) (*http.Request, error) 
 	}
 
 	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPlanSizeRequest calls the generic PlanSize builder with application/json body
+func NewPlanSizeRequest(server string, body PlanSizeJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPlanSizeRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewPlanSizeRequestWithBody constructs an http.Request for the PlanSize method, with any body, and a specified content type
+func NewPlanSizeRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/plans")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewGetUsualSizeRequest constructs an http.Request for the GetUsualSize method
+func NewGetUsualSizeRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/plans/usual")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
 	}
@@ -4757,6 +4904,33 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with DELETE /v1/me/tokens/{token} (the `RevokeToken` operationId).
 	RevokeTokenWithResponse(ctx context.Context, token TokenID, reqEditors ...RequestEditorFn) (*RevokeTokenResponse, error)
 
+	// PlanSizeWithBodyWithResponse How many anglers and fish must a trial have
+	//
+	// Answers at once by formula, and from `seasons` played by chance where asked for: one such question at a time, the
+	// next is answered `429` (`plan.busy`). Nothing of any trial's records is read.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/plans (the `PlanSize` operationId).
+	PlanSizeWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanSizeResponse, error)
+
+	// PlanSizeWithResponse How many anglers and fish must a trial have
+	//
+	// Answers at once by formula, and from `seasons` played by chance where asked for: one such question at a time, the
+	// next is answered `429` (`plan.busy`). Nothing of any trial's records is read.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/plans (the `PlanSize` operationId).
+	PlanSizeWithResponse(ctx context.Context, body PlanSizeJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanSizeResponse, error)
+
+	// GetUsualSizeWithResponse The question how large a trial must be, with every usual value
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/plans/usual (the `GetUsualSize` operationId).
+	GetUsualSizeWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetUsualSizeResponse, error)
+
 	// GetProtocolTemplateWithResponse A protocol with every usual value filled in
 	//
 	// What is empty in it is the organiser's to write: title, question, feature, patterns, species, waters, season,
@@ -6517,6 +6691,158 @@ func (r RevokeTokenResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r RevokeTokenResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PlanSizeResponse429Headers the declared response headers of an HTTP 429 response for PlanSize
+type PlanSizeResponse429Headers struct {
+	RetryAfter int
+}
+
+type PlanSizeResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SizeAnswer
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationProblemJSON429 *TooMany
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PlanSizeResponse429Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PlanSizeResponse) GetJSON200() *SizeAnswer {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PlanSizeResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PlanSizeResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PlanSizeResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PlanSizeResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PlanSizeResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PlanSizeResponse) GetApplicationProblemJSON429() *TooMany {
+	return r.ApplicationProblemJSON429
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PlanSizeResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PlanSizeResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PlanSizeResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PlanSizeResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PlanSizeResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetUsualSizeResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SizeQuestion
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetUsualSizeResponse) GetJSON200() *SizeQuestion {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetUsualSizeResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetUsualSizeResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetUsualSizeResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetUsualSizeResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetUsualSizeResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetUsualSizeResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -10571,6 +10897,51 @@ func (c *ClientWithResponses) RevokeTokenWithResponse(ctx context.Context, token
 	return ParseRevokeTokenResponse(rsp)
 }
 
+// PlanSizeWithBodyWithResponse How many anglers and fish must a trial have
+//
+// Answers at once by formula, and from `seasons` played by chance where asked for: one such question at a time, the
+// next is answered `429` (`plan.busy`). Nothing of any trial's records is read.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/plans (the `PlanSize` operationId).
+func (c *ClientWithResponses) PlanSizeWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanSizeResponse, error) {
+	rsp, err := c.PlanSizeWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanSizeResponse(rsp)
+}
+
+// PlanSizeWithResponse How many anglers and fish must a trial have
+//
+// Answers at once by formula, and from `seasons` played by chance where asked for: one such question at a time, the
+// next is answered `429` (`plan.busy`). Nothing of any trial's records is read.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/plans (the `PlanSize` operationId).
+func (c *ClientWithResponses) PlanSizeWithResponse(ctx context.Context, body PlanSizeJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanSizeResponse, error) {
+	rsp, err := c.PlanSize(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanSizeResponse(rsp)
+}
+
+// GetUsualSizeWithResponse The question how large a trial must be, with every usual value
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/plans/usual (the `GetUsualSize` operationId).
+func (c *ClientWithResponses) GetUsualSizeWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetUsualSizeResponse, error) {
+	rsp, err := c.GetUsualSize(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetUsualSizeResponse(rsp)
+}
+
 // GetProtocolTemplateWithResponse A protocol with every usual value filled in
 //
 // What is empty in it is the organiser's to write: title, question, feature, patterns, species, waters, season,
@@ -12428,6 +12799,134 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 			return nil, err
 		}
 		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePlanSizeResponse parses an HTTP response from a PlanSizeWithResponse call
+func ParsePlanSizeResponse(rsp *http.Response) (*PlanSizeResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PlanSizeResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SizeAnswer
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest TooMany
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 429:
+		var headers PlanSizeResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		response.Headers429 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetUsualSizeResponse parses an HTTP response from a GetUsualSizeWithResponse call
+func ParseGetUsualSizeResponse(rsp *http.Response) (*GetUsualSizeResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetUsualSizeResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SizeQuestion
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Failure

@@ -70,6 +70,12 @@ type ServerInterface interface {
 	// RevokeToken Revoke one of your tokens
 	// (DELETE /v1/me/tokens/{token})
 	RevokeToken(ctx echo.Context, token TokenID) error
+	// PlanSize How many anglers and fish must a trial have
+	// (POST /v1/plans)
+	PlanSize(ctx echo.Context) error
+	// GetUsualSize The question how large a trial must be, with every usual value
+	// (GET /v1/plans/usual)
+	GetUsualSize(ctx echo.Context) error
 	// GetProtocolTemplate A protocol with every usual value filled in
 	// (GET /v1/protocol-template)
 	GetProtocolTemplate(ctx echo.Context) error
@@ -443,6 +449,24 @@ func (w *ServerInterfaceWrapper) RevokeToken(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.RevokeToken(ctx, token)
+	return err
+}
+
+// PlanSize converts echo context to params.
+func (w *ServerInterfaceWrapper) PlanSize(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PlanSize(ctx)
+	return err
+}
+
+// GetUsualSize converts echo context to params.
+func (w *ServerInterfaceWrapper) GetUsualSize(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetUsualSize(ctx)
 	return err
 }
 
@@ -1408,6 +1432,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/invitations", wrapper.CreateInvitation, options.OperationMiddlewares["createInvitation"]...)
 	router.DELETE(options.BaseURL+"/v1/clubs/:club/invitations/:invitation", wrapper.RevokeInvitation, options.OperationMiddlewares["revokeInvitation"]...)
 	router.POST(options.BaseURL+"/v1/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
+	router.GET(options.BaseURL+"/v1/plans/usual", wrapper.GetUsualSize, options.OperationMiddlewares["getUsualSize"]...)
+	router.POST(options.BaseURL+"/v1/plans", wrapper.PlanSize, options.OperationMiddlewares["planSize"]...)
 	router.GET(options.BaseURL+"/v1/protocol-template", wrapper.GetProtocolTemplate, options.OperationMiddlewares["getProtocolTemplate"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/trials", wrapper.ListTrials, options.OperationMiddlewares["listTrials"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/trials", wrapper.CreateTrial, options.OperationMiddlewares["createTrial"]...)
@@ -1474,6 +1500,15 @@ type PreconditionRequiredApplicationProblemPlusJSONResponse Problem
 type StaleApplicationProblemPlusJSONResponse Problem
 
 type TooLargeApplicationProblemPlusJSONResponse Problem
+
+type TooManyResponseHeaders struct {
+	RetryAfter int
+}
+type TooManyApplicationProblemPlusJSONResponse struct {
+	Body Problem
+
+	Headers TooManyResponseHeaders
+}
 
 type UnauthenticatedApplicationProblemPlusJSONResponse Problem
 
@@ -3176,6 +3211,196 @@ type RevokeTokendefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RevokeTokendefaultApplicationProblemPlusJSONResponse) VisitRevokeTokenResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanSizeRequestObject struct {
+	Body *PlanSizeJSONRequestBody
+}
+
+type PlanSizeResponseObject interface {
+	VisitPlanSizeResponse(w http.ResponseWriter) error
+}
+
+type PlanSize200JSONResponse SizeAnswer
+
+func (response PlanSize200JSONResponse) VisitPlanSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanSize400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PlanSize400ApplicationProblemPlusJSONResponse) VisitPlanSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanSize401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PlanSize401ApplicationProblemPlusJSONResponse) VisitPlanSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanSize413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PlanSize413ApplicationProblemPlusJSONResponse) VisitPlanSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanSize415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PlanSize415ApplicationProblemPlusJSONResponse) VisitPlanSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanSize422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PlanSize422ApplicationProblemPlusJSONResponse) VisitPlanSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanSize429ApplicationProblemPlusJSONResponse struct {
+	TooManyApplicationProblemPlusJSONResponse
+}
+
+func (response PlanSize429ApplicationProblemPlusJSONResponse) VisitPlanSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.Header().Set("Retry-After", fmt.Sprint(response.Headers.RetryAfter))
+	w.WriteHeader(429)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PlanSizedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PlanSizedefaultApplicationProblemPlusJSONResponse) VisitPlanSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetUsualSizeRequestObject struct {
+}
+
+type GetUsualSizeResponseObject interface {
+	VisitGetUsualSizeResponse(w http.ResponseWriter) error
+}
+
+type GetUsualSize200JSONResponse SizeQuestion
+
+func (response GetUsualSize200JSONResponse) VisitGetUsualSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetUsualSize401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response GetUsualSize401ApplicationProblemPlusJSONResponse) VisitGetUsualSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetUsualSizedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetUsualSizedefaultApplicationProblemPlusJSONResponse) VisitGetUsualSizeResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -8917,6 +9142,12 @@ type StrictServerInterface interface {
 	// RevokeToken Revoke one of your tokens
 	// (DELETE /v1/me/tokens/{token})
 	RevokeToken(ctx context.Context, request RevokeTokenRequestObject) (RevokeTokenResponseObject, error)
+	// PlanSize How many anglers and fish must a trial have
+	// (POST /v1/plans)
+	PlanSize(ctx context.Context, request PlanSizeRequestObject) (PlanSizeResponseObject, error)
+	// GetUsualSize The question how large a trial must be, with every usual value
+	// (GET /v1/plans/usual)
+	GetUsualSize(ctx context.Context, request GetUsualSizeRequestObject) (GetUsualSizeResponseObject, error)
 	// GetProtocolTemplate A protocol with every usual value filled in
 	// (GET /v1/protocol-template)
 	GetProtocolTemplate(ctx context.Context, request GetProtocolTemplateRequestObject) (GetProtocolTemplateResponseObject, error)
@@ -9570,6 +9801,75 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, token TokenID) error {
 		return err
 	} else if validResponse, ok := response.(RevokeTokenResponseObject); ok {
 		return validResponse.VisitRevokeTokenResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PlanSize operation middleware
+func (sh *strictHandler) PlanSize(ctx echo.Context) error {
+	var request PlanSizeRequestObject
+
+	var body PlanSizeJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PlanSize(ctx.Request().Context(), request.(PlanSizeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PlanSize")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PlanSizeResponseObject); ok {
+		return validResponse.VisitPlanSizeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetUsualSize operation middleware
+func (sh *strictHandler) GetUsualSize(ctx echo.Context) error {
+	var request GetUsualSizeRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetUsualSize(ctx.Request().Context(), request.(GetUsualSizeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetUsualSize")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetUsualSizeResponseObject); ok {
+		return validResponse.VisitGetUsualSizeResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -2468,6 +2468,206 @@ type SensitivityCase struct {
 // SensitivityCode defines model for SensitivityCode.
 type SensitivityCode string
 
+// SizeAnswer Fish are landed fish unless said otherwise; what is lost on the way is allowed for. Null is what cannot be had, or was not asked for.
+//
+// Examples: {"by_anglers":{"anglers":16,"fish":346,"fish_each":24,"outings":44},"by_fish":{"anglers":12,"fish":443,"fish_each":41,"outings":56},"by_share":[{"power":0.05,"share":0.5}],"detectable_share":0.6173,"enough_by_anglers":null,"enough_by_fish":null,"equal_power":[{"anglers":5,"fish_each":null}],"fish":196,"inflation":1,"kept":0.855,"no_effect":null,"played":null,"power":0.6627,"power_alike":0.8168,"power_exact":null,"question":{"alpha":0.05,"anglers":12,"clumping":0.5,"design":"paired","dropout":0.2,"fish_each":24,"fish_per_outing":8,"looks":0,"lower_share":0.5,"not_sure":0.05,"outing_minutes":240,"patterns":2,"power":0.8,"sd_outing":0,"sd_pattern":0.3,"sd_position":0.3,"seasons":0,"seed":1,"smallest_share":0.6,"spending":"","stopping":"fixed","swap":{"after_fish":2,"after_minutes":45,"block_may_span_outings":false},"uneven":0.3},"rule_of_thumb":{"false_alarm":0.1108,"fish":246,"least":136,"percent":55},"shares":[{"fish":797,"share":0.55,"team":{"anglers":59,"fish":1275,"fish_each":24,"outings":160}}],"swaps":[{"blocks_per_outing":2.909,"finished":0.8882,"rule":{"after_fish":2,"after_minutes":45,"block_may_span_outings":false},"std_error":0.001251,"swapped":1}],"teams":[{"anglers":6,"fish":65,"fish_each":12,"outings":9,"power":0.213,"power_alike":0.2498}],"warnings":[]}
+type SizeAnswer struct {
+	ByAnglers *SizeCost `json:"by_anglers"`
+	ByFish    *SizeCost `json:"by_fish"`
+	ByShare   []struct {
+		Power float64 `json:"power"`
+		Share float64 `json:"share"`
+	} `json:"by_share"`
+
+	// DetectableShare The smallest share that the team sees with the power asked for
+	DetectableShare *float64        `json:"detectable_share"`
+	EnoughByAnglers *SizePlayedTeam `json:"enough_by_anglers"`
+	EnoughByFish    *SizePlayedTeam `json:"enough_by_fish"`
+
+	// EqualPower Fish each that every number of anglers needs
+	EqualPower []struct {
+		Anglers  int  `json:"anglers"`
+		FishEach *int `json:"fish_each"`
+	} `json:"equal_power"`
+
+	// Fish To be analysed when anglers are alike, the least there can be
+	Fish int `json:"fish"`
+
+	// Inflation By how much planned looks make the trial larger
+	Inflation float64 `json:"inflation"`
+
+	// Kept Share of the fish planned that are expected to be analysed
+	Kept     float64     `json:"kept"`
+	NoEffect *SizePlayed `json:"no_effect"`
+	Played   *SizePlayed `json:"played"`
+
+	// Power Chance that the team asked about sees smallest_share
+	Power float64 `json:"power"`
+
+	// PowerAlike The same if anglers were alike
+	PowerAlike float64 `json:"power_alike"`
+
+	// PowerExact Of one angler, by enumeration
+	PowerExact *float64 `json:"power_exact"`
+
+	// Question How large must a trial be? Every field is sent; getUsualSize gives the usual values. Shares 0 to 1.
+	//
+	// Examples: {"alpha":0.05,"anglers":12,"clumping":0.5,"design":"paired","dropout":0.2,"fish_each":24,"fish_per_outing":8,"looks":0,"lower_share":0.5,"not_sure":0.05,"outing_minutes":240,"patterns":2,"power":0.8,"sd_outing":0,"sd_pattern":0.3,"sd_position":0.3,"seasons":0,"seed":1,"smallest_share":0.6,"spending":"","stopping":"fixed","swap":{"after_fish":2,"after_minutes":45,"block_may_span_outings":false},"uneven":0.3}
+	Question SizeQuestion `json:"question"`
+
+	// RuleOfThumb What calling it settled at 55 of 100 does when the flies are alike
+	RuleOfThumb struct {
+		FalseAlarm float64 `json:"false_alarm"`
+		Fish       int     `json:"fish"`
+		Least      int     `json:"least"`
+		Percent    int     `json:"percent"`
+	} `json:"rule_of_thumb"`
+
+	// Shares What smaller and larger effects cost
+	Shares []struct {
+		Fish  int       `json:"fish"`
+		Share float64   `json:"share"`
+		Team  *SizeCost `json:"team"`
+	} `json:"shares"`
+
+	// Swaps What the swap rule, first, and others like it leave in finished blocks
+	Swaps []struct {
+		BlocksPerOuting float64 `json:"blocks_per_outing"`
+		Finished        float64 `json:"finished"`
+
+		// Rule Swap after so many fish or minutes, whichever comes first; both null in paired_by_outing
+		Rule     SizeSwapRule `json:"rule"`
+		StdError float64      `json:"std_error"`
+		Swapped  float64      `json:"swapped"`
+	} `json:"swaps"`
+	Teams []struct {
+		Anglers    int     `json:"anglers"`
+		Fish       int     `json:"fish"`
+		FishEach   float64 `json:"fish_each"`
+		Outings    int     `json:"outings"`
+		Power      float64 `json:"power"`
+		PowerAlike float64 `json:"power_alike"`
+	} `json:"teams"`
+	Warnings []struct {
+		Code   string `json:"code"`
+		Detail string `json:"detail"`
+	} `json:"warnings"`
+}
+
+// SizeCost A team and what its season costs
+type SizeCost struct {
+	Anglers int `json:"anglers"`
+
+	// Fish Landed in all
+	Fish     int     `json:"fish"`
+	FishEach float64 `json:"fish_each"`
+	Outings  int     `json:"outings"`
+}
+
+// SizePlayed What seasons played by chance came to, as shares of seasons
+type SizePlayed struct {
+	Analysed float64 `json:"analysed"`
+	Anglers  float64 `json:"anglers"`
+
+	// Early Ended by a look or by the evidence before their time
+	Early    float64 `json:"early"`
+	Landed   float64 `json:"landed"`
+	NoAnswer float64 `json:"no_answer"`
+	Outings  float64 `json:"outings"`
+	Seasons  int     `json:"seasons"`
+	Settled  float64 `json:"settled"`
+
+	// StdError Monte Carlo standard error of settled
+	StdError  float64 `json:"std_error"`
+	WrongSide float64 `json:"wrong_side"`
+}
+
+// SizePlayedTeam defines model for SizePlayedTeam.
+type SizePlayedTeam struct {
+	Anglers  int     `json:"anglers"`
+	Fish     int     `json:"fish"`
+	FishEach float64 `json:"fish_each"`
+	Outings  int     `json:"outings"`
+
+	// Played What seasons played by chance came to, as shares of seasons
+	Played SizePlayed `json:"played"`
+}
+
+// SizeQuestion How large must a trial be? Every field is sent; getUsualSize gives the usual values. Shares 0 to 1.
+//
+// Examples: {"alpha":0.05,"anglers":12,"clumping":0.5,"design":"paired","dropout":0.2,"fish_each":24,"fish_per_outing":8,"looks":0,"lower_share":0.5,"not_sure":0.05,"outing_minutes":240,"patterns":2,"power":0.8,"sd_outing":0,"sd_pattern":0.3,"sd_position":0.3,"seasons":0,"seed":1,"smallest_share":0.6,"spending":"","stopping":"fixed","swap":{"after_fish":2,"after_minutes":45,"block_may_span_outings":false},"uneven":0.3}
+type SizeQuestion struct {
+	// Alpha False alarms allowed, 0.001 to 0.2
+	Alpha   float64 `json:"alpha"`
+	Anglers int     `json:"anglers"`
+
+	// Clumping Of an outing's fish: variance = mean + clumping x mean squared
+	Clumping float64 `json:"clumping"`
+
+	// Design paired, paired_by_outing, alternating or round_robin
+	Design string `json:"design"`
+
+	// Dropout Share of anglers who stop on the way
+	Dropout float64 `json:"dropout"`
+
+	// FishEach Landed in the season by an angler who stays
+	FishEach float64 `json:"fish_each"`
+
+	// FishPerOuting Landed, on average
+	FishPerOuting float64 `json:"fish_per_outing"`
+
+	// Looks 0 unless group_sequential
+	Looks int `json:"looks"`
+
+	// LowerShare Of fish that take the lower fly with the patterns alike
+	LowerShare float64 `json:"lower_share"`
+
+	// NotSure Share of fish whose fly is not known
+	NotSure       float64 `json:"not_sure"`
+	OutingMinutes float64 `json:"outing_minutes"`
+
+	// Patterns 2; with round_robin 3 to 8
+	Patterns int `json:"patterns"`
+
+	// Power Chance of seeing smallest_share
+	Power float64 `json:"power"`
+
+	// SdOuting Between outings, log odds
+	SdOuting float64 `json:"sd_outing"`
+
+	// SdPattern Between anglers, log odds
+	SdPattern float64 `json:"sd_pattern"`
+
+	// SdPosition Between anglers, log odds
+	SdPosition float64 `json:"sd_position"`
+
+	// Seasons To be played by chance, 0 for none; at most 500 here
+	Seasons int   `json:"seasons"`
+	Seed    int64 `json:"seed"`
+
+	// SmallestShare The smallest share worth knowing, above 0.5
+	SmallestShare float64 `json:"smallest_share"`
+
+	// Spending Empty unless group_sequential
+	Spending string `json:"spending"`
+
+	// Stopping fixed, group_sequential or anytime
+	Stopping string `json:"stopping"`
+
+	// Swap Swap after so many fish or minutes, whichever comes first; both null in paired_by_outing
+	Swap SizeSwapRule `json:"swap"`
+
+	// Uneven Coefficient of variation of the anglers' outings
+	Uneven float64 `json:"uneven"`
+}
+
+// SizeSwapRule Swap after so many fish or minutes, whichever comes first; both null in paired_by_outing
+type SizeSwapRule struct {
+	AfterFish           *int `json:"after_fish"`
+	AfterMinutes        *int `json:"after_minutes"`
+	BlockMaySpanOutings bool `json:"block_may_span_outings"`
+}
+
 // Source defines model for Source.
 type Source string
 
@@ -2868,6 +3068,11 @@ type Stale = Problem
 // Examples: {"code":"catch.invalid","detail":"the catch has faults","fields":[{"detail":"is \"kept\"; accepted: landed, lost, touched","field":"outcome"}],"request_id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ff","status":422,"title":"Unprocessable Entity","type":"about:blank"}
 type TooLarge = Problem
 
+// TooMany What went wrong (RFC 9457)
+//
+// Examples: {"code":"catch.invalid","detail":"the catch has faults","fields":[{"detail":"is \"kept\"; accepted: landed, lost, touched","field":"outcome"}],"request_id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ff","status":422,"title":"Unprocessable Entity","type":"about:blank"}
+type TooMany = Problem
+
 // Unauthenticated What went wrong (RFC 9457)
 //
 // Examples: {"code":"catch.invalid","detail":"the catch has faults","fields":[{"detail":"is \"kept\"; accepted: landed, lost, touched","field":"outcome"}],"request_id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ff","status":422,"title":"Unprocessable Entity","type":"about:blank"}
@@ -2955,6 +3160,9 @@ type AcceptInvitationJSONRequestBody = AcceptInvitation
 
 // CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
 type CreateTokenJSONRequestBody = NewToken
+
+// PlanSizeJSONRequestBody defines body for PlanSize for application/json ContentType.
+type PlanSizeJSONRequestBody = SizeQuestion
 
 // SubmitCatchesJSONRequestBody defines body for SubmitCatches for application/json ContentType.
 type SubmitCatchesJSONRequestBody = SubmitCatchesJSONBody
