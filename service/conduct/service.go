@@ -26,6 +26,8 @@ type Service struct {
 
 	mu    sync.RWMutex
 	rules map[trial.ID]*rules
+
+	planning chan struct{} // holds a place while a planner's question is answered
 }
 
 // Options are what a Service needs besides its store: a clock, a source of random bytes (crypto/rand's outside tests),
@@ -41,7 +43,7 @@ type Options struct {
 func New(store trial.Store, o Options) *Service {
 	return &Service{
 		store: store, clock: o.Clock, random: o.Random, key: o.Key, program: o.Program,
-		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{},
+		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{}, planning: make(chan struct{}, 1),
 	}
 }
 
