@@ -6801,6 +6801,8 @@ type GetUsualSizeResponse struct {
 	JSON200 *SizeQuestion
 	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
 	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
 }
@@ -6813,6 +6815,11 @@ func (r GetUsualSizeResponse) GetJSON200() *SizeQuestion {
 // GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
 func (r GetUsualSizeResponse) GetApplicationProblemJSON401() *Unauthenticated {
 	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetUsualSizeResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
 }
 
 // GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -12927,6 +12934,13 @@ func ParseGetUsualSizeResponse(rsp *http.Response) (*GetUsualSizeResponse, error
 			return nil, err
 		}
 		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Failure

@@ -3395,6 +3395,22 @@ func (response GetUsualSize401ApplicationProblemPlusJSONResponse) VisitGetUsualS
 	return err
 }
 
+type GetUsualSize422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetUsualSize422ApplicationProblemPlusJSONResponse) VisitGetUsualSizeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetUsualSizedefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
