@@ -140,7 +140,7 @@ func makeExamples(t testing.TB) []example {
 		{name: "planned counts", result: analysed(t, season(trial.GroupSequential)), about: aboutClub()},
 		{name: "at any time", result: analysed(t, season(trial.Anytime)), about: aboutClub()},
 		{name: "a table with halves, weeks and species", result: analysed(t, table)},
-		{name: "400 anglers", result: analysed(t, ab(club(400, 3, 3, .1, .5, .4)...))},
+		{name: "120 anglers", result: analysed(t, ab(club(120, 3, 3, .1, .5, .4)...))},
 		{name: "one angler", result: analysed(t, ab(club(1, 4, 6, .4, .5, .4)...)), about: About{Title: "my_catches.csv"}},
 		{name: "two anglers", result: analysed(t, ab(club(2, 3, 4, .4, .5, .4)...))},
 		{name: "one arrangement per outing", result: analysed(t, byOuting)},

@@ -48,6 +48,29 @@ func facts(r analysis.Result, about About, n names) []fact {
 	return list
 }
 
+// settings are what the analysis ran with, in words.
+func settings(r analysis.Result) []fact {
+	u := r.Settings
+	worth, mirrored := u.SmallestShare, 1-u.SmallestShare
+	list := []fact{{"Intervals", levelOf(r)}}
+	if worth > .5 && worth < 1 {
+		list = append(list, fact{"Worth knowing", OutOf100(&worth) + " of 100 or more, " + OutOf100(&mirrored) + " or fewer"})
+	}
+	if m := r.MixedModel; m != nil && m.Status == analysis.Converged {
+		list = append(list, fact{"In the model of all fish", VaryName(m.Vary) + "; " + integration(m.Points)})
+	}
+	if u.Correlated {
+		list = append(list, fact{"Leanings to pattern and to position", "may go together"})
+	}
+	if m := r.Monitoring; m != nil {
+		list = append(list, fact{"The result", StoppingName(m.Rule)})
+	}
+	if r.Randomisation != nil && !r.Randomisation.Exact {
+		list = append(list, fact{"Chance in the re-drawn orders", "starts from the fingerprint of the counts, so that the same fish give the same p"})
+	}
+	return list
+}
+
 func described(p trial.Pattern) string {
 	s := joined(p.Name, p.Shape, p.Colour)
 	if p.Code == "" || s == p.Code {

@@ -60,6 +60,7 @@ type page struct {
 	Figure                  figureNumbers
 	Anglers                 anglersFigure
 	Analysed                string
+	FalseAlarms             string
 	Evidence                []string
 	Time                    *timeFigure
 	Looks                   *rowsFigure
@@ -84,9 +85,10 @@ type page struct {
 	CombinedNotes []string
 	Without       []withoutRow
 
-	Facts    []fact
-	Drawn    bool
-	Cautions []trial.Caution
+	Facts, Settings []fact
+	LookedAt        bool
+	Drawn           bool
+	Cautions        []trial.Caution
 }
 
 // HTML writes the report as one file that needs nothing else: no script, nothing loaded, its style inside, light and
@@ -108,14 +110,14 @@ func newPage(r analysis.Result, about About) page {
 		Heading: heading(about, n), Deck: deck(r, n),
 		Verdict: newVerdictFigure(r.Headline, n), Fish: newFishFigure(r.Headline, n), Answer: OutOf100(share), Interval: Interval100(low, high),
 		Sure: sure(r, about, n), Limits: r.Verdict.Limits,
-		Anglers: newAnglersFigure(r, n), Analysed: Count(r.Counts.Analysed), Evidence: evidence(r), Time: newTimeFigure(r, n), Looks: looksFigure(r, n),
+		Anglers: newAnglersFigure(r, n), Analysed: Count(r.Counts.Analysed), Evidence: evidence(r), FalseAlarms: OutOf100(&r.Settings.Alpha), Time: newTimeFigure(r, n), Looks: looksFigure(r, n),
 		Sensitivity: sensitivityFigure(r, n), Unchanged: unchanged(r, n), Tipping: tipping(r, n),
 		LowerShare: newLowerFigure(r, n), Positions: positionRows(r), Drift: newDriftFigure(r),
 		GroupCaveat: groupCaveat(r), Groups: subgroupFigure(r, n, true), Looked: subgroupFigure(r, n, false), GroupTests: groupTests(r, true), LookedTests: groupTests(r, false),
 		Flow: flow(r, about, n), Compliance: compliance(r, about), Checks: orderChecks(r, n),
 		Counts: countRows(r.Counts, n), Methods: methodRows(r), Spoken: speaker(r.Headline), Mixed: mixedFacts(r.MixedModel, n),
 		Combined: combinedRows(r), CombinedNotes: combinedNotes(r.Combined), Without: withoutRows(r.Combined),
-		Facts: facts(r, about, n), Drawn: r.Settings.Source == trial.Drawn, Cautions: about.cautions(),
+		Facts: facts(r, about, n), Settings: settings(r), LookedAt: lookedAt(r), Drawn: r.Settings.Source == trial.Drawn, Cautions: about.cautions(),
 	}
 	p.Before, p.Cannot = notices(r)
 	p.Figure = p.numbered()

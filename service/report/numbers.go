@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -87,7 +86,7 @@ func stratifiedRows(r analysis.Result) []methodRow {
 		Speaks: speaks(r, analysis.ExactStratified),
 		Notes:  []string{"Right however few the fish are. Odds ratio " + oddsRatio(s.ExactOddsRatio, s.ExactLow, s.ExactHigh) + "; p by minimum likelihood " + PValue(s.ExactP) + "."},
 	}
-	if h := r.Headline; exact.Speaks {
+	if h := r.Headline; exact.Speaks && !lookedAt(r) {
 		exact.Share = Share100(h.Share, h.ShareLow, h.ShareHigh)
 		exact.Effect, exact.P = effect(h.LogOdds, h.Low, h.High, h.ShareLow, h.ShareHigh), PValue(h.P)
 	}
@@ -98,145 +97,6 @@ func stratifiedRows(r analysis.Result) []methodRow {
 		},
 		exact,
 	}
-}
-
-func mixedRow(m analysis.MixedModel, r analysis.Result) methodRow {
-	row := methodRow{
-		What: "Model of all fish, anglers differing", Share: Share100(m.Share, m.ShareLow, m.ShareHigh),
-		Effect: effect(m.LogOdds, m.Low, m.High, m.ShareLow, m.ShareHigh), P: PValue(m.P),
-		Speaks: speaks(r, analysis.MixedModelProfile),
-	}
-	if m.Status != analysis.Converged {
-		row.Notes = []string{fitStatus(m.Status)}
-		return row
-	}
-	row.Notes = []string{sentence(VaryName(m.Vary))}
-	if m.AverageShare != nil {
-		row.Notes = append(row.Notes, "Averaged over anglers, outings and both ways round: "+Share100(m.AverageShare, m.AverageLow, m.AverageHigh)+".")
-	}
-	return row
-}
-
-func fitStatus(status analysis.FitStatus) string {
-	switch status {
-	case analysis.Separated:
-		return "No answer from it: one fly or one position was always taken, so its numbers would run away."
-	case analysis.NoMaximum:
-		return "No answer from it: the spread between anglers runs away with so few fish."
-	case analysis.NotIdentified:
-		return "No answer from it: these fish cannot tell two of its terms apart."
-	case analysis.NotConverged:
-		return "No answer from it: the search for the best fit stopped early."
-	case analysis.NotFitted:
-		return "Not fitted: it needs two anglers and fish both ways round."
-	default:
-		return sentence(spaced(string(status)))
-	}
-}
-
-func leftOut(k int) string {
-	if k == 0 {
-		return ""
-	}
-	return Counted(int64(k), "angler", "anglers") + " with fish one way round only left out here."
-}
-
-// mixedFacts are the model's further numbers.
-func mixedFacts(m *analysis.MixedModel, n names) []fact {
-	if m == nil || m.Status != analysis.Converged {
-		return nil
-	}
-	list := []fact{
-		{"Pattern effect θ, standard error", Number(m.LogOdds, 3) + ", " + Number(m.StdError, 3)},
-		{"Position effect β, standard error", Number(m.PositionLogOdds, 3) + ", " + Number(m.PositionStdError, 3) +
-			": with the patterns alike the " + n.Lower + " would get " + OutOf100(expit(m.PositionLogOdds)) + " of 100"},
-		{"Anglers differ in the pattern effect by (SD)", spread(m.SDPattern)},
-	}
-	if m.SDPosition != nil {
-		list = append(list, fact{"Anglers differ in the position effect by (SD)", spread(m.SDPosition)})
-	}
-	if m.SDOuting != nil {
-		list = append(list, fact{"Days differ by (SD)", spread(m.SDOuting)})
-	}
-	if m.Correlation != nil {
-		list = append(list, fact{"Correlation of the two", Number(m.Correlation, 2)})
-	}
-	if m.ProfileLow != nil && m.ProfileHigh != nil {
-		list = append(list, fact{"Interval of θ by profile", NumberInterval(m.ProfileLow, m.ProfileHigh, nil, nil, 3)})
-	}
-	if m.BoundaryP != nil {
-		list = append(list, fact{"Whether anglers differ at all (p)", PValue(m.BoundaryP)})
-	}
-	return append(list, fact{"Log likelihood, by " + integration(m.Points), Number(m.LogLikelihood, 3)})
-}
-
-// integration names how the anglers' leanings were integrated out.
-func integration(points int) string {
-	if points == 1 {
-		return "Laplace approximation"
-	}
-	return "adaptive quadrature, " + strconv.Itoa(points) + " points a dimension"
-}
-
-func spread(sd *float64) string {
-	if sd != nil && *sd == 0 {
-		return "0: no difference between them can be seen in these fish, which does not say that there is none"
-	}
-	return Number(sd, 3)
-}
-
-// combinedRow is one way of combining the anglers' own answers.
-type combinedRow struct {
-	What, Width, Share, Effect, P, Spread, Another string
-	Speaks                                         bool
-}
-
-func combinedRows(r analysis.Result) []combinedRow {
-	c := r.Combined
-	if c == nil {
-		return nil
-	}
-	rows := make([]combinedRow, 0, len(c.Estimates))
-	for i, e := range c.Estimates {
-		rows = append(rows, combinedRow{
-			What: sentenceCase(EstimatorName(e.Estimator)), Width: AdjustmentName(e.Adjustment),
-			Share: Share100(expit(e.LogOdds), expit(e.Low), expit(e.High)), Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P),
-			Spread: Number(e.Tau2, 3), Another: Interval100(expit(e.PredictionLow), expit(e.PredictionHigh)),
-			Speaks: i == c.Headline && speaks(r, analysis.CombinedAnglers),
-		})
-	}
-	return rows
-}
-
-func combinedNotes(c *analysis.Combined) []string {
-	if c == nil {
-		return nil
-	}
-	notes := []string{
-		fmt.Sprintf("Scatter between anglers: Q %s on %d degrees of freedom, p %s; %s of it (I²) is more than chance would give.",
-			Number(&c.Q, 3), c.QDF, PValue(&c.QP), Percent(&c.I2)),
-	}
-	if interval := NumberInterval(c.Tau2Low, c.Tau2High, nil, nil, 3); interval != Missing {
-		notes = append(notes, "Variance between anglers (τ²) by Q-profile: "+interval+".")
-	}
-	if text := leftOut(c.LeftOut); text != "" {
-		notes = append(notes, text)
-	}
-	return notes
-}
-
-// withoutRow is the combination without one angler.
-type withoutRow struct{ Name, Share, Effect string }
-
-func withoutRows(c *analysis.Combined) []withoutRow {
-	if c == nil {
-		return nil
-	}
-	rows := make([]withoutRow, 0, len(c.LeaveOneOut))
-	for _, l := range c.LeaveOneOut {
-		rows = append(rows, withoutRow{l.Angler, Share100(expit(l.LogOdds), expit(l.Low), expit(l.High)), effect(l.LogOdds, l.Low, l.High, nil, nil)})
-	}
-	return rows
 }
 
 // effect is θ with its interval; an estimate that is infinite is said so.

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"evenrig/service/analysis"
-	"evenrig/service/trial"
 )
 
 // sensitivityFigure puts the same question to other choices of fish, one row each, then without one angler at a time.
@@ -71,7 +70,7 @@ func sensitivitySays(r analysis.Result, n names) string {
 	if len(none) > 0 {
 		s += " No answer: " + listed(none) + "."
 	}
-	if m := r.Monitoring; m != nil && (m.Rule == trial.Anytime || len(m.Looks) > 0) {
+	if lookedAt(r) {
 		s += " The main answer allows for having been looked at before; these, by which nothing is decided, do not."
 	}
 	return s

@@ -110,3 +110,9 @@ func stopped(r analysis.Result) string {
 		return ""
 	}
 }
+
+// lookedAt reports whether the headline allows for having been looked at before.
+func lookedAt(r analysis.Result) bool {
+	m := r.Monitoring
+	return m != nil && (m.Rule == trial.Anytime || len(m.Looks) > 0)
+}
