@@ -28,6 +28,7 @@ type driftFigure struct {
 type weekPoint struct {
 	X       string
 	Fish    string
+	Minor   bool // its number of fish has room on a wide page only
 	Stretch *upright
 	Y       float64
 	Answer  bool
@@ -42,6 +43,7 @@ type thirdLine struct {
 const (
 	driftTop    = 44
 	driftBottom = 304
+	crowded     = 16 // more weeks than this do not all have room for their numbers on a phone
 )
 
 func newDriftFigure(r analysis.Result) *driftFigure {
@@ -71,7 +73,7 @@ func newDriftFigure(r analysis.Result) *driftFigure {
 		if !ok {
 			continue
 		}
-		p := weekPoint{X: axis.scale.at(part), Fish: Count(w.Analysed)}
+		p := weekPoint{X: axis.scale.at(part), Fish: Count(w.Analysed), Minor: axis.weeks > crowded && len(f.Points)%2 == 1}
 		if at, low, high := (answerOf{w.LogOdds, w.Low, w.High}).shares(); isShare(at) {
 			p.Answer, p.Y, p.Stretch = true, share.at(*at), &upright{Top: share.at(*high), Bottom: share.at(*low)}
 		}

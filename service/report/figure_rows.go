@@ -90,11 +90,19 @@ func newRows(id, title string, r analysis.Result, n names) rowsFigure {
 	if h := r.Headline; isShare(h.Share) {
 		f.Main, f.MainAt = s.stretch(h.ShareLow, h.ShareHigh), s.at(*h.Share)
 		f.MainText = label{
-			"main answer: " + Share100(h.Share, h.ShareLow, h.ShareHigh), OutOf100(h.Share) + " (" + Interval100(h.ShareLow, h.ShareHigh) + ")",
+			"main answer: " + ofWhom(r) + Share100(h.Share, h.ShareLow, h.ShareHigh), OutOf100(h.Share) + " (" + Interval100(h.ShareLow, h.ShareHigh) + ")",
 		}
 		f.MainX, f.Anchor = s.text(*h.Share)
 	}
 	return f
+}
+
+// ofWhom says whose share the rows show, where the answer sentence gives the average in place of it.
+func ofWhom(r analysis.Result) string {
+	if r.Headline.AverageShare != nil {
+		return "for a typical angler, "
+	}
+	return ""
 }
 
 // head sets words over the rows that follow.

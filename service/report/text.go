@@ -24,7 +24,7 @@ const (
 func Text(w io.Writer, r analysis.Result, about About) error {
 	n := about.names(r.Test, r.Control, r.Settings.LowerWord, r.Settings.UpperWord)
 	var t textPage
-	t.line(heading(about, n))
+	t.wrap("", heading(about, n))
 	t.wrap("", deck(r, n))
 	t.section("The answer")
 	t.wrap("  ", r.Verdict.Sentence)

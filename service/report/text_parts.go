@@ -25,7 +25,7 @@ func (t *textPage) notices(name string, list []notice) {
 
 // stripHead labels the ends and the middle of short stretches.
 func (t *textPage) stripHead(what string) {
-	t.line("  " + pad(what, 32) + padLeft("fish", 6) + "  " + pad("0", shortStrip/2-1) + "50" + padLeft("100", shortStrip-shortStrip/2-1))
+	t.line("  " + pad(what, 32) + padLeft("fish", 6) + " " + pad("0", shortStrip/2-1) + "50" + padLeft("100", shortStrip-shortStrip/2-1))
 }
 
 // answer is one answer on a short stretch with its words.
@@ -34,7 +34,7 @@ func (t *textPage) answer(what, fish string, share, low, high *float64) {
 	if isShare(share) {
 		text = strings.Replace(Share100(share, low, high), " of 100", "", 1)
 	}
-	t.line("  " + pad(clip(what, 31), 32) + padLeft(fish, 6) + "  " + stretchStrip(shortStrip, low, high, share) + " " + text)
+	t.line("  " + pad(clip(what, 31), 32) + padLeft(fish, 6) + " " + stretchStrip(shortStrip, low, high, share) + " " + text)
 }
 
 // overTime lists the weeks with their intervals and the evidence.
@@ -91,6 +91,8 @@ func (t *textPage) sensitivity(r analysis.Result, n names) {
 		return
 	}
 	t.section("Does it hang on which fish are counted?")
+	t.wrap("  ", "Of 100 fish, how many take "+n.Test+", "+ofWhom(r)+"position taken out.")
+	t.line("")
 	t.stripHead("")
 	for _, c := range r.Sensitivity {
 		share, low, high := (answerOf{c.LogOdds, c.Low, c.High}).shares()
