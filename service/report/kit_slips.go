@@ -53,25 +53,37 @@ func slipSheets(k Kit) (sheets []slipSheet) {
 type legend struct {
 	Test, Control, TestSize, ControlSize string // codes, in a box of a card
 	Names                                [2]legendLine
-	Ways                                 [3]string // what a slip says of its two halves
-	Down                                 [3]int
-	WaySize                              string
+	Ways                                 [3]legendLine // what a slip says of its two halves
+	First                                string        // the half that a slip draws
+	RigTest, RigControl, RigWordSize     string        // sizes of print in the rule sheet's drawing
 }
 
-type legendLine struct{ Text, Size, CardSize string }
+type legendLine struct {
+	Text, Size, CardSize string
+	Y                    int // on a slip
+}
 
 func newLegend(p trial.Protocol) legend {
 	l := legend{Test: p.Code(trial.Test), Control: p.Code(trial.Control)}
 	l.TestSize, l.ControlSize = sized(l.Test, 84, 34), sized(l.Control, 84, 34)
+	l.RigTest, l.RigControl = sized(l.Test, 54, 15), sized(l.Control, 54, 15)
+	longest := l.Test
+	if len(l.Control) > len(longest) {
+		longest = l.Control
+	}
+	l.RigWordSize = prose(p.LowerWord+": "+longest, 140, 13)
 	for i, part := range []trial.Part{trial.Test, trial.Control} {
 		text := p.Code(part) + "  " + nameOf(p, part)
-		l.Names[i] = legendLine{text, prose(text, 340, 26), prose(text, 420, 24)}
+		l.Names[i] = legendLine{text, prose(text, 340, 26), prose(text, 420, 24), 236 + 36*i}
 	}
-	l.Ways, l.Down = [3]string{"First half: as drawn here, the", p.LowerWord + " at the end of the line.", "Second half: changed over."}, [3]int{100, 136, 172}
+	l.First = "first half"
+	ways := []string{"First half: as drawn here, the", p.LowerWord + " at the end of the line.", "Second half: changed over."}
 	if p.Design == trial.PairedByOuting {
-		l.Ways[0], l.Ways[2] = "First outing: as drawn, the", "Next outing: changed over."
+		l.First, ways[0], ways[2] = "first outing", "First outing: as drawn here, the", "Next outing: changed over."
 	}
-	l.WaySize = prose(l.Ways[1], 340, 26)
+	for i, way := range ways {
+		l.Ways[i] = legendLine{Text: way, Size: prose(way, 340, 26), Y: 100 + 36*i}
+	}
 	return l
 }
 

@@ -79,7 +79,7 @@ func bothLengths(cm float64) string {
 
 // roundRules say how a round is fished, and what holds at the swap.
 func roundRules(p trial.Protocol) (round, swapping []string) {
-	first := "Open the next slip, in the order of the numbers and never more than one ahead. It says which fly is the " + p.LowerWord + " first. Rig it so."
+	first := "Open the next slip, in the order of the numbers, when you are ready to rig and not before. It says which fly is the " + p.LowerWord + " first. Rig it so."
 	if p.Design == trial.PairedByOuting {
 		return []string{
 			first,
@@ -101,8 +101,11 @@ func roundRules(p trial.Protocol) (round, swapping []string) {
 	}
 	swapping = []string{"Fish and minutes are counted anew from each swap. Every landed fish of a species that counts is counted toward it, also one whose fly you are not sure of; a double is two. Lost, touched and foul-hooked fish are not."}
 	while := "A fish that comes after “swap now” and before you have swapped"
-	if n := p.Swap.CoolDownCasts; n > 0 {
-		while += fmt.Sprintf(", or on the first %s after it,", Counted(int64(n), "cast", "casts"))
+	switch n := p.Swap.CoolDownCasts; {
+	case n == 1:
+		while += ", or on the first cast after it,"
+	case n > 1:
+		while += fmt.Sprintf(", or on the first %d casts after it,", n)
 	}
 	swapping = append(swapping, while+" is written down as “while swapping”.")
 	if p.Swap.By == "spare_cast" {
