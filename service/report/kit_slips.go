@@ -16,9 +16,10 @@ const (
 
 // slipSheet is one printed page of slips, all of one angler.
 type slipSheet struct {
-	Angler   string
-	From, To int
-	Slips    []slip
+	Head, HeadSize string
+	Angler         string
+	From, To       int
+	Slips          []slip
 }
 
 type slip struct {
@@ -33,7 +34,8 @@ func slipSheets(k Kit) (sheets []slipSheet) {
 	for _, a := range k.Anglers {
 		for from := 0; from < len(a.First); from += slipsOnASheet {
 			to := min(from+slipsOnASheet, len(a.First))
-			sheet := slipSheet{Angler: a.Name, From: from + 1, To: to}
+			sheet := slipSheet{Angler: a.Name, From: from + 1, To: to, Head: a.Name + ": rounds " + strconv.Itoa(from+1) + " to " + strconv.Itoa(to)}
+			sheet.HeadSize = prose(sheet.Head, 470, 30)
 			for i, way := range a.First[from:to] {
 				lower, upper := p.Flies(way)
 				inside := "Round " + strconv.Itoa(from+i+1) + ", " + a.Name

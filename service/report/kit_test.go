@@ -155,7 +155,7 @@ func TestRuleSheetSaysTheRules(t *testing.T) {
 		}
 	}
 	says(page, k.Protocol.Question, k.Protocol.FeatureChanged, "after 2 fish or after 45 minutes, whichever comes first", "within 5 minutes", "on the first cast after it", "20 cm (8 in)", "0.14 mm",
-		"straight shank, size 14, barbless", "3 flies of each", "after 15 fish", "Thymallus thymallus or Salmo trutta of at least 20 cm (8 in)", "1 September 2026", "30 November 2026", "400 fish",
+		"straight shank, size 14, barbless", "3 flies of each", "after 15 fish", "Thymallus thymallus or Salmo trutta, of at least 20 cm (8 in)", "1 September 2026", "30 November 2026", "400 fish",
 		"Two flies are allowed here.", "The board in the hut.", "of 100 fish at least 60", "20 °C", "that round is over", "point", "dropper")
 	if law, rest := strings.Index(page, "local law, season"), strings.Index(page, "Two flies, one difference"); law < 0 || law > rest {
 		t.Error("local law does not come first")

@@ -13,25 +13,23 @@ import (
 
 // kitWords are the rules as sentences.
 type kitWords struct {
-	Same, Rig        string
-	Tag              bool // the upper fly hangs on a tag or loop
-	Spacing          string
-	Round, Swapping  []string
-	Short            string // the swap rule in a few words
-	Counts, Besides  []string
-	Stop             []string
-	Species          string
-	ByOuting         bool
-	Care             []trial.Caution
-	Single           bool   // one species: a card need not name it
-	LowerIs, UpperIs string // where lower and upper are, in the trial's words
+	Same, Rig       string
+	Tag             bool // the upper fly hangs on a tag or loop
+	Spacing         string
+	Round, Swapping []string
+	Short           string // the swap rule in a few words
+	Counts, Besides []string
+	Stop            []string
+	Species         string
+	ByOuting        bool
+	Care            []trial.Caution
+	Single          bool // one species: a card need not name it
 }
 
 func newKitWords(p trial.Protocol) kitWords {
 	w := kitWords{
 		Same: sameness(p.Rig), Rig: rigSentence(p), Tag: p.Rig.DropperMount == "tag" || p.Rig.DropperMount == "loop", Spacing: bothLengths(p.Rig.SpacingCM),
 		Short: swapRule(p.Swap), Species: orList(p.Species), ByOuting: p.Design == trial.PairedByOuting, Care: About{Protocol: &p}.cautions(), Single: len(p.Species) == 1,
-		LowerIs: p.LowerWord + ": the last fly on the line", UpperIs: p.UpperWord + ": the other one",
 	}
 	w.Round, w.Swapping = roundRules(p)
 	w.Counts, w.Besides = countRules(p)
@@ -116,9 +114,9 @@ func roundRules(p trial.Protocol) (round, swapping []string) {
 
 // countRules say what is compared, and what is written down beside it.
 func countRules(p trial.Protocol) (counts, besides []string) {
-	fish := "It is " + withArticle(orList(p.Species)) + ", landed, and hooked fairly, in the mouth."
+	fish := "It is of the species " + orList(p.Species) + ", landed, and hooked fairly, in the mouth."
 	if p.MinLengthMM > 0 {
-		fish = fmt.Sprintf("It is %s of at least %s, landed, and hooked fairly, in the mouth.", withArticle(orList(p.Species)), bothLengths(float64(p.MinLengthMM)/10))
+		fish = fmt.Sprintf("It is of the species %s, of at least %s, landed, and hooked fairly, in the mouth.", orList(p.Species), bothLengths(float64(p.MinLengthMM)/10))
 	}
 	counts = []string{
 		fish,
@@ -183,9 +181,6 @@ func orList(words []string) string {
 		return strings.Join(words[:n-1], ", ") + " or " + words[n-1]
 	}
 }
-
-// withArticle leaves scientific names alone.
-func withArticle(species string) string { return "of the species " + species }
 
 // sized is the size at which a code fits into the width, at most the largest: a bold sans-serif capital is about 0.7 of it wide.
 func sized(text string, width, largest float64) string { return sizedBy(.7, text, width, largest) }
