@@ -83,7 +83,12 @@ func MigrationVersion(ctx context.Context, url string) (uint, error) {
 	return schemaVersion(ctx, pool)
 }
 
-func schemaVersion(ctx context.Context, pool *pgxpool.Pool) (uint, error) {
+// rowQuerier is a pool or a connection.
+type rowQuerier interface {
+	QueryRow(ctx context.Context, sql string, args ...any) pgx.Row
+}
+
+func schemaVersion(ctx context.Context, pool rowQuerier) (uint, error) {
 	var version int64
 	var dirty bool
 	const lastStep = `SELECT version, dirty FROM schema_migrations`

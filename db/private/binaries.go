@@ -9,7 +9,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,21 +16,6 @@ import (
 
 // oldestMajor is the oldest PostgreSQL that evenrig is tested with.
 const oldestMajor = 15
-
-// usualPlaces are where systems put PostgreSQL's server programs when they are not on PATH.
-var usualPlaces = []string{
-	"/usr/lib/postgresql/*/bin",                          // Debian, Ubuntu
-	"/usr/pgsql-*/bin",                                   // PostgreSQL's own packages for Fedora and Red Hat
-	"/usr/libexec/postgresql*",                           // Alpine
-	"/usr/lib/postgresql*/bin",                           // openSUSE
-	"/usr/lib64/postgresql-*/bin",                        // Gentoo
-	"/usr/local/pgsql/bin",                               // built from source
-	"/opt/homebrew/opt/postgresql*/bin",                  // Homebrew on Apple silicon
-	"/usr/local/opt/postgresql*/bin",                     // Homebrew on Intel
-	"/opt/local/lib/postgresql*/bin",                     // MacPorts
-	"/Library/PostgreSQL/*/bin",                          // the graphical installer
-	"/Applications/Postgres.app/Contents/Versions/*/bin", // Postgres.app
-}
 
 const howToInstall = `install PostgreSQL's server programs:
   Debian, Ubuntu     apt-get install postgresql   (first put "create_main_cluster = false" into
@@ -139,8 +123,6 @@ func candidates(ctx context.Context) []string {
 	}
 	return found
 }
-
-var versionText = regexp.MustCompile(`\(PostgreSQL\) ((\d+)\S*)`)
 
 // inspect asks the programs in bin for their version, as the user who is to run them.
 func inspect(ctx context.Context, bin, dir string, a account) (binaries, error) {
