@@ -20,14 +20,27 @@ const (
 	tokensKept = 10_000
 )
 
-// authenticator remembers whose a token is, so that a phone that sends ten fish does not cost ten look-ups. Secrets are
-// remembered as SHA-256.
+// authenticator remembers whose a token or a cookie is, so that a phone that sends ten fish does not cost ten look-ups.
+// Secrets are remembered as SHA-256, with what they were sent as: a cookie's is none of a token.
 type authenticator struct {
-	service *conduct.Service
-	now     func() time.Time
+	lookUp map[carrier]func(context.Context, string) (trial.Actor, error)
+	now    func() time.Time
 
 	mu    sync.Mutex
-	known map[[32]byte]remembered
+	known map[sentSecret]remembered
+}
+
+// carrier is how a secret is sent.
+type carrier int
+
+const (
+	bearer carrier = iota
+	cookie
+)
+
+type sentSecret struct {
+	as   carrier
+	hash [32]byte
 }
 
 type remembered struct {
@@ -36,19 +49,22 @@ type remembered struct {
 }
 
 func newAuthenticator(service *conduct.Service, now func() time.Time) *authenticator {
-	return &authenticator{service: service, now: now, known: map[[32]byte]remembered{}}
+	return &authenticator{
+		lookUp: map[carrier]func(context.Context, string) (trial.Actor, error){bearer: service.Authenticate, cookie: service.AuthenticateSession},
+		now:    now, known: map[sentSecret]remembered{},
+	}
 }
 
-// actor returns whose token the secret is, or an Unauthenticated error.
-func (a *authenticator) actor(ctx context.Context, secret string) (trial.Actor, error) {
-	hash, now := sha256.Sum256([]byte(secret)), a.now()
+// actor returns whose the secret is, or an Unauthenticated error.
+func (a *authenticator) actor(ctx context.Context, as carrier, secret string) (trial.Actor, error) {
+	sent, now := sentSecret{as, sha256.Sum256([]byte(secret))}, a.now()
 	a.mu.Lock()
-	known, ok := a.known[hash]
+	known, ok := a.known[sent]
 	a.mu.Unlock()
 	if ok && now.Before(known.until) {
 		return known.actor, nil
 	}
-	actor, err := a.service.Authenticate(ctx, secret)
+	actor, err := a.lookUp[as](ctx, secret)
 	if err != nil {
 		return trial.Actor{}, err
 	}
@@ -58,7 +74,7 @@ func (a *authenticator) actor(ctx context.Context, secret string) (trial.Actor, 
 		clear(a.known)
 	}
 	// Counted from before the look-up: what it read may be that old.
-	a.known[hash] = remembered{actor, now.Add(tokenAge)}
+	a.known[sent] = remembered{actor, now.Add(tokenAge)}
 	return actor, nil
 }
 
@@ -70,32 +86,58 @@ func (a *authenticator) forget() {
 
 type actorKey struct{}
 
-// authenticate finds out who asks, where the contract wants to know. It comes before anything of the request is looked
-// at, so that a stranger learns nothing from faults.
+// authenticate finds out who asks, where the contract wants to know, and whether the credential is good for it. It comes
+// before anything of the request is looked at, so that a stranger learns nothing from faults.
 func (s *Server) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		op := s.contract.operation(c)
-		if op == nil || op.access == anyone {
+		if op == nil {
 			return next(c)
 		}
-		header := c.Request().Header.Get(echo.HeaderAuthorization)
-		if header == "" {
-			if op.access == anyoneOrToken {
-				return next(c)
-			}
-			return refuse(http.StatusUnauthorized, "token.missing", "no token was sent; send Authorization: Bearer and a token that is yours")
-		}
-		scheme, secret, _ := strings.Cut(header, " ")
-		if !strings.EqualFold(scheme, "bearer") {
-			return refuse(http.StatusUnauthorized, "token.invalid", "the Authorization header is no bearer token; send Authorization: Bearer and a token that is yours")
-		}
-		actor, err := s.auth.actor(c.Request().Context(), strings.TrimSpace(secret))
+		actor, known, err := s.whoAsks(c.Request(), op.access)
 		if err != nil {
+			if cookieOf(c.Request()) != "" && trial.KindOf(err) == trial.Unauthenticated {
+				c.Response().Header().Set(echo.HeaderSetCookie, *sessionCookie(""))
+			}
+			return err
+		}
+		if !known {
+			return next(c)
+		}
+		if err := s.limit(op, actor); err != nil {
+			return err
+		}
+		if err := op.allow(actor); err != nil {
 			return err
 		}
 		c.SetRequest(c.Request().WithContext(context.WithValue(c.Request().Context(), actorKey{}, actor)))
 		return next(c)
 	}
+}
+
+// whoAsks returns whose token or, without one, whose cookie was sent. It reports false where nobody needs to be known and
+// nothing was sent. Without a token, what changes anything must come from a page of this site, or from no page at all.
+func (s *Server) whoAsks(r *http.Request, access access) (actor trial.Actor, known bool, err error) {
+	header, secret := r.Header.Get(echo.HeaderAuthorization), cookieOf(r)
+	if access == anyone {
+		header, secret = "", ""
+	}
+	switch {
+	case header != "":
+		scheme, token, _ := strings.Cut(header, " ")
+		if !strings.EqualFold(scheme, "bearer") {
+			return actor, false, refuse(http.StatusUnauthorized, "token.invalid", "the Authorization header is no bearer token; send Authorization: Bearer and a token that is yours")
+		}
+		actor, err = s.auth.actor(r.Context(), bearer, strings.TrimSpace(token))
+		return actor, err == nil, err
+	case secret == "" && access == tokenOnly:
+		return actor, false, refuse(http.StatusUnauthorized, "token.missing", "no token was sent; send Authorization: Bearer and a token that is yours")
+	}
+	if err := s.ownPage(r, secret != ""); err != nil || secret == "" {
+		return actor, false, err
+	}
+	actor, err = s.auth.actor(r.Context(), cookie, secret)
+	return actor, err == nil, err
 }
 
 // actorOf returns who asks. The generated interface passes only a context on; from here the actor is an argument.

@@ -72,8 +72,13 @@ func contractFaults(method, path string, answer *http.Response, body []byte) (fa
 	ref := op.Responses.Value(strconv.Itoa(answer.StatusCode))
 	if ref == nil {
 		// Only what can befall every operation is left to the default answer.
-		if !slices.Contains([]int{500, 503}, answer.StatusCode) {
+		everywhere := slices.Contains([]int{429, 500, 503}, answer.StatusCode) ||
+			answer.StatusCode == 403 && (bytes.Contains(body, []byte(`"token.scope"`)) || bytes.Contains(body, []byte(`"request.cross_site"`)))
+		if !everywhere {
 			return append(faults, "has a status that the contract does not list")
+		}
+		if answer.StatusCode == 429 && answer.Header.Get("Retry-After") == "" {
+			faults = append(faults, "lacks Retry-After")
 		}
 		ref = op.Responses.Default()
 	}

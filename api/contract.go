@@ -25,6 +25,9 @@ type contract struct {
 // operation is one operation of the document. raw says that its body is read by its handler, not here.
 type operation struct {
 	access     access
+	scope      trial.Scopes
+	costly     bool
+	uncounted  bool
 	parameters []*openapi3.Parameter
 	body       *openapi3.RequestBody
 	raw        bool
@@ -68,7 +71,10 @@ func loadContract() *contract {
 	for path, item := range doc.Paths.Map() {
 		route := pathParameter.ReplaceAllString(path, ":$1")
 		for method, op := range item.Operations() {
-			o := &operation{access: accessOf(op.Security), bodyLimit: bodyLimit, timeLimit: workTime}
+			o := &operation{
+				access: accessOf(op.Security), scope: scopeOf(method, path, op.Tags), costly: slices.Contains(costly, op.OperationID),
+				uncounted: slices.Contains(uncounted, op.OperationID), bodyLimit: bodyLimit, timeLimit: workTime,
+			}
 			for _, p := range append(slices.Clone(item.Parameters), op.Parameters...) {
 				o.parameters = append(o.parameters, p.Value)
 			}

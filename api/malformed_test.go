@@ -34,7 +34,7 @@ func TestMalformedRequestsAreNeverOurFault(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 2026))
 	for _, path := range slices.Sorted(mapKeys(document().Paths.Map())) {
 		for method, op := range document().Paths.Value(path).Operations() {
-			if path == "/v1/trials/{trial}/enrolment/withdrawal" || path == "/v1/trials/{trial}/state" && method == http.MethodPost {
+			if path == "/v1/me/sign-out" || path == "/v1/trials/{trial}/enrolment/withdrawal" || path == "/v1/trials/{trial}/state" && method == http.MethodPost {
 				continue // they could end the trial that the others need; their bodies are one word and one tick
 			}
 			for range rounds {

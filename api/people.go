@@ -18,7 +18,8 @@ func (h *handlers) GetMe(ctx context.Context, _ openapi.GetMeRequestObject) (ope
 		return nil, err
 	}
 	return openapi.GetMe200JSONResponse{
-		ID: openapi_types.UUID(me.Account.ID), Name: me.Account.Name, Admin: me.Account.Admin, CreatedAt: me.Account.CreatedAt, Clubs: each(me.Clubs, clubFrom),
+		ID: openapi_types.UUID(me.Account.ID), Name: me.Account.Name, Email: orNil(me.Account.Email), Admin: me.Account.Admin,
+		Scopes: scopesFrom(actorOf(ctx).Scopes), CreatedAt: me.Account.CreatedAt, Clubs: each(me.Clubs, clubFrom),
 	}, nil
 }
 
@@ -29,17 +30,19 @@ func (h *handlers) ListTokens(ctx context.Context, _ openapi.ListTokensRequestOb
 		return nil, err
 	}
 	return openapi.ListTokens200JSONResponse{Items: each(tokens, func(t trial.Token) openapi.Token {
-		return openapi.Token{ID: openapi_types.UUID(t.ID), Name: t.Name, CreatedAt: t.CreatedAt}
+		return openapi.Token{
+			ID: openapi_types.UUID(t.ID), Name: t.Name, Scopes: scopesFrom(t.Scopes), CreatedAt: t.CreatedAt, ExpiresAt: t.ExpiresAt, LastUsedAt: t.LastUsedAt,
+		}
 	})}, nil
 }
 
 // CreateToken makes another token of the actor's.
 func (h *handlers) CreateToken(ctx context.Context, r openapi.CreateTokenRequestObject) (openapi.CreateTokenResponseObject, error) {
-	token, secret, err := h.service.CreateToken(ctx, actorOf(ctx), trial.Token{Name: r.Body.Name}, nil)
+	token, secret, err := h.service.CreateToken(ctx, actorOf(ctx), trial.Token{Name: r.Body.Name, ExpiresAt: r.Body.ExpiresAt}, or(r.Body.Scopes, nil))
 	if err != nil {
 		return nil, err
 	}
-	return openapi.CreateToken201JSONResponse{ID: openapi_types.UUID(token.ID), Name: token.Name, CreatedAt: token.CreatedAt, Secret: secret}, nil
+	return openapi.CreateToken201JSONResponse(tokenSecretFrom(token, secret)), nil
 }
 
 // RevokeToken ends one of the actor's tokens.
@@ -66,9 +69,13 @@ func (h *handlers) CreateClub(ctx context.Context, r openapi.CreateClubRequestOb
 	if err != nil {
 		return nil, err
 	}
+	cookie, err := h.rotate(ctx)
+	if err != nil {
+		return nil, err
+	}
 	return openapi.CreateClub201JSONResponse{
 		Body:    clubFrom(conduct.MyClub{Club: club, Role: trial.Organiser}),
-		Headers: openapi.CreateClub201ResponseHeaders{Location: fmt.Sprintf("/v1/clubs/%s", club.ID)},
+		Headers: openapi.CreateClub201ResponseHeaders{Location: fmt.Sprintf("/v1/clubs/%s", club.ID), SetCookie: cookie},
 	}, nil
 }
 
@@ -102,12 +109,12 @@ func (h *handlers) ListMembers(ctx context.Context, r openapi.ListMembersRequest
 
 // CreateInvitation invites to a club.
 func (h *handlers) CreateInvitation(ctx context.Context, r openapi.CreateInvitationRequestObject) (openapi.CreateInvitationResponseObject, error) {
-	inv, secret, err := h.service.Invite(ctx, actorOf(ctx), trial.ID(r.Club), trial.Role(r.Body.Role), or(r.Body.Uses, 1), "")
+	inv, secret, err := h.service.Invite(ctx, actorOf(ctx), trial.ID(r.Club), trial.Role(r.Body.Role), or(r.Body.Uses, 1), or(r.Body.Name, ""))
 	if err != nil {
 		return nil, err
 	}
 	return openapi.CreateInvitation201JSONResponse{
-		ID: openapi_types.UUID(inv.ID), Role: openapi.Role(inv.Role), Uses: inv.Uses, Secret: secret, ExpiresAt: inv.ExpiresAt,
+		ID: openapi_types.UUID(inv.ID), Role: openapi.Role(inv.Role), Uses: inv.Uses, Secret: secret, Link: h.link("join", secret), ExpiresAt: inv.ExpiresAt,
 	}, nil
 }
 
@@ -119,7 +126,7 @@ func (h *handlers) ListInvitations(ctx context.Context, r openapi.ListInvitation
 	}
 	return openapi.ListInvitations200JSONResponse{Items: each(list, func(i trial.Invitation) openapi.Invitation {
 		return openapi.Invitation{
-			ID: openapi_types.UUID(i.ID), Role: openapi.Role(i.Role), Uses: i.Uses, Used: i.Used,
+			ID: openapi_types.UUID(i.ID), Role: openapi.Role(i.Role), Name: orNil(i.Name), Uses: i.Uses, Used: i.Used,
 			CreatedAt: i.CreatedAt, ExpiresAt: i.ExpiresAt, RevokedAt: i.RevokedAt,
 		}
 	})}, nil
@@ -135,13 +142,25 @@ func (h *handlers) RevokeInvitation(ctx context.Context, r openapi.RevokeInvitat
 
 // AcceptInvitation joins a club, with an account of the token that was sent or with a new one.
 func (h *handlers) AcceptInvitation(ctx context.Context, r openapi.AcceptInvitationRequestObject) (openapi.AcceptInvitationResponseObject, error) {
-	joined, err := h.service.AcceptInvitation(ctx, actorIfAny(ctx), r.Body.Secret, or(r.Body.Name, ""), false)
+	if err := h.attempt(ctx, ""); err != nil {
+		return nil, err
+	}
+	joined, err := h.service.AcceptInvitation(ctx, actorIfAny(ctx), r.Body.Secret, or(r.Body.Name, ""), or(r.Body.Session, false))
 	if err != nil {
 		return nil, err
 	}
-	return openapi.AcceptInvitation201JSONResponse{
-		Account: openapi_types.UUID(joined.Account.ID), Club: clubFrom(conduct.MyClub{Club: joined.Club, Role: joined.Role}), Token: orNil(joined.Secret),
-	}, nil
+	answer := openapi.AcceptInvitation201JSONResponse{Body: openapi.Joined{
+		Account: openapi_types.UUID(joined.Account.ID), Club: clubFrom(conduct.MyClub{Club: joined.Club, Role: joined.Role}),
+	}}
+	switch {
+	case joined.Token != nil:
+		answer.Body.Token = &joined.Secret
+	case joined.Session != nil:
+		answer.Headers.SetCookie = sessionCookie(joined.Secret)
+	default:
+		answer.Headers.SetCookie, err = h.rotate(ctx)
+	}
+	return answer, err
 }
 
 func clubFrom(c conduct.MyClub) openapi.Club {

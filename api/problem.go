@@ -54,6 +54,8 @@ func problemOf(err error, requestID string) openapi.Problem {
 		for _, f := range failed.Fields {
 			p.Fields = append(p.Fields, openapi.FieldFault{Field: f.Field, Detail: f.Detail})
 		}
+	} else if over, ok := errors.AsType[*limited](err); ok {
+		p.Status, p.Code, p.Detail = http.StatusTooManyRequests, over.code, over.detail
 	} else if tooLarge, ok := errors.AsType[*http.MaxBytesError](err); ok {
 		p.Status, p.Code = http.StatusRequestEntityTooLarge, "request.too_large"
 		p.Detail = fmt.Sprintf("the body is longer than %d bytes, which is what this address takes", tooLarge.Limit)
@@ -86,6 +88,10 @@ func (s *Server) fail(err error, c echo.Context) {
 		return
 	}
 	p := problemOf(err, requestID(c.Request().Context()))
+	wait := retryAfter
+	if over, ok := errors.AsType[*limited](err); ok {
+		wait = over.seconds()
+	}
 	if p.Status >= http.StatusInternalServerError {
 		s.log.ErrorContext(c.Request().Context(), "request failed", "id", p.RequestID, "method", c.Request().Method, "path", c.Request().URL.Path, "error", err)
 	}
@@ -101,7 +107,7 @@ func (s *Server) fail(err error, c echo.Context) {
 	case http.StatusUnauthorized:
 		h.Set("WWW-Authenticate", "Bearer")
 	case http.StatusTooManyRequests, http.StatusServiceUnavailable:
-		h.Set("Retry-After", strconv.Itoa(retryAfter))
+		h.Set("Retry-After", strconv.Itoa(wait))
 	case http.StatusRequestEntityTooLarge:
 		h.Set("Connection", "close") // the rest of the body is not read
 	}

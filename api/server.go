@@ -20,17 +20,23 @@ import (
 
 // Server answers requests for one service.
 type Server struct {
-	http     *http.Server
-	log      *slog.Logger
-	contract *contract
-	auth     *authenticator
+	http        *http.Server
+	log         *slog.Logger
+	contract    *contract
+	auth        *authenticator
+	limits      *limiters
+	crossOrigin *http.CrossOriginProtection
+	now         func() time.Time
 }
 
-// Options are what a Server needs besides its use cases: a log, and the address ranges (CIDR) of the proxies whose
-// X-Forwarded-For is believed, none unless given.
+// Options are what a Server needs besides its use cases: a log, the address ranges (CIDR) of the proxies whose
+// X-Forwarded-For is believed, none unless given, how much it takes, no limit unless given, and the address at which
+// people reach it, like https://trials.example.org, for links; without one they are relative.
 type Options struct {
 	Log            *slog.Logger
 	TrustedProxies []string
+	Limits         Limits
+	PublicURL      string
 }
 
 const (
@@ -41,15 +47,19 @@ const (
 	importTime = 5 * time.Minute // for a whole catch table, instead of readTime and workTime
 )
 
-// NewServer returns a server that is ready to serve. It panics when an address range of the options cannot be read.
+// NewServer returns a server that is ready to serve. It panics when an address range or the address of the options cannot
+// be read.
 func NewServer(service *conduct.Service, o Options) *Server {
-	s := &Server{log: o.Log, contract: loadContract(), auth: newAuthenticator(service, time.Now)}
+	s := &Server{
+		log: o.Log, contract: loadContract(), auth: newAuthenticator(service, time.Now), limits: newLimiters(o.Limits),
+		crossOrigin: newCrossOrigin(o.PublicURL), now: time.Now,
+	}
 	e := echo.New()
 	e.HTTPErrorHandler = s.fail
 	e.IPExtractor = addressOf(o.TrustedProxies)
 	e.Binder = binder{}
-	e.Use(s.identify, s.account, s.catchPanics, secure, s.contract.limitTime, s.contract.limitBody, s.authenticate, s.contract.check)
-	h := &handlers{service: service, contract: s.contract, forget: s.auth.forget}
+	e.Use(s.identify, s.account, s.catchPanics, secure, s.limitAddress, s.contract.limitTime, s.contract.limitBody, s.authenticate, s.contract.check)
+	h := &handlers{service: service, contract: s.contract, forget: s.auth.forget, limits: s.limits, publicURL: o.PublicURL, now: s.now}
 	openapi.RegisterHandlers(e, operations{openapi.NewStrictHandler(h, nil), h})
 	s.http = &http.Server{
 		Handler: e, ReadHeaderTimeout: headerTime, ReadTimeout: readTime, WriteTimeout: readTime + workTime, IdleTimeout: idleTime,
@@ -95,7 +105,10 @@ func addressOf(trusted []string) echo.IPExtractor {
 
 // handlers implements the generated server interface, one method an operation; each calls one use case.
 type handlers struct {
-	service  *conduct.Service
-	contract *contract
-	forget   func() // drops remembered tokens, so that a revoked one is refused at once here
+	service   *conduct.Service
+	contract  *contract
+	forget    func() // drops remembered tokens, so that a revoked one is refused at once here
+	limits    *limiters
+	publicURL string
+	now       func() time.Time
 }

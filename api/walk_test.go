@@ -28,6 +28,8 @@ func TestOneTrialFromDraftToReport(t *testing.T) {
 
 	c := w.newClub("Wend Fly Fishers")
 	administration(t, w, c)
+	accounts(t, w, c)
+	becomingFirst(t)
 	e := c.opened(c.ruleSheet())
 	anglers := []*rod{e.join("Bert"), e.join("Cleo"), e.join("Dora")}
 	for i, r := range anglers {

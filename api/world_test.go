@@ -67,18 +67,30 @@ type person struct {
 
 func newWorld(t testing.TB) *world {
 	t.Helper()
-	w := &world{t: t, now: morning, log: &syncBuffer{}}
-	log := slog.New(slog.NewTextHandler(w.log, nil))
-	w.service = conduct.New(dbtest.New(t), conduct.Options{Clock: w.clock, Random: rand.Reader, Key: conduct.SealKey{1, 2, 3}, Program: "test"})
-	t.Cleanup(w.service.Close)
-	server := httptest.NewServer(api.NewServer(w.service, api.Options{Log: log}).Handler())
-	t.Cleanup(server.Close)
-	w.url = server.URL
+	w := newEmptyWorld(t)
 	secret, err := w.service.FirstAdmin(t.Context(), "Ada of the server")
 	if err != nil {
 		t.Fatal(err)
 	}
 	w.admin = w.person(secret)
+	return w
+}
+
+// newEmptyWorld is a world that knows nobody; the options are the server's, but for its log.
+func newEmptyWorld(t testing.TB, options ...api.Options) *world {
+	t.Helper()
+	w := &world{t: t, now: morning, log: &syncBuffer{}}
+	log := slog.New(slog.NewTextHandler(w.log, nil))
+	w.service = conduct.New(dbtest.New(t), conduct.Options{Clock: w.clock, Random: rand.Reader, Key: conduct.SealKey{1, 2, 3}, Program: "test"})
+	t.Cleanup(w.service.Close)
+	o := api.Options{}
+	if len(options) > 0 {
+		o = options[0]
+	}
+	o.Log = log
+	server := httptest.NewServer(api.NewServer(w.service, o).Handler())
+	t.Cleanup(server.Close)
+	w.url = server.URL
 	return w
 }
 

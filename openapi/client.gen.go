@@ -133,6 +133,48 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/clubs/{club} (the `GetClub` operationId).
 	GetClub(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListClubEvents What was done to members' accounts in the club's name, the newest first
+	//
+	// For organisers and auditors; 500 at most.
+	//
+	// Corresponds with GET /v1/clubs/{club}/events (the `ListClubEvents` operationId).
+	ListClubEvents(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListHandovers Offers of the organiser's role that stand
+	//
+	// Corresponds with GET /v1/clubs/{club}/handovers (the `ListHandovers` operationId).
+	ListHandovers(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OfferRoleWithBody Offer your role of organiser to a member
+	//
+	// The first of two confirmations; it stands for 14 days. An earlier offer of yours ends.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/handovers (the `OfferRole` operationId).
+	OfferRoleWithBody(ctx context.Context, club ClubID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OfferRole Offer your role of organiser to a member
+	//
+	// The first of two confirmations; it stands for 14 days. An earlier offer of yours ends.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/handovers (the `OfferRole` operationId).
+	OfferRole(ctx context.Context, club ClubID, body OfferRoleJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EndOffer Withdraw your offer, or decline one made to you
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/handovers/{handover} (the `EndOffer` operationId).
+	EndOffer(ctx context.Context, club ClubID, handover HandoverID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// TakeRole Take the role that was offered to you
+	//
+	// The second confirmation. You become an organiser, who offered it an angler.
+	//
+	// Corresponds with POST /v1/clubs/{club}/handovers/{handover}/take (the `TakeRole` operationId).
+	TakeRole(ctx context.Context, club ClubID, handover HandoverID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListInvitations A club's invitations, without their secrets
 	//
 	// Corresponds with GET /v1/clubs/{club}/invitations (the `ListInvitations` operationId).
@@ -141,7 +183,7 @@ type ClientInterface interface {
 	// CreateInvitationWithBody Invite members
 	//
 	// The secret is in this answer and nowhere else; pass it on in a way that only those invited can read. It can be
-	// accepted for 14 days, `uses` times.
+	// accepted for 14 days, `uses` times. Organisers and auditors are invited one by one, as is who is named.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -151,7 +193,7 @@ type ClientInterface interface {
 	// CreateInvitation Invite members
 	//
 	// The secret is in this answer and nowhere else; pass it on in a way that only those invited can read. It can be
-	// accepted for 14 days, `uses` times.
+	// accepted for 14 days, `uses` times. Organisers and auditors are invited one by one, as is who is named.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -167,6 +209,22 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/clubs/{club}/members (the `ListMembers` operationId).
 	ListMembers(ctx context.Context, club ClubID, params *ListMembersParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RemoveMember Remove a member, or leave
+	//
+	// An organiser removes members; anybody leaves himself. The last organiser stays. The member's part in running trials
+	// ends: his records stay, he can still send what he noted before, read his own and have them erased.
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/members/{account} (the `RemoveMember` operationId).
+	RemoveMember(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// MakeMemberReset Hand out a reset link for an angler
+	//
+	// An organiser does, for a plain angler of that club and of no other; for others a server's admin. As for makeReset;
+	// it stands in the club's events too.
+	//
+	// Corresponds with POST /v1/clubs/{club}/members/{account}/reset (the `MakeMemberReset` operationId).
+	MakeMemberReset(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListTrials A club's trials, abandoned ones too
 	//
@@ -191,10 +249,30 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/clubs/{club}/trials (the `CreateTrial` operationId).
 	CreateTrial(ctx context.Context, club ClubID, body CreateTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// BecomeFirstAdminWithBody Become the first admin of a new server
+	//
+	// While the server knows nobody, the program prints a link when it starts that makes the first admin's account, once,
+	// within an hour.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/first-admin (the `BecomeFirstAdmin` operationId).
+	BecomeFirstAdminWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// BecomeFirstAdmin Become the first admin of a new server
+	//
+	// While the server knows nobody, the program prints a link when it starts that makes the first admin's account, once,
+	// within an hour.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/first-admin (the `BecomeFirstAdmin` operationId).
+	BecomeFirstAdmin(ctx context.Context, body BecomeFirstAdminJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// AcceptInvitationWithBody Join a club
 	//
-	// Without a bearer token this makes an account with `name` and answers its first token, once. With one, the
-	// account of that token becomes a member, `name` is not needed and no token is answered.
+	// Without a token or cookie this makes an account with `name` and answers its first token, once, or, with `session`,
+	// a cookie. With one, its account becomes a member, `name` is not needed and no token is answered.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -203,8 +281,8 @@ type ClientInterface interface {
 
 	// AcceptInvitation Join a club
 	//
-	// Without a bearer token this makes an account with `name` and answers its first token, once. With one, the
-	// account of that token becomes a member, `name` is not needed and no token is answered.
+	// Without a token or cookie this makes an account with `name` and answers its first token, once, or, with `session`,
+	// a cookie. With one, its account becomes a member, `name` is not needed and no token is answered.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -216,14 +294,72 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// ListTokens Your tokens that are not revoked, without their secrets
+	// ListEvents What happened to your account, the newest first
+	//
+	// Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
+	//
+	// Corresponds with GET /v1/me/events (the `ListEvents` operationId).
+	ListEvents(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListSessions Your sessions, those used last first
+	//
+	// Corresponds with GET /v1/me/sessions (the `ListSessions` operationId).
+	ListSessions(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EndSession End one of your sessions
+	//
+	// It may be accepted for up to 5 seconds more.
+	//
+	// Corresponds with DELETE /v1/me/sessions/{session} (the `EndSession` operationId).
+	EndSession(ctx context.Context, session SessionID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutSignInWithBody Set what you sign in with
+	//
+	// An e-mail address, a password, or both. Where there is a password, the one that holds now goes with it. Reset links
+	// under way end, and with `end_others` all other sessions and tokens. A session goes on under another cookie.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/me/sign-in (the `PutSignIn` operationId).
+	PutSignInWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutSignIn Set what you sign in with
+	//
+	// An e-mail address, a password, or both. Where there is a password, the one that holds now goes with it. Reset links
+	// under way end, and with `end_others` all other sessions and tokens. A session goes on under another cookie.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/me/sign-in (the `PutSignIn` operationId).
+	PutSignIn(ctx context.Context, body PutSignInJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SignOutWithBody Sign out
+	//
+	// Ends the session or token that asks; `everywhere`, all of your sessions and tokens.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/me/sign-out (the `SignOut` operationId).
+	SignOutWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SignOut Sign out
+	//
+	// Ends the session or token that asks; `everywhere`, all of your sessions and tokens.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/me/sign-out (the `SignOut` operationId).
+	SignOut(ctx context.Context, body SignOutJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListTokens Your tokens that still let in, without their secrets
 	//
 	// Corresponds with GET /v1/me/tokens (the `ListTokens` operationId).
 	ListTokens(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateTokenWithBody Make another token
 	//
-	// The secret is in this answer and nowhere else. Give each phone and program its own token, so that one can be revoked alone.
+	// The secret is in this answer and nowhere else. Give each phone and program its own token, with the scopes that it
+	// needs, so that one can be revoked alone.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -232,7 +368,8 @@ type ClientInterface interface {
 
 	// CreateToken Make another token
 	//
-	// The secret is in this answer and nowhere else. Give each phone and program its own token, so that one can be revoked alone.
+	// The secret is in this answer and nowhere else. Give each phone and program its own token, with the scopes that it
+	// needs, so that one can be revoked alone.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -278,6 +415,66 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 	GetProtocolTemplate(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// MakeResetWithBody Hand out a reset link for an account
+	//
+	// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
+	// holder can read. It holds for an hour, once; one handed out before ends. It stands in the account's events.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/resets (the `MakeReset` operationId).
+	MakeResetWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// MakeReset Hand out a reset link for an account
+	//
+	// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
+	// holder can read. It holds for an hour, once; one handed out before ends. It stands in the account's events.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/resets (the `MakeReset` operationId).
+	MakeReset(ctx context.Context, body MakeResetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// UseResetWithBody Use a reset link
+	//
+	// Sets the password or the e-mail address, or both, or neither for who signs in by a token alone; ends all of the
+	// account's sessions and tokens, and signs in.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/resets/use (the `UseReset` operationId).
+	UseResetWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// UseReset Use a reset link
+	//
+	// Sets the password or the e-mail address, or both, or neither for who signs in by a token alone; ends all of the
+	// account's sessions and tokens, and signs in.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/resets/use (the `UseReset` operationId).
+	UseReset(ctx context.Context, body UseResetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SignInWithBody Sign in
+	//
+	// With `token` it answers a token for a program, else a cookie for a browser. An address that nobody has and a wrong
+	// password are answered alike.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/sessions (the `SignIn` operationId).
+	SignInWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SignIn Sign in
+	//
+	// With `token` it answers a token for a program, else a cookie for a browser. An address that nobody has and a wrong
+	// password are answered alike.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/sessions (the `SignIn` operationId).
+	SignIn(ctx context.Context, body SignInJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetTrial A trial with the history of its states
 	//
@@ -829,6 +1026,108 @@ func (c *Client) GetClub(ctx context.Context, club ClubID, reqEditors ...Request
 	return c.Client.Do(req)
 }
 
+// ListClubEvents What was done to members' accounts in the club's name, the newest first
+//
+// For organisers and auditors; 500 at most.
+//
+// Corresponds with GET /v1/clubs/{club}/events (the `ListClubEvents` operationId).
+func (c *Client) ListClubEvents(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListClubEventsRequest(c.Server, club)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListHandovers Offers of the organiser's role that stand
+//
+// Corresponds with GET /v1/clubs/{club}/handovers (the `ListHandovers` operationId).
+func (c *Client) ListHandovers(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListHandoversRequest(c.Server, club)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OfferRoleWithBody Offer your role of organiser to a member
+//
+// The first of two confirmations; it stands for 14 days. An earlier offer of yours ends.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/handovers (the `OfferRole` operationId).
+func (c *Client) OfferRoleWithBody(ctx context.Context, club ClubID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOfferRoleRequestWithBody(c.Server, club, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OfferRole Offer your role of organiser to a member
+//
+// The first of two confirmations; it stands for 14 days. An earlier offer of yours ends.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/clubs/{club}/handovers (the `OfferRole` operationId).
+func (c *Client) OfferRole(ctx context.Context, club ClubID, body OfferRoleJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOfferRoleRequest(c.Server, club, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EndOffer Withdraw your offer, or decline one made to you
+//
+// Corresponds with DELETE /v1/clubs/{club}/handovers/{handover} (the `EndOffer` operationId).
+func (c *Client) EndOffer(ctx context.Context, club ClubID, handover HandoverID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEndOfferRequest(c.Server, club, handover)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// TakeRole Take the role that was offered to you
+//
+// The second confirmation. You become an organiser, who offered it an angler.
+//
+// Corresponds with POST /v1/clubs/{club}/handovers/{handover}/take (the `TakeRole` operationId).
+func (c *Client) TakeRole(ctx context.Context, club ClubID, handover HandoverID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewTakeRoleRequest(c.Server, club, handover)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListInvitations A club's invitations, without their secrets
 //
 // Corresponds with GET /v1/clubs/{club}/invitations (the `ListInvitations` operationId).
@@ -847,7 +1146,7 @@ func (c *Client) ListInvitations(ctx context.Context, club ClubID, reqEditors ..
 // CreateInvitationWithBody Invite members
 //
 // The secret is in this answer and nowhere else; pass it on in a way that only those invited can read. It can be
-// accepted for 14 days, `uses` times.
+// accepted for 14 days, `uses` times. Organisers and auditors are invited one by one, as is who is named.
 //
 // Takes any type of body and a specified content type.
 //
@@ -867,7 +1166,7 @@ func (c *Client) CreateInvitationWithBody(ctx context.Context, club ClubID, cont
 // CreateInvitation Invite members
 //
 // The secret is in this answer and nowhere else; pass it on in a way that only those invited can read. It can be
-// accepted for 14 days, `uses` times.
+// accepted for 14 days, `uses` times. Organisers and auditors are invited one by one, as is who is named.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -904,6 +1203,42 @@ func (c *Client) RevokeInvitation(ctx context.Context, club ClubID, invitation I
 // Corresponds with GET /v1/clubs/{club}/members (the `ListMembers` operationId).
 func (c *Client) ListMembers(ctx context.Context, club ClubID, params *ListMembersParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListMembersRequest(c.Server, club, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RemoveMember Remove a member, or leave
+//
+// An organiser removes members; anybody leaves himself. The last organiser stays. The member's part in running trials
+// ends: his records stay, he can still send what he noted before, read his own and have them erased.
+//
+// Corresponds with DELETE /v1/clubs/{club}/members/{account} (the `RemoveMember` operationId).
+func (c *Client) RemoveMember(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRemoveMemberRequest(c.Server, club, account)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// MakeMemberReset Hand out a reset link for an angler
+//
+// An organiser does, for a plain angler of that club and of no other; for others a server's admin. As for makeReset;
+// it stands in the club's events too.
+//
+// Corresponds with POST /v1/clubs/{club}/members/{account}/reset (the `MakeMemberReset` operationId).
+func (c *Client) MakeMemberReset(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewMakeMemberResetRequest(c.Server, club, account)
 	if err != nil {
 		return nil, err
 	}
@@ -967,10 +1302,50 @@ func (c *Client) CreateTrial(ctx context.Context, club ClubID, body CreateTrialJ
 	return c.Client.Do(req)
 }
 
+// BecomeFirstAdminWithBody Become the first admin of a new server
+//
+// While the server knows nobody, the program prints a link when it starts that makes the first admin's account, once,
+// within an hour.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/first-admin (the `BecomeFirstAdmin` operationId).
+func (c *Client) BecomeFirstAdminWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewBecomeFirstAdminRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// BecomeFirstAdmin Become the first admin of a new server
+//
+// While the server knows nobody, the program prints a link when it starts that makes the first admin's account, once,
+// within an hour.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/first-admin (the `BecomeFirstAdmin` operationId).
+func (c *Client) BecomeFirstAdmin(ctx context.Context, body BecomeFirstAdminJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewBecomeFirstAdminRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // AcceptInvitationWithBody Join a club
 //
-// Without a bearer token this makes an account with `name` and answers its first token, once. With one, the
-// account of that token becomes a member, `name` is not needed and no token is answered.
+// Without a token or cookie this makes an account with `name` and answers its first token, once, or, with `session`,
+// a cookie. With one, its account becomes a member, `name` is not needed and no token is answered.
 //
 // Takes any type of body and a specified content type.
 //
@@ -989,8 +1364,8 @@ func (c *Client) AcceptInvitationWithBody(ctx context.Context, contentType strin
 
 // AcceptInvitation Join a club
 //
-// Without a bearer token this makes an account with `name` and answers its first token, once. With one, the
-// account of that token becomes a member, `name` is not needed and no token is answered.
+// Without a token or cookie this makes an account with `name` and answers its first token, once, or, with `session`,
+// a cookie. With one, its account becomes a member, `name` is not needed and no token is answered.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -1022,7 +1397,134 @@ func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*htt
 	return c.Client.Do(req)
 }
 
-// ListTokens Your tokens that are not revoked, without their secrets
+// ListEvents What happened to your account, the newest first
+//
+// Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
+//
+// Corresponds with GET /v1/me/events (the `ListEvents` operationId).
+func (c *Client) ListEvents(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListEventsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListSessions Your sessions, those used last first
+//
+// Corresponds with GET /v1/me/sessions (the `ListSessions` operationId).
+func (c *Client) ListSessions(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSessionsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EndSession End one of your sessions
+//
+// It may be accepted for up to 5 seconds more.
+//
+// Corresponds with DELETE /v1/me/sessions/{session} (the `EndSession` operationId).
+func (c *Client) EndSession(ctx context.Context, session SessionID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEndSessionRequest(c.Server, session)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutSignInWithBody Set what you sign in with
+//
+// An e-mail address, a password, or both. Where there is a password, the one that holds now goes with it. Reset links
+// under way end, and with `end_others` all other sessions and tokens. A session goes on under another cookie.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/me/sign-in (the `PutSignIn` operationId).
+func (c *Client) PutSignInWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutSignInRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutSignIn Set what you sign in with
+//
+// An e-mail address, a password, or both. Where there is a password, the one that holds now goes with it. Reset links
+// under way end, and with `end_others` all other sessions and tokens. A session goes on under another cookie.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/me/sign-in (the `PutSignIn` operationId).
+func (c *Client) PutSignIn(ctx context.Context, body PutSignInJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutSignInRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SignOutWithBody Sign out
+//
+// Ends the session or token that asks; `everywhere`, all of your sessions and tokens.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/me/sign-out (the `SignOut` operationId).
+func (c *Client) SignOutWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSignOutRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SignOut Sign out
+//
+// Ends the session or token that asks; `everywhere`, all of your sessions and tokens.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/me/sign-out (the `SignOut` operationId).
+func (c *Client) SignOut(ctx context.Context, body SignOutJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSignOutRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListTokens Your tokens that still let in, without their secrets
 //
 // Corresponds with GET /v1/me/tokens (the `ListTokens` operationId).
 func (c *Client) ListTokens(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -1039,7 +1541,8 @@ func (c *Client) ListTokens(ctx context.Context, reqEditors ...RequestEditorFn) 
 
 // CreateTokenWithBody Make another token
 //
-// The secret is in this answer and nowhere else. Give each phone and program its own token, so that one can be revoked alone.
+// The secret is in this answer and nowhere else. Give each phone and program its own token, with the scopes that it
+// needs, so that one can be revoked alone.
 //
 // Takes any type of body and a specified content type.
 //
@@ -1058,7 +1561,8 @@ func (c *Client) CreateTokenWithBody(ctx context.Context, contentType string, bo
 
 // CreateToken Make another token
 //
-// The secret is in this answer and nowhere else. Give each phone and program its own token, so that one can be revoked alone.
+// The secret is in this answer and nowhere else. Give each phone and program its own token, with the scopes that it
+// needs, so that one can be revoked alone.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -1155,6 +1659,126 @@ func (c *Client) GetUsualSize(ctx context.Context, reqEditors ...RequestEditorFn
 // Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 func (c *Client) GetProtocolTemplate(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetProtocolTemplateRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// MakeResetWithBody Hand out a reset link for an account
+//
+// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
+// holder can read. It holds for an hour, once; one handed out before ends. It stands in the account's events.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/resets (the `MakeReset` operationId).
+func (c *Client) MakeResetWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewMakeResetRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// MakeReset Hand out a reset link for an account
+//
+// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
+// holder can read. It holds for an hour, once; one handed out before ends. It stands in the account's events.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/resets (the `MakeReset` operationId).
+func (c *Client) MakeReset(ctx context.Context, body MakeResetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewMakeResetRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// UseResetWithBody Use a reset link
+//
+// Sets the password or the e-mail address, or both, or neither for who signs in by a token alone; ends all of the
+// account's sessions and tokens, and signs in.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/resets/use (the `UseReset` operationId).
+func (c *Client) UseResetWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewUseResetRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// UseReset Use a reset link
+//
+// Sets the password or the e-mail address, or both, or neither for who signs in by a token alone; ends all of the
+// account's sessions and tokens, and signs in.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/resets/use (the `UseReset` operationId).
+func (c *Client) UseReset(ctx context.Context, body UseResetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewUseResetRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SignInWithBody Sign in
+//
+// With `token` it answers a token for a program, else a cookie for a browser. An address that nobody has and a wrong
+// password are answered alike.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/sessions (the `SignIn` operationId).
+func (c *Client) SignInWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSignInRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SignIn Sign in
+//
+// With `token` it answers a token for a program, else a cookie for a browser. An address that nobody has and a wrong
+// password are answered alike.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/sessions (the `SignIn` operationId).
+func (c *Client) SignIn(ctx context.Context, body SignInJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSignInRequest(c.Server, body)
 	if err != nil {
 		return nil, err
 	}
@@ -2313,6 +2937,203 @@ func NewGetClubRequest(server string, club ClubID) (*http.Request, error) {
 	return req, nil
 }
 
+// NewListClubEventsRequest constructs an http.Request for the ListClubEvents method
+func NewListClubEventsRequest(server string, club ClubID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/events", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListHandoversRequest constructs an http.Request for the ListHandovers method
+func NewListHandoversRequest(server string, club ClubID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/handovers", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewOfferRoleRequest calls the generic OfferRole builder with application/json body
+func NewOfferRoleRequest(server string, club ClubID, body OfferRoleJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewOfferRoleRequestWithBody(server, club, "application/json", bodyReader)
+}
+
+// NewOfferRoleRequestWithBody constructs an http.Request for the OfferRole method, with any body, and a specified content type
+func NewOfferRoleRequestWithBody(server string, club ClubID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/handovers", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewEndOfferRequest constructs an http.Request for the EndOffer method
+func NewEndOfferRequest(server string, club ClubID, handover HandoverID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "handover", handover, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/handovers/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewTakeRoleRequest constructs an http.Request for the TakeRole method
+func NewTakeRoleRequest(server string, club ClubID, handover HandoverID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "handover", handover, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/handovers/%s/take", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListInvitationsRequest constructs an http.Request for the ListInvitations method
 func NewListInvitationsRequest(server string, club ClubID) (*http.Request, error) {
 	var err error
@@ -2508,6 +3329,88 @@ func NewListMembersRequest(server string, club ClubID, params *ListMembersParams
 	return req, nil
 }
 
+// NewRemoveMemberRequest constructs an http.Request for the RemoveMember method
+func NewRemoveMemberRequest(server string, club ClubID, account AccountID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "account", account, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/members/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewMakeMemberResetRequest constructs an http.Request for the MakeMemberReset method
+func NewMakeMemberResetRequest(server string, club ClubID, account AccountID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "account", account, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/members/%s/reset", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListTrialsRequest constructs an http.Request for the ListTrials method
 func NewListTrialsRequest(server string, club ClubID, params *ListTrialsParams) (*http.Request, error) {
 	var err error
@@ -2628,6 +3531,46 @@ func NewCreateTrialRequestWithBody(server string, club ClubID, contentType strin
 	return req, nil
 }
 
+// NewBecomeFirstAdminRequest calls the generic BecomeFirstAdmin builder with application/json body
+func NewBecomeFirstAdminRequest(server string, body BecomeFirstAdminJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewBecomeFirstAdminRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewBecomeFirstAdminRequestWithBody constructs an http.Request for the BecomeFirstAdmin method, with any body, and a specified content type
+func NewBecomeFirstAdminRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/first-admin")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewAcceptInvitationRequest calls the generic AcceptInvitation builder with application/json body
 func NewAcceptInvitationRequest(server string, body AcceptInvitationJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -2691,6 +3634,174 @@ func NewGetMeRequest(server string) (*http.Request, error) {
 	if err != nil {
 		return nil, err
 	}
+
+	return req, nil
+}
+
+// NewListEventsRequest constructs an http.Request for the ListEvents method
+func NewListEventsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/events")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListSessionsRequest constructs an http.Request for the ListSessions method
+func NewListSessionsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/sessions")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewEndSessionRequest constructs an http.Request for the EndSession method
+func NewEndSessionRequest(server string, session SessionID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "session", session, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/sessions/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPutSignInRequest calls the generic PutSignIn builder with application/json body
+func NewPutSignInRequest(server string, body PutSignInJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutSignInRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewPutSignInRequestWithBody constructs an http.Request for the PutSignIn method, with any body, and a specified content type
+func NewPutSignInRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/sign-in")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewSignOutRequest calls the generic SignOut builder with application/json body
+func NewSignOutRequest(server string, body SignOutJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSignOutRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewSignOutRequestWithBody constructs an http.Request for the SignOut method, with any body, and a specified content type
+func NewSignOutRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/sign-out")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -2886,6 +3997,126 @@ func NewGetProtocolTemplateRequest(server string) (*http.Request, error) {
 	if err != nil {
 		return nil, err
 	}
+
+	return req, nil
+}
+
+// NewMakeResetRequest calls the generic MakeReset builder with application/json body
+func NewMakeResetRequest(server string, body MakeResetJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewMakeResetRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewMakeResetRequestWithBody constructs an http.Request for the MakeReset method, with any body, and a specified content type
+func NewMakeResetRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/resets")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewUseResetRequest calls the generic UseReset builder with application/json body
+func NewUseResetRequest(server string, body UseResetJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewUseResetRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewUseResetRequestWithBody constructs an http.Request for the UseReset method, with any body, and a specified content type
+func NewUseResetRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/resets/use")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewSignInRequest calls the generic SignIn builder with application/json body
+func NewSignInRequest(server string, body SignInJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSignInRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewSignInRequestWithBody constructs an http.Request for the SignIn method, with any body, and a specified content type
+func NewSignInRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/sessions")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -4777,6 +6008,56 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/clubs/{club} (the `GetClub` operationId).
 	GetClubWithResponse(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*GetClubResponse, error)
 
+	// ListClubEventsWithResponse What was done to members' accounts in the club's name, the newest first
+	//
+	// For organisers and auditors; 500 at most.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/events (the `ListClubEvents` operationId).
+	ListClubEventsWithResponse(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*ListClubEventsResponse, error)
+
+	// ListHandoversWithResponse Offers of the organiser's role that stand
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/handovers (the `ListHandovers` operationId).
+	ListHandoversWithResponse(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*ListHandoversResponse, error)
+
+	// OfferRoleWithBodyWithResponse Offer your role of organiser to a member
+	//
+	// The first of two confirmations; it stands for 14 days. An earlier offer of yours ends.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/handovers (the `OfferRole` operationId).
+	OfferRoleWithBodyWithResponse(ctx context.Context, club ClubID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OfferRoleResponse, error)
+
+	// OfferRoleWithResponse Offer your role of organiser to a member
+	//
+	// The first of two confirmations; it stands for 14 days. An earlier offer of yours ends.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/handovers (the `OfferRole` operationId).
+	OfferRoleWithResponse(ctx context.Context, club ClubID, body OfferRoleJSONRequestBody, reqEditors ...RequestEditorFn) (*OfferRoleResponse, error)
+
+	// EndOfferWithResponse Withdraw your offer, or decline one made to you
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/handovers/{handover} (the `EndOffer` operationId).
+	EndOfferWithResponse(ctx context.Context, club ClubID, handover HandoverID, reqEditors ...RequestEditorFn) (*EndOfferResponse, error)
+
+	// TakeRoleWithResponse Take the role that was offered to you
+	//
+	// The second confirmation. You become an organiser, who offered it an angler.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/handovers/{handover}/take (the `TakeRole` operationId).
+	TakeRoleWithResponse(ctx context.Context, club ClubID, handover HandoverID, reqEditors ...RequestEditorFn) (*TakeRoleResponse, error)
+
 	// ListInvitationsWithResponse A club's invitations, without their secrets
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -4787,7 +6068,7 @@ type ClientWithResponsesInterface interface {
 	// CreateInvitationWithBodyWithResponse Invite members
 	//
 	// The secret is in this answer and nowhere else; pass it on in a way that only those invited can read. It can be
-	// accepted for 14 days, `uses` times.
+	// accepted for 14 days, `uses` times. Organisers and auditors are invited one by one, as is who is named.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -4797,7 +6078,7 @@ type ClientWithResponsesInterface interface {
 	// CreateInvitationWithResponse Invite members
 	//
 	// The secret is in this answer and nowhere else; pass it on in a way that only those invited can read. It can be
-	// accepted for 14 days, `uses` times.
+	// accepted for 14 days, `uses` times. Organisers and auditors are invited one by one, as is who is named.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -4817,6 +6098,26 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/clubs/{club}/members (the `ListMembers` operationId).
 	ListMembersWithResponse(ctx context.Context, club ClubID, params *ListMembersParams, reqEditors ...RequestEditorFn) (*ListMembersResponse, error)
+
+	// RemoveMemberWithResponse Remove a member, or leave
+	//
+	// An organiser removes members; anybody leaves himself. The last organiser stays. The member's part in running trials
+	// ends: his records stay, he can still send what he noted before, read his own and have them erased.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/members/{account} (the `RemoveMember` operationId).
+	RemoveMemberWithResponse(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*RemoveMemberResponse, error)
+
+	// MakeMemberResetWithResponse Hand out a reset link for an angler
+	//
+	// An organiser does, for a plain angler of that club and of no other; for others a server's admin. As for makeReset;
+	// it stands in the club's events too.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/members/{account}/reset (the `MakeMemberReset` operationId).
+	MakeMemberResetWithResponse(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*MakeMemberResetResponse, error)
 
 	// ListTrialsWithResponse A club's trials, abandoned ones too
 	//
@@ -4843,10 +6144,30 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/clubs/{club}/trials (the `CreateTrial` operationId).
 	CreateTrialWithResponse(ctx context.Context, club ClubID, body CreateTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateTrialResponse, error)
 
+	// BecomeFirstAdminWithBodyWithResponse Become the first admin of a new server
+	//
+	// While the server knows nobody, the program prints a link when it starts that makes the first admin's account, once,
+	// within an hour.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/first-admin (the `BecomeFirstAdmin` operationId).
+	BecomeFirstAdminWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*BecomeFirstAdminResponse, error)
+
+	// BecomeFirstAdminWithResponse Become the first admin of a new server
+	//
+	// While the server knows nobody, the program prints a link when it starts that makes the first admin's account, once,
+	// within an hour.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/first-admin (the `BecomeFirstAdmin` operationId).
+	BecomeFirstAdminWithResponse(ctx context.Context, body BecomeFirstAdminJSONRequestBody, reqEditors ...RequestEditorFn) (*BecomeFirstAdminResponse, error)
+
 	// AcceptInvitationWithBodyWithResponse Join a club
 	//
-	// Without a bearer token this makes an account with `name` and answers its first token, once. With one, the
-	// account of that token becomes a member, `name` is not needed and no token is answered.
+	// Without a token or cookie this makes an account with `name` and answers its first token, once, or, with `session`,
+	// a cookie. With one, its account becomes a member, `name` is not needed and no token is answered.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -4855,8 +6176,8 @@ type ClientWithResponsesInterface interface {
 
 	// AcceptInvitationWithResponse Join a club
 	//
-	// Without a bearer token this makes an account with `name` and answers its first token, once. With one, the
-	// account of that token becomes a member, `name` is not needed and no token is answered.
+	// Without a token or cookie this makes an account with `name` and answers its first token, once, or, with `session`,
+	// a cookie. With one, its account becomes a member, `name` is not needed and no token is answered.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -4870,7 +6191,70 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMeWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetMeResponse, error)
 
-	// ListTokensWithResponse Your tokens that are not revoked, without their secrets
+	// ListEventsWithResponse What happened to your account, the newest first
+	//
+	// Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/me/events (the `ListEvents` operationId).
+	ListEventsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListEventsResponse, error)
+
+	// ListSessionsWithResponse Your sessions, those used last first
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/me/sessions (the `ListSessions` operationId).
+	ListSessionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSessionsResponse, error)
+
+	// EndSessionWithResponse End one of your sessions
+	//
+	// It may be accepted for up to 5 seconds more.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/me/sessions/{session} (the `EndSession` operationId).
+	EndSessionWithResponse(ctx context.Context, session SessionID, reqEditors ...RequestEditorFn) (*EndSessionResponse, error)
+
+	// PutSignInWithBodyWithResponse Set what you sign in with
+	//
+	// An e-mail address, a password, or both. Where there is a password, the one that holds now goes with it. Reset links
+	// under way end, and with `end_others` all other sessions and tokens. A session goes on under another cookie.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/me/sign-in (the `PutSignIn` operationId).
+	PutSignInWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutSignInResponse, error)
+
+	// PutSignInWithResponse Set what you sign in with
+	//
+	// An e-mail address, a password, or both. Where there is a password, the one that holds now goes with it. Reset links
+	// under way end, and with `end_others` all other sessions and tokens. A session goes on under another cookie.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/me/sign-in (the `PutSignIn` operationId).
+	PutSignInWithResponse(ctx context.Context, body PutSignInJSONRequestBody, reqEditors ...RequestEditorFn) (*PutSignInResponse, error)
+
+	// SignOutWithBodyWithResponse Sign out
+	//
+	// Ends the session or token that asks; `everywhere`, all of your sessions and tokens.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/sign-out (the `SignOut` operationId).
+	SignOutWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SignOutResponse, error)
+
+	// SignOutWithResponse Sign out
+	//
+	// Ends the session or token that asks; `everywhere`, all of your sessions and tokens.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/sign-out (the `SignOut` operationId).
+	SignOutWithResponse(ctx context.Context, body SignOutJSONRequestBody, reqEditors ...RequestEditorFn) (*SignOutResponse, error)
+
+	// ListTokensWithResponse Your tokens that still let in, without their secrets
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -4879,7 +6263,8 @@ type ClientWithResponsesInterface interface {
 
 	// CreateTokenWithBodyWithResponse Make another token
 	//
-	// The secret is in this answer and nowhere else. Give each phone and program its own token, so that one can be revoked alone.
+	// The secret is in this answer and nowhere else. Give each phone and program its own token, with the scopes that it
+	// needs, so that one can be revoked alone.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -4888,7 +6273,8 @@ type ClientWithResponsesInterface interface {
 
 	// CreateTokenWithResponse Make another token
 	//
-	// The secret is in this answer and nowhere else. Give each phone and program its own token, so that one can be revoked alone.
+	// The secret is in this answer and nowhere else. Give each phone and program its own token, with the scopes that it
+	// needs, so that one can be revoked alone.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -4940,6 +6326,66 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 	GetProtocolTemplateWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetProtocolTemplateResponse, error)
+
+	// MakeResetWithBodyWithResponse Hand out a reset link for an account
+	//
+	// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
+	// holder can read. It holds for an hour, once; one handed out before ends. It stands in the account's events.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/resets (the `MakeReset` operationId).
+	MakeResetWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*MakeResetResponse, error)
+
+	// MakeResetWithResponse Hand out a reset link for an account
+	//
+	// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
+	// holder can read. It holds for an hour, once; one handed out before ends. It stands in the account's events.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/resets (the `MakeReset` operationId).
+	MakeResetWithResponse(ctx context.Context, body MakeResetJSONRequestBody, reqEditors ...RequestEditorFn) (*MakeResetResponse, error)
+
+	// UseResetWithBodyWithResponse Use a reset link
+	//
+	// Sets the password or the e-mail address, or both, or neither for who signs in by a token alone; ends all of the
+	// account's sessions and tokens, and signs in.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/resets/use (the `UseReset` operationId).
+	UseResetWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*UseResetResponse, error)
+
+	// UseResetWithResponse Use a reset link
+	//
+	// Sets the password or the e-mail address, or both, or neither for who signs in by a token alone; ends all of the
+	// account's sessions and tokens, and signs in.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/resets/use (the `UseReset` operationId).
+	UseResetWithResponse(ctx context.Context, body UseResetJSONRequestBody, reqEditors ...RequestEditorFn) (*UseResetResponse, error)
+
+	// SignInWithBodyWithResponse Sign in
+	//
+	// With `token` it answers a token for a program, else a cookie for a browser. An address that nobody has and a wrong
+	// password are answered alike.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/sessions (the `SignIn` operationId).
+	SignInWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SignInResponse, error)
+
+	// SignInWithResponse Sign in
+	//
+	// With `token` it answers a token for a program, else a cookie for a browser. An address that nobody has and a wrong
+	// password are answered alike.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/sessions (the `SignIn` operationId).
+	SignInWithResponse(ctx context.Context, body SignInJSONRequestBody, reqEditors ...RequestEditorFn) (*SignInResponse, error)
 
 	// GetTrialWithResponse A trial with the history of its states
 	//
@@ -5662,7 +7108,8 @@ func (r ListClubsResponse) ContentType() string {
 
 // CreateClubResponse201Headers the declared response headers of an HTTP 201 response for CreateClub
 type CreateClubResponse201Headers struct {
-	Location string
+	Location  string
+	SetCookie *string
 }
 
 type CreateClubResponse struct {
@@ -5820,6 +7267,407 @@ func (r GetClubResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetClubResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListClubEventsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *EventList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListClubEventsResponse) GetJSON200() *EventList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListClubEventsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListClubEventsResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListClubEventsResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListClubEventsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListClubEventsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListClubEventsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListClubEventsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListClubEventsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListClubEventsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListHandoversResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *HandoverList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListHandoversResponse) GetJSON200() *HandoverList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListHandoversResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListHandoversResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListHandoversResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListHandoversResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListHandoversResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListHandoversResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListHandoversResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListHandoversResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type OfferRoleResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Handover
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r OfferRoleResponse) GetJSON201() *Handover {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OfferRoleResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OfferRoleResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OfferRoleResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OfferRoleResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OfferRoleResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type EndOfferResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r EndOfferResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r EndOfferResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r EndOfferResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r EndOfferResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r EndOfferResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r EndOfferResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EndOfferResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EndOfferResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EndOfferResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// TakeRoleResponse204Headers the declared response headers of an HTTP 204 response for TakeRole
+type TakeRoleResponse204Headers struct {
+	SetCookie *string
+}
+
+type TakeRoleResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers204 the parsed response headers for an HTTP 204 response
+	Headers204 *TakeRoleResponse204Headers
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r TakeRoleResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r TakeRoleResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r TakeRoleResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r TakeRoleResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r TakeRoleResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r TakeRoleResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r TakeRoleResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r TakeRoleResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r TakeRoleResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r TakeRoleResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -6151,6 +7999,158 @@ func (r ListMembersResponse) ContentType() string {
 	return ""
 }
 
+type RemoveMemberResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r RemoveMemberResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r RemoveMemberResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r RemoveMemberResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r RemoveMemberResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r RemoveMemberResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RemoveMemberResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RemoveMemberResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RemoveMemberResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RemoveMemberResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RemoveMemberResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type MakeMemberResetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *ResetLink
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r MakeMemberResetResponse) GetJSON201() *ResetLink {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r MakeMemberResetResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r MakeMemberResetResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r MakeMemberResetResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r MakeMemberResetResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r MakeMemberResetResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r MakeMemberResetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r MakeMemberResetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r MakeMemberResetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r MakeMemberResetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ListTrialsResponse200Headers the declared response headers of an HTTP 200 response for ListTrials
 type ListTrialsResponse200Headers struct {
 	Link *string
@@ -6331,6 +8331,129 @@ func (r CreateTrialResponse) ContentType() string {
 	return ""
 }
 
+// BecomeFirstAdminResponse201Headers the declared response headers of an HTTP 201 response for BecomeFirstAdmin
+type BecomeFirstAdminResponse201Headers struct {
+	SetCookie *string
+}
+
+// BecomeFirstAdminResponse429Headers the declared response headers of an HTTP 429 response for BecomeFirstAdmin
+type BecomeFirstAdminResponse429Headers struct {
+	RetryAfter int
+}
+
+type BecomeFirstAdminResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *SignedIn
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationProblemJSON429 *TooMany
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *BecomeFirstAdminResponse201Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *BecomeFirstAdminResponse429Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r BecomeFirstAdminResponse) GetJSON201() *SignedIn {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSON429() *TooMany {
+	return r.ApplicationProblemJSON429
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r BecomeFirstAdminResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r BecomeFirstAdminResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r BecomeFirstAdminResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r BecomeFirstAdminResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r BecomeFirstAdminResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// AcceptInvitationResponse201Headers the declared response headers of an HTTP 201 response for AcceptInvitation
+type AcceptInvitationResponse201Headers struct {
+	SetCookie *string
+}
+
 type AcceptInvitationResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -6340,6 +8463,8 @@ type AcceptInvitationResponse struct {
 	ApplicationProblemJSON400 *Malformed
 	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
 	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
 	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationProblemJSON404 *NotFound
 	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
@@ -6352,6 +8477,8 @@ type AcceptInvitationResponse struct {
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *AcceptInvitationResponse201Headers
 }
 
 // GetJSON201 returns the response for an HTTP 201 `application/json` response
@@ -6367,6 +8494,11 @@ func (r AcceptInvitationResponse) GetApplicationProblemJSON400() *Malformed {
 // GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
 func (r AcceptInvitationResponse) GetApplicationProblemJSON401() *Unauthenticated {
 	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
 }
 
 // GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
@@ -6490,6 +8622,386 @@ func (r GetMeResponse) ContentType() string {
 	return ""
 }
 
+type ListEventsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *EventList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListEventsResponse) GetJSON200() *EventList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListEventsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListEventsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListEventsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListEventsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListEventsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListEventsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListEventsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListSessionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SessionList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSessionsResponse) GetJSON200() *SessionList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListSessionsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListSessionsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListSessionsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSessionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSessionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSessionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSessionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type EndSessionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r EndSessionResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r EndSessionResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r EndSessionResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r EndSessionResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r EndSessionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EndSessionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EndSessionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EndSessionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PutSignInResponse204Headers the declared response headers of an HTTP 204 response for PutSignIn
+type PutSignInResponse204Headers struct {
+	SetCookie *string
+}
+
+// PutSignInResponse429Headers the declared response headers of an HTTP 429 response for PutSignIn
+type PutSignInResponse429Headers struct {
+	RetryAfter int
+}
+
+type PutSignInResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationProblemJSON429 *TooMany
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers204 the parsed response headers for an HTTP 204 response
+	Headers204 *PutSignInResponse204Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PutSignInResponse429Headers
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSON429() *TooMany {
+	return r.ApplicationProblemJSON429
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PutSignInResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PutSignInResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutSignInResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutSignInResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutSignInResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// SignOutResponse204Headers the declared response headers of an HTTP 204 response for SignOut
+type SignOutResponse204Headers struct {
+	SetCookie *string
+}
+
+type SignOutResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers204 the parsed response headers for an HTTP 204 response
+	Headers204 *SignOutResponse204Headers
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r SignOutResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r SignOutResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r SignOutResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r SignOutResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r SignOutResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SignOutResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SignOutResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SignOutResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SignOutResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SignOutResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListTokensResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -6561,6 +9073,8 @@ type CreateTokenResponse struct {
 	ApplicationProblemJSON400 *Malformed
 	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
 	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
 	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
 	ApplicationProblemJSON413 *TooLarge
 	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
@@ -6584,6 +9098,11 @@ func (r CreateTokenResponse) GetApplicationProblemJSON400() *Malformed {
 // GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
 func (r CreateTokenResponse) GetApplicationProblemJSON401() *Unauthenticated {
 	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r CreateTokenResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
 }
 
 // GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
@@ -6912,6 +9431,332 @@ func (r GetProtocolTemplateResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetProtocolTemplateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type MakeResetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *ResetLink
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r MakeResetResponse) GetJSON201() *ResetLink {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r MakeResetResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r MakeResetResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r MakeResetResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r MakeResetResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r MakeResetResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r MakeResetResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r MakeResetResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r MakeResetResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r MakeResetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r MakeResetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r MakeResetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r MakeResetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// UseResetResponse201Headers the declared response headers of an HTTP 201 response for UseReset
+type UseResetResponse201Headers struct {
+	SetCookie *string
+}
+
+// UseResetResponse429Headers the declared response headers of an HTTP 429 response for UseReset
+type UseResetResponse429Headers struct {
+	RetryAfter int
+}
+
+type UseResetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *SignedIn
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationProblemJSON429 *TooMany
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *UseResetResponse201Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *UseResetResponse429Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r UseResetResponse) GetJSON201() *SignedIn {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSON429() *TooMany {
+	return r.ApplicationProblemJSON429
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r UseResetResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r UseResetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r UseResetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r UseResetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r UseResetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// SignInResponse201Headers the declared response headers of an HTTP 201 response for SignIn
+type SignInResponse201Headers struct {
+	SetCookie *string
+}
+
+// SignInResponse429Headers the declared response headers of an HTTP 429 response for SignIn
+type SignInResponse429Headers struct {
+	RetryAfter int
+}
+
+type SignInResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *SignedIn
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationProblemJSON429 *TooMany
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *SignInResponse201Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *SignInResponse429Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r SignInResponse) GetJSON201() *SignedIn {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r SignInResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r SignInResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r SignInResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r SignInResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r SignInResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r SignInResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r SignInResponse) GetApplicationProblemJSON429() *TooMany {
+	return r.ApplicationProblemJSON429
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SignInResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SignInResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SignInResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SignInResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SignInResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -10687,6 +13532,92 @@ func (c *ClientWithResponses) GetClubWithResponse(ctx context.Context, club Club
 	return ParseGetClubResponse(rsp)
 }
 
+// ListClubEventsWithResponse What was done to members' accounts in the club's name, the newest first
+//
+// For organisers and auditors; 500 at most.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/events (the `ListClubEvents` operationId).
+func (c *ClientWithResponses) ListClubEventsWithResponse(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*ListClubEventsResponse, error) {
+	rsp, err := c.ListClubEvents(ctx, club, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListClubEventsResponse(rsp)
+}
+
+// ListHandoversWithResponse Offers of the organiser's role that stand
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/handovers (the `ListHandovers` operationId).
+func (c *ClientWithResponses) ListHandoversWithResponse(ctx context.Context, club ClubID, reqEditors ...RequestEditorFn) (*ListHandoversResponse, error) {
+	rsp, err := c.ListHandovers(ctx, club, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListHandoversResponse(rsp)
+}
+
+// OfferRoleWithBodyWithResponse Offer your role of organiser to a member
+//
+// The first of two confirmations; it stands for 14 days. An earlier offer of yours ends.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/handovers (the `OfferRole` operationId).
+func (c *ClientWithResponses) OfferRoleWithBodyWithResponse(ctx context.Context, club ClubID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OfferRoleResponse, error) {
+	rsp, err := c.OfferRoleWithBody(ctx, club, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOfferRoleResponse(rsp)
+}
+
+// OfferRoleWithResponse Offer your role of organiser to a member
+//
+// The first of two confirmations; it stands for 14 days. An earlier offer of yours ends.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/handovers (the `OfferRole` operationId).
+func (c *ClientWithResponses) OfferRoleWithResponse(ctx context.Context, club ClubID, body OfferRoleJSONRequestBody, reqEditors ...RequestEditorFn) (*OfferRoleResponse, error) {
+	rsp, err := c.OfferRole(ctx, club, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOfferRoleResponse(rsp)
+}
+
+// EndOfferWithResponse Withdraw your offer, or decline one made to you
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/clubs/{club}/handovers/{handover} (the `EndOffer` operationId).
+func (c *ClientWithResponses) EndOfferWithResponse(ctx context.Context, club ClubID, handover HandoverID, reqEditors ...RequestEditorFn) (*EndOfferResponse, error) {
+	rsp, err := c.EndOffer(ctx, club, handover, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEndOfferResponse(rsp)
+}
+
+// TakeRoleWithResponse Take the role that was offered to you
+//
+// The second confirmation. You become an organiser, who offered it an angler.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/handovers/{handover}/take (the `TakeRole` operationId).
+func (c *ClientWithResponses) TakeRoleWithResponse(ctx context.Context, club ClubID, handover HandoverID, reqEditors ...RequestEditorFn) (*TakeRoleResponse, error) {
+	rsp, err := c.TakeRole(ctx, club, handover, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseTakeRoleResponse(rsp)
+}
+
 // ListInvitationsWithResponse A club's invitations, without their secrets
 //
 // Returns a wrapper object for the known response body format(s).
@@ -10703,7 +13634,7 @@ func (c *ClientWithResponses) ListInvitationsWithResponse(ctx context.Context, c
 // CreateInvitationWithBodyWithResponse Invite members
 //
 // The secret is in this answer and nowhere else; pass it on in a way that only those invited can read. It can be
-// accepted for 14 days, `uses` times.
+// accepted for 14 days, `uses` times. Organisers and auditors are invited one by one, as is who is named.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -10719,7 +13650,7 @@ func (c *ClientWithResponses) CreateInvitationWithBodyWithResponse(ctx context.C
 // CreateInvitationWithResponse Invite members
 //
 // The secret is in this answer and nowhere else; pass it on in a way that only those invited can read. It can be
-// accepted for 14 days, `uses` times.
+// accepted for 14 days, `uses` times. Organisers and auditors are invited one by one, as is who is named.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -10756,6 +13687,38 @@ func (c *ClientWithResponses) ListMembersWithResponse(ctx context.Context, club 
 		return nil, err
 	}
 	return ParseListMembersResponse(rsp)
+}
+
+// RemoveMemberWithResponse Remove a member, or leave
+//
+// An organiser removes members; anybody leaves himself. The last organiser stays. The member's part in running trials
+// ends: his records stay, he can still send what he noted before, read his own and have them erased.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/clubs/{club}/members/{account} (the `RemoveMember` operationId).
+func (c *ClientWithResponses) RemoveMemberWithResponse(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*RemoveMemberResponse, error) {
+	rsp, err := c.RemoveMember(ctx, club, account, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRemoveMemberResponse(rsp)
+}
+
+// MakeMemberResetWithResponse Hand out a reset link for an angler
+//
+// An organiser does, for a plain angler of that club and of no other; for others a server's admin. As for makeReset;
+// it stands in the club's events too.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/members/{account}/reset (the `MakeMemberReset` operationId).
+func (c *ClientWithResponses) MakeMemberResetWithResponse(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*MakeMemberResetResponse, error) {
+	rsp, err := c.MakeMemberReset(ctx, club, account, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseMakeMemberResetResponse(rsp)
 }
 
 // ListTrialsWithResponse A club's trials, abandoned ones too
@@ -10801,10 +13764,42 @@ func (c *ClientWithResponses) CreateTrialWithResponse(ctx context.Context, club 
 	return ParseCreateTrialResponse(rsp)
 }
 
+// BecomeFirstAdminWithBodyWithResponse Become the first admin of a new server
+//
+// While the server knows nobody, the program prints a link when it starts that makes the first admin's account, once,
+// within an hour.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/first-admin (the `BecomeFirstAdmin` operationId).
+func (c *ClientWithResponses) BecomeFirstAdminWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*BecomeFirstAdminResponse, error) {
+	rsp, err := c.BecomeFirstAdminWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseBecomeFirstAdminResponse(rsp)
+}
+
+// BecomeFirstAdminWithResponse Become the first admin of a new server
+//
+// While the server knows nobody, the program prints a link when it starts that makes the first admin's account, once,
+// within an hour.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/first-admin (the `BecomeFirstAdmin` operationId).
+func (c *ClientWithResponses) BecomeFirstAdminWithResponse(ctx context.Context, body BecomeFirstAdminJSONRequestBody, reqEditors ...RequestEditorFn) (*BecomeFirstAdminResponse, error) {
+	rsp, err := c.BecomeFirstAdmin(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseBecomeFirstAdminResponse(rsp)
+}
+
 // AcceptInvitationWithBodyWithResponse Join a club
 //
-// Without a bearer token this makes an account with `name` and answers its first token, once. With one, the
-// account of that token becomes a member, `name` is not needed and no token is answered.
+// Without a token or cookie this makes an account with `name` and answers its first token, once, or, with `session`,
+// a cookie. With one, its account becomes a member, `name` is not needed and no token is answered.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -10819,8 +13814,8 @@ func (c *ClientWithResponses) AcceptInvitationWithBodyWithResponse(ctx context.C
 
 // AcceptInvitationWithResponse Join a club
 //
-// Without a bearer token this makes an account with `name` and answers its first token, once. With one, the
-// account of that token becomes a member, `name` is not needed and no token is answered.
+// Without a token or cookie this makes an account with `name` and answers its first token, once, or, with `session`,
+// a cookie. With one, its account becomes a member, `name` is not needed and no token is answered.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -10846,7 +13841,112 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, reqEditors 
 	return ParseGetMeResponse(rsp)
 }
 
-// ListTokensWithResponse Your tokens that are not revoked, without their secrets
+// ListEventsWithResponse What happened to your account, the newest first
+//
+// Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/me/events (the `ListEvents` operationId).
+func (c *ClientWithResponses) ListEventsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListEventsResponse, error) {
+	rsp, err := c.ListEvents(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListEventsResponse(rsp)
+}
+
+// ListSessionsWithResponse Your sessions, those used last first
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/me/sessions (the `ListSessions` operationId).
+func (c *ClientWithResponses) ListSessionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSessionsResponse, error) {
+	rsp, err := c.ListSessions(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSessionsResponse(rsp)
+}
+
+// EndSessionWithResponse End one of your sessions
+//
+// It may be accepted for up to 5 seconds more.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/me/sessions/{session} (the `EndSession` operationId).
+func (c *ClientWithResponses) EndSessionWithResponse(ctx context.Context, session SessionID, reqEditors ...RequestEditorFn) (*EndSessionResponse, error) {
+	rsp, err := c.EndSession(ctx, session, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEndSessionResponse(rsp)
+}
+
+// PutSignInWithBodyWithResponse Set what you sign in with
+//
+// An e-mail address, a password, or both. Where there is a password, the one that holds now goes with it. Reset links
+// under way end, and with `end_others` all other sessions and tokens. A session goes on under another cookie.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/me/sign-in (the `PutSignIn` operationId).
+func (c *ClientWithResponses) PutSignInWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutSignInResponse, error) {
+	rsp, err := c.PutSignInWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutSignInResponse(rsp)
+}
+
+// PutSignInWithResponse Set what you sign in with
+//
+// An e-mail address, a password, or both. Where there is a password, the one that holds now goes with it. Reset links
+// under way end, and with `end_others` all other sessions and tokens. A session goes on under another cookie.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/me/sign-in (the `PutSignIn` operationId).
+func (c *ClientWithResponses) PutSignInWithResponse(ctx context.Context, body PutSignInJSONRequestBody, reqEditors ...RequestEditorFn) (*PutSignInResponse, error) {
+	rsp, err := c.PutSignIn(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutSignInResponse(rsp)
+}
+
+// SignOutWithBodyWithResponse Sign out
+//
+// Ends the session or token that asks; `everywhere`, all of your sessions and tokens.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/sign-out (the `SignOut` operationId).
+func (c *ClientWithResponses) SignOutWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SignOutResponse, error) {
+	rsp, err := c.SignOutWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSignOutResponse(rsp)
+}
+
+// SignOutWithResponse Sign out
+//
+// Ends the session or token that asks; `everywhere`, all of your sessions and tokens.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/sign-out (the `SignOut` operationId).
+func (c *ClientWithResponses) SignOutWithResponse(ctx context.Context, body SignOutJSONRequestBody, reqEditors ...RequestEditorFn) (*SignOutResponse, error) {
+	rsp, err := c.SignOut(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSignOutResponse(rsp)
+}
+
+// ListTokensWithResponse Your tokens that still let in, without their secrets
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -10861,7 +13961,8 @@ func (c *ClientWithResponses) ListTokensWithResponse(ctx context.Context, reqEdi
 
 // CreateTokenWithBodyWithResponse Make another token
 //
-// The secret is in this answer and nowhere else. Give each phone and program its own token, so that one can be revoked alone.
+// The secret is in this answer and nowhere else. Give each phone and program its own token, with the scopes that it
+// needs, so that one can be revoked alone.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -10876,7 +13977,8 @@ func (c *ClientWithResponses) CreateTokenWithBodyWithResponse(ctx context.Contex
 
 // CreateTokenWithResponse Make another token
 //
-// The secret is in this answer and nowhere else. Give each phone and program its own token, so that one can be revoked alone.
+// The secret is in this answer and nowhere else. Give each phone and program its own token, with the scopes that it
+// needs, so that one can be revoked alone.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -10963,6 +14065,102 @@ func (c *ClientWithResponses) GetProtocolTemplateWithResponse(ctx context.Contex
 		return nil, err
 	}
 	return ParseGetProtocolTemplateResponse(rsp)
+}
+
+// MakeResetWithBodyWithResponse Hand out a reset link for an account
+//
+// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
+// holder can read. It holds for an hour, once; one handed out before ends. It stands in the account's events.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/resets (the `MakeReset` operationId).
+func (c *ClientWithResponses) MakeResetWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*MakeResetResponse, error) {
+	rsp, err := c.MakeResetWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseMakeResetResponse(rsp)
+}
+
+// MakeResetWithResponse Hand out a reset link for an account
+//
+// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
+// holder can read. It holds for an hour, once; one handed out before ends. It stands in the account's events.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/resets (the `MakeReset` operationId).
+func (c *ClientWithResponses) MakeResetWithResponse(ctx context.Context, body MakeResetJSONRequestBody, reqEditors ...RequestEditorFn) (*MakeResetResponse, error) {
+	rsp, err := c.MakeReset(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseMakeResetResponse(rsp)
+}
+
+// UseResetWithBodyWithResponse Use a reset link
+//
+// Sets the password or the e-mail address, or both, or neither for who signs in by a token alone; ends all of the
+// account's sessions and tokens, and signs in.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/resets/use (the `UseReset` operationId).
+func (c *ClientWithResponses) UseResetWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*UseResetResponse, error) {
+	rsp, err := c.UseResetWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseUseResetResponse(rsp)
+}
+
+// UseResetWithResponse Use a reset link
+//
+// Sets the password or the e-mail address, or both, or neither for who signs in by a token alone; ends all of the
+// account's sessions and tokens, and signs in.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/resets/use (the `UseReset` operationId).
+func (c *ClientWithResponses) UseResetWithResponse(ctx context.Context, body UseResetJSONRequestBody, reqEditors ...RequestEditorFn) (*UseResetResponse, error) {
+	rsp, err := c.UseReset(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseUseResetResponse(rsp)
+}
+
+// SignInWithBodyWithResponse Sign in
+//
+// With `token` it answers a token for a program, else a cookie for a browser. An address that nobody has and a wrong
+// password are answered alike.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/sessions (the `SignIn` operationId).
+func (c *ClientWithResponses) SignInWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SignInResponse, error) {
+	rsp, err := c.SignInWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSignInResponse(rsp)
+}
+
+// SignInWithResponse Sign in
+//
+// With `token` it answers a token for a program, else a cookie for a browser. An address that nobody has and a wrong
+// password are answered alike.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/sessions (the `SignIn` operationId).
+func (c *ClientWithResponses) SignInWithResponse(ctx context.Context, body SignInJSONRequestBody, reqEditors ...RequestEditorFn) (*SignInResponse, error) {
+	rsp, err := c.SignIn(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSignInResponse(rsp)
 }
 
 // GetTrialWithResponse A trial with the history of its states
@@ -12029,6 +15227,13 @@ func ParseCreateClubResponse(rsp *http.Response) (*CreateClubResponse, error) {
 			}
 			headers.Location = value
 		}
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
 		response.Headers201 = &headers
 	}
 
@@ -12084,6 +15289,344 @@ func ParseGetClubResponse(rsp *http.Response) (*GetClubResponse, error) {
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseListClubEventsResponse parses an HTTP response from a ListClubEventsWithResponse call
+func ParseListClubEventsResponse(rsp *http.Response) (*ListClubEventsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListClubEventsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest EventList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListHandoversResponse parses an HTTP response from a ListHandoversWithResponse call
+func ParseListHandoversResponse(rsp *http.Response) (*ListHandoversResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListHandoversResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest HandoverList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseOfferRoleResponse parses an HTTP response from a OfferRoleWithResponse call
+func ParseOfferRoleResponse(rsp *http.Response) (*OfferRoleResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OfferRoleResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Handover
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseEndOfferResponse parses an HTTP response from a EndOfferWithResponse call
+func ParseEndOfferResponse(rsp *http.Response) (*EndOfferResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EndOfferResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseTakeRoleResponse parses an HTTP response from a TakeRoleWithResponse call
+func ParseTakeRoleResponse(rsp *http.Response) (*TakeRoleResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &TakeRoleResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		var headers TakeRoleResponse204Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
+		response.Headers204 = &headers
 	}
 
 	return response, nil
@@ -12363,6 +15906,131 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 	return response, nil
 }
 
+// ParseRemoveMemberResponse parses an HTTP response from a RemoveMemberWithResponse call
+func ParseRemoveMemberResponse(rsp *http.Response) (*RemoveMemberResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RemoveMemberResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseMakeMemberResetResponse parses an HTTP response from a MakeMemberResetWithResponse call
+func ParseMakeMemberResetResponse(rsp *http.Response) (*MakeMemberResetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &MakeMemberResetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest ResetLink
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListTrialsResponse parses an HTTP response from a ListTrialsWithResponse call
 func ParseListTrialsResponse(rsp *http.Response) (*ListTrialsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -12525,6 +16193,118 @@ func ParseCreateTrialResponse(rsp *http.Response) (*CreateTrialResponse, error) 
 	return response, nil
 }
 
+// ParseBecomeFirstAdminResponse parses an HTTP response from a BecomeFirstAdminWithResponse call
+func ParseBecomeFirstAdminResponse(rsp *http.Response) (*BecomeFirstAdminResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &BecomeFirstAdminResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest SignedIn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest TooMany
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers BecomeFirstAdminResponse201Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 429:
+		var headers BecomeFirstAdminResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		response.Headers429 = &headers
+	}
+
+	return response, nil
+}
+
 // ParseAcceptInvitationResponse parses an HTTP response from a AcceptInvitationWithResponse call
 func ParseAcceptInvitationResponse(rsp *http.Response) (*AcceptInvitationResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -12559,6 +16339,13 @@ func ParseAcceptInvitationResponse(rsp *http.Response) (*AcceptInvitationRespons
 			return nil, err
 		}
 		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
 		var dest NotFound
@@ -12602,6 +16389,19 @@ func ParseAcceptInvitationResponse(rsp *http.Response) (*AcceptInvitationRespons
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers AcceptInvitationResponse201Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
+		response.Headers201 = &headers
 	}
 
 	return response, nil
@@ -12649,6 +16449,335 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseListEventsResponse parses an HTTP response from a ListEventsWithResponse call
+func ParseListEventsResponse(rsp *http.Response) (*ListEventsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListEventsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest EventList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListSessionsResponse parses an HTTP response from a ListSessionsWithResponse call
+func ParseListSessionsResponse(rsp *http.Response) (*ListSessionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSessionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SessionList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseEndSessionResponse parses an HTTP response from a EndSessionWithResponse call
+func ParseEndSessionResponse(rsp *http.Response) (*EndSessionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EndSessionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePutSignInResponse parses an HTTP response from a PutSignInWithResponse call
+func ParsePutSignInResponse(rsp *http.Response) (*PutSignInResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutSignInResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest TooMany
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		var headers PutSignInResponse204Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
+		response.Headers204 = &headers
+	case rsp.StatusCode == 429:
+		var headers PutSignInResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		response.Headers429 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSignOutResponse parses an HTTP response from a SignOutWithResponse call
+func ParseSignOutResponse(rsp *http.Response) (*SignOutResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SignOutResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		var headers SignOutResponse204Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
+		response.Headers204 = &headers
 	}
 
 	return response, nil
@@ -12735,6 +16864,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 			return nil, err
 		}
 		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
 		var dest TooLarge
@@ -12996,6 +17132,305 @@ func ParseGetProtocolTemplateResponse(rsp *http.Response) (*GetProtocolTemplateR
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseMakeResetResponse parses an HTTP response from a MakeResetWithResponse call
+func ParseMakeResetResponse(rsp *http.Response) (*MakeResetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &MakeResetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest ResetLink
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseUseResetResponse parses an HTTP response from a UseResetWithResponse call
+func ParseUseResetResponse(rsp *http.Response) (*UseResetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &UseResetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest SignedIn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest TooMany
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers UseResetResponse201Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 429:
+		var headers UseResetResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		response.Headers429 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSignInResponse parses an HTTP response from a SignInWithResponse call
+func ParseSignInResponse(rsp *http.Response) (*SignInResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SignInResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest SignedIn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest TooMany
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers SignInResponse201Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 429:
+		var headers SignInResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		response.Headers429 = &headers
 	}
 
 	return response, nil

@@ -177,6 +177,51 @@ func (e DeviationKind) Valid() bool {
 	}
 }
 
+// Defines values for EventKind.
+const (
+	EventKindAllSignedOut  EventKind = "all_signed_out"
+	EventKindEmailSet      EventKind = "email_set"
+	EventKindMemberLeft    EventKind = "member_left"
+	EventKindMemberRemoved EventKind = "member_removed"
+	EventKindPasswordSet   EventKind = "password_set"
+	EventKindResetMade     EventKind = "reset_made"
+	EventKindResetUsed     EventKind = "reset_used"
+	EventKindRoleGiven     EventKind = "role_given"
+	EventKindRoleOffered   EventKind = "role_offered"
+	EventKindRoleTaken     EventKind = "role_taken"
+	EventKindTokenMade     EventKind = "token_made"
+)
+
+// Valid indicates whether the value is a known member of the EventKind enum.
+func (e EventKind) Valid() bool {
+	switch e {
+	case EventKindAllSignedOut:
+		return true
+	case EventKindEmailSet:
+		return true
+	case EventKindMemberLeft:
+		return true
+	case EventKindMemberRemoved:
+		return true
+	case EventKindPasswordSet:
+		return true
+	case EventKindResetMade:
+		return true
+	case EventKindResetUsed:
+		return true
+	case EventKindRoleGiven:
+		return true
+	case EventKindRoleOffered:
+		return true
+	case EventKindRoleTaken:
+		return true
+	case EventKindTokenMade:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Exclusion.
 const (
 	ExclusionAfterLock     Exclusion = "after_lock"
@@ -618,6 +663,30 @@ func (e Role) Valid() bool {
 	}
 }
 
+// Defines values for Scope.
+const (
+	ScopeAccount  Scope = "account"
+	ScopeLog      Scope = "log"
+	ScopeOrganise Scope = "organise"
+	ScopeRead     Scope = "read"
+)
+
+// Valid indicates whether the value is a known member of the Scope enum.
+func (e Scope) Valid() bool {
+	switch e {
+	case ScopeAccount:
+		return true
+	case ScopeLog:
+		return true
+	case ScopeOrganise:
+		return true
+	case ScopeRead:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for SensitivityCode.
 const (
 	SensitivityCodeAsAllocated       SensitivityCode = "as_allocated"
@@ -878,6 +947,9 @@ type AcceptInvitation struct {
 	// Name Your name, 1 to 80 characters; the organiser alone sees it beside your pseudonym
 	Name   *string `json:"name,omitempty"`
 	Secret string  `json:"secret"`
+
+	// Session Answer a cookie for a browser instead of a token
+	Session *bool `json:"session,omitempty"`
 }
 
 // AdjustedResult Allows for the looks made, by the stage-wise order of outcomes; the estimate is median-unbiased.
@@ -1359,6 +1431,28 @@ type EnrolmentList struct {
 	Items []EnrolledAngler `json:"items"`
 }
 
+// Event defines model for Event.
+type Event struct {
+	// Account Whose account
+	Account openapi_types.UUID `json:"account"`
+	At      time.Time          `json:"at"`
+
+	// By The account that did it, or handed the link out; null for the server itself
+	By *openapi_types.UUID `json:"by"`
+
+	// Club The club in whose name
+	Club *openapi_types.UUID `json:"club"`
+	Kind EventKind           `json:"kind"`
+}
+
+// EventKind defines model for EventKind.
+type EventKind string
+
+// EventList Examples: {"items":[{"account":"0190a2b4-7c1d-7e5f-8a3b-012345678901","at":"2026-08-21T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678912","club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","kind":"reset_made"}]}
+type EventList struct {
+	Items []Event `json:"items"`
+}
+
 // Evidence defines model for Evidence.
 type Evidence struct {
 	// Blocks Finished blocks with analysed fish in both halves
@@ -1401,6 +1495,37 @@ type FieldFault struct {
 
 	// Field The path of what is wrong, like `rig.spacing_cm` or `waters[2].name`
 	Field string `json:"field"`
+}
+
+// FirstAdmin Examples: {"email":"merle@example.org","name":"Merle Hatch","password":"tidal pliers under moss","secret":"first_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE"}
+type FirstAdmin struct {
+	Email *string `json:"email,omitempty"`
+
+	// Name 1 to 80 characters
+	Name string `json:"name"`
+
+	// Password 15 to 128 characters, spaces too
+	Password *string `json:"password,omitempty"`
+	Secret   string  `json:"secret"`
+
+	// Token A token for a program is wanted instead of a cookie
+	//
+	// Examples: {"expires_at":"2027-06-30T22:00:00Z","name":"second phone","scopes":["read","log"]}
+	Token *NewToken `json:"token,omitempty"`
+}
+
+// Handover Examples: {"expires_at":"2026-09-04T18:00:00Z","from":"0190a2b4-7c1d-7e5f-8a3b-012345678912","id":"0190a2b4-7c1d-7e5f-8a3b-012345678913","offered_at":"2026-08-21T18:00:00Z","to":"0190a2b4-7c1d-7e5f-8a3b-012345678901"}
+type Handover struct {
+	ExpiresAt time.Time          `json:"expires_at"`
+	From      openapi_types.UUID `json:"from"`
+	ID        openapi_types.UUID `json:"id"`
+	OfferedAt time.Time          `json:"offered_at"`
+	To        openapi_types.UUID `json:"to"`
+}
+
+// HandoverList Examples: {"items":[{"expires_at":"2026-09-04T18:00:00Z","from":"0190a2b4-7c1d-7e5f-8a3b-012345678912","id":"0190a2b4-7c1d-7e5f-8a3b-012345678913","offered_at":"2026-08-21T18:00:00Z","to":"0190a2b4-7c1d-7e5f-8a3b-012345678901"}]}
+type HandoverList struct {
+	Items []Handover `json:"items"`
 }
 
 // Headline The one answer. An infinite estimate or limit is null with a share of 0 or 1 and the warning `unbounded`. df is
@@ -1474,22 +1599,28 @@ type Invitation struct {
 	CreatedAt time.Time          `json:"created_at"`
 	ExpiresAt time.Time          `json:"expires_at"`
 	ID        openapi_types.UUID `json:"id"`
-	RevokedAt *time.Time         `json:"revoked_at"`
-	Role      Role               `json:"role"`
-	Used      int                `json:"used"`
-	Uses      int                `json:"uses"`
+
+	// Name Whom it is for, null when that was not said
+	Name      *string    `json:"name"`
+	RevokedAt *time.Time `json:"revoked_at"`
+	Role      Role       `json:"role"`
+	Used      int        `json:"used"`
+	Uses      int        `json:"uses"`
 }
 
-// InvitationList Examples: {"items":[{"created_at":"2026-08-20T18:00:00Z","expires_at":"2026-09-03T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678905","revoked_at":null,"role":"angler","used":3,"uses":14}]}
+// InvitationList Examples: {"items":[{"created_at":"2026-08-20T18:00:00Z","expires_at":"2026-09-03T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678905","name":null,"revoked_at":null,"role":"angler","used":3,"uses":14}]}
 type InvitationList struct {
 	Items []Invitation `json:"items"`
 }
 
-// InvitationSecret Examples: {"expires_at":"2026-09-03T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678905","role":"angler","secret":"join_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE","uses":14}
+// InvitationSecret Examples: {"expires_at":"2026-09-03T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678905","link":"/join#join_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE","role":"angler","secret":"join_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE","uses":14}
 type InvitationSecret struct {
 	ExpiresAt time.Time          `json:"expires_at"`
 	ID        openapi_types.UUID `json:"id"`
-	Role      Role               `json:"role"`
+
+	// Link A page's address with the secret behind #
+	Link string `json:"link"`
+	Role Role   `json:"role"`
 
 	// Secret Shown this once
 	Secret string `json:"secret"`
@@ -1581,14 +1712,20 @@ type LowerShare struct {
 	Low      float64 `json:"low"`
 }
 
-// Me Examples: {"admin":false,"clubs":[{"created_at":"2026-08-19T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678902","name":"Alder Bank Anglers","role":"angler"}],"created_at":"2026-08-20T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678901","name":"Merle Hatch"}
+// Me Examples: {"admin":false,"clubs":[{"created_at":"2026-08-19T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678902","name":"Alder Bank Anglers","role":"angler"}],"created_at":"2026-08-20T18:00:00Z","email":"merle@example.org","id":"0190a2b4-7c1d-7e5f-8a3b-012345678901","name":"Merle Hatch","scopes":["read","log","organise","account"]}
 type Me struct {
 	// Admin Looks after the server; opens no club's records
-	Admin     bool               `json:"admin"`
-	Clubs     []Club             `json:"clubs"`
-	CreatedAt time.Time          `json:"created_at"`
-	ID        openapi_types.UUID `json:"id"`
-	Name      string             `json:"name"`
+	Admin     bool      `json:"admin"`
+	Clubs     []Club    `json:"clubs"`
+	CreatedAt time.Time `json:"created_at"`
+
+	// Email What you sign in with, null when nothing but a token
+	Email *string            `json:"email"`
+	ID    openapi_types.UUID `json:"id"`
+	Name  string             `json:"name"`
+
+	// Scopes What the credential is good for that asked
+	Scopes []Scope `json:"scopes"`
 }
 
 // Measure A number as typed, with its unit
@@ -1847,8 +1984,17 @@ type NewEnrolment struct {
 	Consent Consent `json:"consent"`
 }
 
+// NewHandover Examples: {"to":"0190a2b4-7c1d-7e5f-8a3b-012345678901"}
+type NewHandover struct {
+	// To The member's account
+	To openapi_types.UUID `json:"to"`
+}
+
 // NewInvitation Examples: {"role":"angler","uses":14}
 type NewInvitation struct {
+	// Name Whom a single one is for, 1 to 80 characters; the account takes this name unless its holder gives another
+	Name *string `json:"name,omitempty"`
+
 	// Role organiser, angler or auditor
 	Role string `json:"role"`
 
@@ -1913,10 +2059,38 @@ type NewPeriodEnd struct {
 	SwapNowAt *time.Time `json:"swap_now_at,omitempty"`
 }
 
-// NewToken Examples: {"name":"second phone"}
+// NewReset Examples: {"email":"merle@example.org"}
+type NewReset struct {
+	// Account The account, or
+	Account *openapi_types.UUID `json:"account,omitempty"`
+
+	// Email its e-mail address
+	Email *string `json:"email,omitempty"`
+}
+
+// NewSignIn Examples: {"email":"merle@example.org","end_others":true,"password":"tidal pliers under moss"}
+type NewSignIn struct {
+	// CurrentPassword The one that holds now, where there is one
+	CurrentPassword *string `json:"current_password,omitempty"`
+	Email           *string `json:"email,omitempty"`
+
+	// EndOthers End all your other sessions and tokens
+	EndOthers *bool `json:"end_others,omitempty"`
+
+	// Password 15 to 128 characters, spaces too
+	Password *string `json:"password,omitempty"`
+}
+
+// NewToken Examples: {"expires_at":"2027-06-30T22:00:00Z","name":"second phone","scopes":["read","log"]}
 type NewToken struct {
+	// ExpiresAt 365 days from now at most, which it is unless said
+	ExpiresAt *time.Time `json:"expires_at,omitempty"`
+
 	// Name What it is for, 1 to 80 characters
 	Name string `json:"name"`
+
+	// Scopes read, log, organise, account; all that you have unless said
+	Scopes *[]string `json:"scopes,omitempty"`
 }
 
 // NewTrial defines model for NewTrial.
@@ -2317,6 +2491,17 @@ type Receipt struct {
 	N    int64  `json:"n"`
 }
 
+// ResetLink Examples: {"expires_at":"2026-08-21T19:00:00Z","link":"/reset#reset_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE","secret":"reset_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE"}
+type ResetLink struct {
+	ExpiresAt time.Time `json:"expires_at"`
+
+	// Link A page's address with the secret behind #
+	Link string `json:"link"`
+
+	// Secret Shown this once
+	Secret string `json:"secret"`
+}
+
 // ResultAngler One angler's own answer, and the same drawn toward the others'
 type ResultAngler struct {
 	// Angler Pseudonym
@@ -2450,6 +2635,9 @@ type Rig struct {
 // Role defines model for Role.
 type Role string
 
+// Scope defines model for Scope.
+type Scope string
+
 // SensitivityCase The headline method on another choice of fish; the first row is the headline's own
 type SensitivityCase struct {
 	Analysed int64           `json:"analysed"`
@@ -2467,6 +2655,54 @@ type SensitivityCase struct {
 
 // SensitivityCode defines model for SensitivityCode.
 type SensitivityCode string
+
+// Session defines model for Session.
+type Session struct {
+	CreatedAt time.Time `json:"created_at"`
+
+	// Current It is the one that asks
+	Current bool `json:"current"`
+
+	// ExpiresAt If it is not used again
+	ExpiresAt time.Time          `json:"expires_at"`
+	ID        openapi_types.UUID `json:"id"`
+
+	// UsedAt To the hour
+	UsedAt time.Time `json:"used_at"`
+}
+
+// SessionList Examples: {"items":[{"created_at":"2026-08-21T18:00:00Z","current":true,"expires_at":"2026-09-20T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678911","used_at":"2026-08-21T18:00:00Z"}]}
+type SessionList struct {
+	Items []Session `json:"items"`
+}
+
+// SignIn Examples: {"email":"merle@example.org","password":"tidal pliers under moss","token":{"name":"spreadsheet","scopes":["read"]}}
+type SignIn struct {
+	Email    string `json:"email"`
+	Password string `json:"password"`
+
+	// Token A token for a program is wanted instead of a cookie
+	//
+	// Examples: {"expires_at":"2027-06-30T22:00:00Z","name":"second phone","scopes":["read","log"]}
+	Token *NewToken `json:"token,omitempty"`
+}
+
+// SignOut Examples: {"everywhere":true}
+type SignOut struct {
+	Everywhere *bool `json:"everywhere,omitempty"`
+}
+
+// SignedIn Examples: {"account":"0190a2b4-7c1d-7e5f-8a3b-012345678901","name":"Merle Hatch","session":{"created_at":"2026-08-21T18:00:00Z","current":true,"expires_at":"2026-09-20T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678911","used_at":"2026-08-21T18:00:00Z"},"token":null}
+type SignedIn struct {
+	Account openapi_types.UUID `json:"account"`
+	Name    string             `json:"name"`
+
+	// Session Null when a token was asked for
+	Session *Session `json:"session"`
+
+	// Token Null when none was asked for
+	Token *TokenSecret `json:"token"`
+}
 
 // SizeAnswer Fish are landed fish unless said otherwise; what is lost on the way is allowed for. Null is what cannot be had, or was not asked for.
 //
@@ -2806,21 +3042,30 @@ type TippingShiftVerdict string
 
 // Token defines model for Token.
 type Token struct {
-	CreatedAt time.Time          `json:"created_at"`
+	CreatedAt time.Time `json:"created_at"`
+
+	// ExpiresAt Null for one that has no end
+	ExpiresAt *time.Time         `json:"expires_at"`
 	ID        openapi_types.UUID `json:"id"`
-	Name      string             `json:"name"`
+
+	// LastUsedAt To the hour; null when it never was
+	LastUsedAt *time.Time `json:"last_used_at"`
+	Name       string     `json:"name"`
+	Scopes     []Scope    `json:"scopes"`
 }
 
-// TokenList Examples: {"items":[{"created_at":"2026-08-20T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678903","name":"first token"}]}
+// TokenList Examples: {"items":[{"created_at":"2026-08-20T18:00:00Z","expires_at":null,"id":"0190a2b4-7c1d-7e5f-8a3b-012345678903","last_used_at":"2026-09-12T08:00:00Z","name":"first token","scopes":["read","log","organise","account"]}]}
 type TokenList struct {
 	Items []Token `json:"items"`
 }
 
-// TokenSecret Examples: {"created_at":"2026-08-21T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678904","name":"second phone","secret":"rig_W2ZTcXhbPzNqVHk3bE1uQ0RlRmdIaUprTG1Ob1BxUnM"}
+// TokenSecret Examples: {"created_at":"2026-08-21T18:00:00Z","expires_at":"2027-06-30T22:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678904","name":"second phone","scopes":["read","log"],"secret":"rig_W2ZTcXhbPzNqVHk3bE1uQ0RlRmdIaUprTG1Ob1BxUnM"}
 type TokenSecret struct {
 	CreatedAt time.Time          `json:"created_at"`
+	ExpiresAt *time.Time         `json:"expires_at"`
 	ID        openapi_types.UUID `json:"id"`
 	Name      string             `json:"name"`
+	Scopes    []Scope            `json:"scopes"`
 
 	// Secret Send it as `Authorization: Bearer …`; shown this once
 	Secret string `json:"secret"`
@@ -2924,6 +3169,20 @@ type UnitList struct {
 	Items []Unit `json:"items"`
 }
 
+// UseReset Examples: {"password":"tidal pliers under moss","secret":"reset_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE"}
+type UseReset struct {
+	Email *string `json:"email,omitempty"`
+
+	// Password 15 to 128 characters, spaces too
+	Password *string `json:"password,omitempty"`
+	Secret   string  `json:"secret"`
+
+	// Token A token for a phone or program is wanted instead of a cookie
+	//
+	// Examples: {"expires_at":"2027-06-30T22:00:00Z","name":"second phone","scopes":["read","log"]}
+	Token *NewToken `json:"token,omitempty"`
+}
+
 // Verdict defines model for Verdict.
 type Verdict struct {
 	Code VerdictCode `json:"code"`
@@ -2971,6 +3230,9 @@ type Withdrawal struct {
 	Erase bool `json:"erase"`
 }
 
+// AccountID defines model for AccountID.
+type AccountID = openapi_types.UUID
+
 // After defines model for After.
 type After = openapi_types.UUID
 
@@ -2989,6 +3251,9 @@ type DeviationID = openapi_types.UUID
 // EnrolmentID defines model for EnrolmentID.
 type EnrolmentID = openapi_types.UUID
 
+// HandoverID defines model for HandoverID.
+type HandoverID = openapi_types.UUID
+
 // IfMatch defines model for IfMatch.
 type IfMatch = string
 
@@ -3003,6 +3268,9 @@ type OutingID = openapi_types.UUID
 
 // PeriodID defines model for PeriodID.
 type PeriodID = openapi_types.UUID
+
+// SessionID defines model for SessionID.
+type SessionID = openapi_types.UUID
 
 // TokenID defines model for TokenID.
 type TokenID = openapi_types.UUID
@@ -3149,20 +3417,41 @@ type PutProtocolParams struct {
 // CreateClubJSONRequestBody defines body for CreateClub for application/json ContentType.
 type CreateClubJSONRequestBody = NewClub
 
+// OfferRoleJSONRequestBody defines body for OfferRole for application/json ContentType.
+type OfferRoleJSONRequestBody = NewHandover
+
 // CreateInvitationJSONRequestBody defines body for CreateInvitation for application/json ContentType.
 type CreateInvitationJSONRequestBody = NewInvitation
 
 // CreateTrialJSONRequestBody defines body for CreateTrial for application/json ContentType.
 type CreateTrialJSONRequestBody = NewTrial
 
+// BecomeFirstAdminJSONRequestBody defines body for BecomeFirstAdmin for application/json ContentType.
+type BecomeFirstAdminJSONRequestBody = FirstAdmin
+
 // AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
 type AcceptInvitationJSONRequestBody = AcceptInvitation
+
+// PutSignInJSONRequestBody defines body for PutSignIn for application/json ContentType.
+type PutSignInJSONRequestBody = NewSignIn
+
+// SignOutJSONRequestBody defines body for SignOut for application/json ContentType.
+type SignOutJSONRequestBody = SignOut
 
 // CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
 type CreateTokenJSONRequestBody = NewToken
 
 // PlanSizeJSONRequestBody defines body for PlanSize for application/json ContentType.
 type PlanSizeJSONRequestBody = SizeQuestion
+
+// MakeResetJSONRequestBody defines body for MakeReset for application/json ContentType.
+type MakeResetJSONRequestBody = NewReset
+
+// UseResetJSONRequestBody defines body for UseReset for application/json ContentType.
+type UseResetJSONRequestBody = UseReset
+
+// SignInJSONRequestBody defines body for SignIn for application/json ContentType.
+type SignInJSONRequestBody = SignIn
 
 // SubmitCatchesJSONRequestBody defines body for SubmitCatches for application/json ContentType.
 type SubmitCatchesJSONRequestBody = SubmitCatchesJSONBody

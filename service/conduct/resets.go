@@ -12,7 +12,12 @@ func (s *Service) MakeReset(ctx context.Context, actor trial.Actor, account tria
 	if !actor.Admin {
 		return trial.Link{}, "", trial.Fail(trial.Forbidden, "forbidden", "only a server's admin hands out reset links for any account; a club's organiser does for an angler of that club alone")
 	}
-	return s.makeReset(ctx, trial.Link{AccountID: account, MadeBy: actor.AccountID}, func(ctx context.Context, tx trial.Tx) (a trial.Account, err error) {
+	if account.IsZero() == (email == "") {
+		var f trial.Faults
+		f.Add("account", "and email are both given or both missing; accepted: one of the two")
+		return trial.Link{}, "", f.Err("sign_in.invalid", "whose link is wanted has a fault")
+	}
+	return s.makeReset(ctx, trial.Link{MadeBy: actor.AccountID}, func(ctx context.Context, tx trial.Tx) (a trial.Account, err error) {
 		if email != "" {
 			return tx.AccountByEmail(ctx, trial.Email(email))
 		}
