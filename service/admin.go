@@ -33,6 +33,18 @@ func (c *tokenCommand) Run(s streams) error {
 	return errors.Join(err, p.close())
 }
 
+// inviteFirstAdmin prints how the first admin of a server gets in that knows nobody yet: once, within an hour. The secret
+// goes to whoever started the program and to no log.
+func (p *parts) inviteFirstAdmin(ctx context.Context, s streams, url string) error {
+	secret, err := p.service.FirstAdminLink(ctx)
+	if err == nil && secret != "" {
+		fmt.Fprintf(s.out, `Nobody is known here yet. The first admin, within an hour:
+  curl -H 'Content-Type: application/json' -d '{"secret": %q, "name": "YOUR NAME", "token": {"name": "desk"}}' %s/v1/first-admin
+`, secret, url)
+	}
+	return err
+}
+
 // checkCommand looks whether the records agree with themselves.
 type checkCommand struct{ storage }
 

@@ -8,12 +8,14 @@ import (
 	"log/slog"
 	"net"
 	"net/netip"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
 
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"evenrig/api"
 	"evenrig/service/conduct"
 )
 
@@ -27,8 +29,35 @@ type storage struct {
 
 // listening says where the service answers.
 type listening struct {
+	limiting
 	Listen         string   `env:"EVENRIG_LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to answer on; port 0 takes a free one."`
+	PublicURL      string   `name:"public-url" env:"EVENRIG_PUBLIC_URL" placeholder:"URL" help:"Address at which people reach the service, like https://trials.example.org, for the links that it hands out."`
 	TrustedProxies []string `env:"EVENRIG_TRUSTED_PROXIES" placeholder:"CIDR" help:"Address ranges of proxies whose X-Forwarded-For is believed; none unless given."`
+}
+
+// limiting says how much the service takes of each. A club on one connection sends a week's queues without reaching them.
+type limiting struct {
+	Processes     int      `env:"EVENRIG_PROCESSES" default:"1" placeholder:"N" help:"How many processes requests are spread over. Limits are kept by each process, so each takes this part of them."`
+	Credential    api.Rate `name:"limit-token" env:"EVENRIG_LIMIT_TOKEN" default:"1000,1200" placeholder:"N,M" help:"Requests with one token or session: N at once, then M a minute; or none."`
+	Address       api.Rate `name:"limit-address" env:"EVENRIG_LIMIT_ADDRESS" default:"6000,12000" placeholder:"N,M" help:"Requests from one address."`
+	Costly        api.Rate `name:"limit-costly" env:"EVENRIG_LIMIT_COSTLY" default:"60,10" placeholder:"N,M" help:"Tables out and in, plans, analyses and reports for one account."`
+	SignIn        api.Rate `name:"limit-sign-in" env:"EVENRIG_LIMIT_SIGN_IN" default:"10,1" placeholder:"N,M" help:"Attempts to sign in to one account."`
+	SignInAddress api.Rate `name:"limit-sign-in-address" env:"EVENRIG_LIMIT_SIGN_IN_ADDRESS" default:"250,10" placeholder:"N,M" help:"Attempts to sign in or to use an invitation or a link from one address: a club evening's behind one connection."`
+}
+
+// limits are this process's part.
+func (c limiting) limits() api.Limits {
+	share := func(r api.Rate) api.Rate { return r.Share(c.Processes) }
+	return api.Limits{
+		Credential: share(c.Credential), Address: share(c.Address), Costly: share(c.Costly), SignIn: share(c.SignIn), SignInAddress: share(c.SignInAddress),
+	}
+}
+
+func (c limiting) check() error {
+	if c.Processes < 0 || c.Processes > 1000 {
+		return fmt.Errorf("EVENRIG_PROCESSES (--processes) is %d; accepted: 1 to 1000", c.Processes)
+	}
+	return nil
 }
 
 // defaultData is where records go when nobody says otherwise: root's home cannot be entered by the database's user.
@@ -64,7 +93,10 @@ func (c *storage) check() error {
 }
 
 func (c listening) check() error {
-	var errs []error
+	errs := []error{c.limiting.check()}
+	if u, err := url.Parse(c.PublicURL); c.PublicURL != "" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || strings.TrimSuffix(u.Path, "/") != "" || u.RawQuery != "" || u.Fragment != "" || u.User != nil) {
+		errs = append(errs, fmt.Errorf("EVENRIG_PUBLIC_URL (--public-url) is %q; accepted: an address without a path like https://trials.example.org", c.PublicURL))
+	}
 	if _, port, err := net.SplitHostPort(c.Listen); err != nil || port == "" {
 		errs = append(errs, fmt.Errorf("EVENRIG_LISTEN (--listen) is %q; accepted: HOST:PORT like 127.0.0.1:8080 or :8080", c.Listen))
 	}

@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	"time"
 
@@ -38,6 +39,9 @@ func (c *serveCommand) Run(s streams) error {
 		return errors.Join(err, p.close())
 	}
 	fmt.Fprintf(s.out, "evenrig answers at %s (contract: %s/openapi.yaml); ^C stops it\n", running.url, running.url)
+	if err := p.inviteFirstAdmin(ctx, s, running.url); err != nil {
+		log.Warn("no link for the first admin; `service token --admin` makes one", "error", err)
+	}
 	select {
 	case <-ctx.Done():
 		log.Info("stopping")
@@ -73,7 +77,9 @@ func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*run
 		return nil, errors.Join(err, listener.Close())
 	}
 	r := &running{jobs: jobs, url: "http://" + listener.Addr().String(), failed: make(chan error, 1)}
-	r.server = api.NewServer(p.service, api.Options{Log: log, TrustedProxies: at.TrustedProxies})
+	r.server = api.NewServer(p.service, api.Options{
+		Log: log, TrustedProxies: at.TrustedProxies, Limits: at.limits(), PublicURL: strings.TrimSuffix(at.PublicURL, "/"),
+	})
 	go func() { r.failed <- r.server.Serve(listener) }()
 	return r, nil
 }
