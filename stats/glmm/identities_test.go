@@ -6,6 +6,8 @@ import (
 	"slices"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"evenrig/stats/stattest"
 )
 
@@ -136,6 +138,46 @@ func TestOrderAndGrouping(t *testing.T) {
 			stattest.Absolute(t, "shrunk SE", b.LogOddsSE, a.LogOddsSE, 1e-7)
 		}
 	}
+}
+
+// Cells without fish change nothing, wherever they stand: among others' cells, or alone.
+func TestCellsWithoutFish(t *testing.T) {
+	first := []Cell{{0, 0, true, 1, 1}, {0, 0, false, 0, 0}, {1, 0, true, 0, 0}, {1, 0, false, 1, 1}}
+	if p, err := newProblem(mustRows(t, first), Options{Vary: VaryPattern}); err != nil || len(p.groups) != 2 {
+		t.Errorf("two anglers' fish with cells of none between: %v", err)
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		fish := rapid.OneOf(rapid.Just(0), rapid.IntRange(0, 2))
+		var cells, kept []Cell
+		for range rapid.IntRange(1, 12).Draw(t, "cells") {
+			c := Cell{
+				rapid.IntRange(0, 3).Draw(t, "angler"), rapid.IntRange(0, 1).Draw(t, "outing"), rapid.Bool().Draw(t, "lower"),
+				fish.Draw(t, "test"), fish.Draw(t, "control"),
+			}
+			cells = append(cells, c)
+			if c.Test+c.Control > 0 {
+				kept = append(kept, c)
+			}
+		}
+		options := rapid.SampledFrom(everyModel).Draw(t, "model")
+		got, err := FitTrial(cells, options)
+		want, wantErr := FitTrial(kept, options)
+		if (err == nil) != (wantErr == nil) || (err != nil && err.Error() != wantErr.Error()) {
+			t.Fatalf("with cells without fish %v, without them %v", err, wantErr)
+		}
+		if err == nil && (got.Theta != want.Theta || got.LogLikelihood != want.LogLikelihood || !slices.Equal(got.Anglers, want.Anglers)) {
+			t.Fatalf("with cells without fish %+v, without them %+v", got, want)
+		}
+	})
+}
+
+func mustRows(t *testing.T, cells []Cell) []Row {
+	t.Helper()
+	rows, err := trialRows(cells)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rows
 }
 
 // In the lower-taken coding θ multiplies c and β stands alone; with u carried over as

@@ -126,7 +126,6 @@ func rank(rows []Row, o Options) ([]rankedRow, error) {
 	groups, subs := map[int]int{}, map[subKey]int{}
 	ranked := make([]rankedRow, 0, len(rows))
 	total := 0
-	lastGroup := -1
 	for i := range rows {
 		r := &rows[i]
 		if err := r.check(i, len(rows[0].X), o.Family); err != nil {
@@ -142,15 +141,16 @@ func rank(rows []Row, o Options) ([]rankedRow, error) {
 			return nil, fmt.Errorf("%w: more than %d fish in all", ErrInput, int64(maxTotal))
 		}
 		total += fish
-		g := lastGroup
-		if g < 0 || rows[i-1].Group != r.Group {
+		var g int
+		if k := len(ranked) - 1; k >= 0 && ranked[k].Group == r.Group {
+			g = ranked[k].group // no need to look it up
+		} else {
 			var seen bool
 			if g, seen = groups[r.Group]; !seen {
 				g = len(groups)
 				groups[r.Group] = g
 			}
 		}
-		lastGroup = g
 		s := 0
 		if o.Vary.Outing() {
 			key := subKey{g, r.Subgroup}
