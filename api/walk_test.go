@@ -47,6 +47,10 @@ func TestOneTrialFromDraftToReport(t *testing.T) {
 	if locked.Seed == nil || locked.Analysis == nil || locked.Hidden {
 		t.Fatalf("a locked trial shows its seed and the address of its analysis: %+v", locked)
 	}
+	registered := ok[*openapi.ListRegisterResponse](t, 200)(stranger.ListRegisterWithResponse(ctx, nil))
+	if items := registered.JSON200.Items; len(items) == 0 || items[len(items)-1].Trial != e.trial || items[len(items)-1].Commitment == nil {
+		t.Errorf("the register shows every registered trial to anybody: %s", registered.Body)
+	}
 	results(t, e, *locked.Analysis)
 	importing(t, c)
 

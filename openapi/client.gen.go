@@ -416,6 +416,15 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 	GetProtocolTemplate(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListRegister Every trial that was ever registered
+	//
+	// For everybody, without signing in: a registered trial cannot be deleted, and an abandoned one stays listed with its
+	// reason and the number of fish logged. Titles, questions and reasons stand without the names of the club's members
+	// and waters.
+	//
+	// Corresponds with GET /v1/register (the `ListRegister` operationId).
+	ListRegister(ctx context.Context, params *ListRegisterParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// MakeResetWithBody Hand out a reset link for an account
 	//
 	// A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
@@ -1659,6 +1668,25 @@ func (c *Client) GetUsualSize(ctx context.Context, reqEditors ...RequestEditorFn
 // Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 func (c *Client) GetProtocolTemplate(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetProtocolTemplateRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListRegister Every trial that was ever registered
+//
+// For everybody, without signing in: a registered trial cannot be deleted, and an abandoned one stays listed with its
+// reason and the number of fish logged. Titles, questions and reasons stand without the names of the club's members
+// and waters.
+//
+// Corresponds with GET /v1/register (the `ListRegister` operationId).
+func (c *Client) ListRegister(ctx context.Context, params *ListRegisterParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListRegisterRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -4001,6 +4029,72 @@ func NewGetProtocolTemplateRequest(server string) (*http.Request, error) {
 	return req, nil
 }
 
+// NewListRegisterRequest constructs an http.Request for the ListRegister method
+func NewListRegisterRequest(server string, params *ListRegisterParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/register")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewMakeResetRequest calls the generic MakeReset builder with application/json body
 func NewMakeResetRequest(server string, body MakeResetJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -6326,6 +6420,17 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 	GetProtocolTemplateWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetProtocolTemplateResponse, error)
+
+	// ListRegisterWithResponse Every trial that was ever registered
+	//
+	// For everybody, without signing in: a registered trial cannot be deleted, and an abandoned one stays listed with its
+	// reason and the number of fish logged. Titles, questions and reasons stand without the names of the club's members
+	// and waters.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/register (the `ListRegister` operationId).
+	ListRegisterWithResponse(ctx context.Context, params *ListRegisterParams, reqEditors ...RequestEditorFn) (*ListRegisterResponse, error)
 
 	// MakeResetWithBodyWithResponse Hand out a reset link for an account
 	//
@@ -9431,6 +9536,68 @@ func (r GetProtocolTemplateResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetProtocolTemplateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ListRegisterResponse200Headers the declared response headers of an HTTP 200 response for ListRegister
+type ListRegisterResponse200Headers struct {
+	Link *string
+}
+
+type ListRegisterResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Register
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListRegisterResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListRegisterResponse) GetJSON200() *Register {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListRegisterResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListRegisterResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListRegisterResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListRegisterResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListRegisterResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListRegisterResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -14067,6 +14234,23 @@ func (c *ClientWithResponses) GetProtocolTemplateWithResponse(ctx context.Contex
 	return ParseGetProtocolTemplateResponse(rsp)
 }
 
+// ListRegisterWithResponse Every trial that was ever registered
+//
+// For everybody, without signing in: a registered trial cannot be deleted, and an abandoned one stays listed with its
+// reason and the number of fish logged. Titles, questions and reasons stand without the names of the club's members
+// and waters.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/register (the `ListRegister` operationId).
+func (c *ClientWithResponses) ListRegisterWithResponse(ctx context.Context, params *ListRegisterParams, reqEditors ...RequestEditorFn) (*ListRegisterResponse, error) {
+	rsp, err := c.ListRegister(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListRegisterResponse(rsp)
+}
+
 // MakeResetWithBodyWithResponse Hand out a reset link for an account
 //
 // A server's admin does. The secret is in this answer and nowhere else; pass it on in a way that only the account's
@@ -17132,6 +17316,59 @@ func ParseGetProtocolTemplateResponse(rsp *http.Response) (*GetProtocolTemplateR
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseListRegisterResponse parses an HTTP response from a ListRegisterWithResponse call
+func ParseListRegisterResponse(rsp *http.Response) (*ListRegisterResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListRegisterResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Register
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListRegisterResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil

@@ -118,6 +118,9 @@ type ServerInterface interface {
 	// GetProtocolTemplate A protocol with every usual value filled in
 	// (GET /v1/protocol-template)
 	GetProtocolTemplate(ctx echo.Context) error
+	// ListRegister Every trial that was ever registered
+	// (GET /v1/register)
+	ListRegister(ctx echo.Context, params ListRegisterParams) error
 	// MakeReset Hand out a reset link for an account
 	// (POST /v1/resets)
 	MakeReset(ctx echo.Context) error
@@ -729,6 +732,31 @@ func (w *ServerInterfaceWrapper) GetProtocolTemplate(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetProtocolTemplate(ctx)
+	return err
+}
+
+// ListRegister converts echo context to params.
+func (w *ServerInterfaceWrapper) ListRegister(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListRegisterParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListRegister(ctx, params)
 	return err
 }
 
@@ -1730,6 +1758,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
 	router.GET(options.BaseURL+"/v1/plans/usual", wrapper.GetUsualSize, options.OperationMiddlewares["getUsualSize"]...)
 	router.POST(options.BaseURL+"/v1/plans", wrapper.PlanSize, options.OperationMiddlewares["planSize"]...)
+	router.GET(options.BaseURL+"/v1/register", wrapper.ListRegister, options.OperationMiddlewares["listRegister"]...)
 	router.GET(options.BaseURL+"/v1/protocol-template", wrapper.GetProtocolTemplate, options.OperationMiddlewares["getProtocolTemplate"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/trials", wrapper.ListTrials, options.OperationMiddlewares["listTrials"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/trials", wrapper.CreateTrial, options.OperationMiddlewares["createTrial"]...)
@@ -5315,6 +5344,71 @@ type GetProtocolTemplatedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetProtocolTemplatedefaultApplicationProblemPlusJSONResponse) VisitGetProtocolTemplateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListRegisterRequestObject struct {
+	Params ListRegisterParams
+}
+
+type ListRegisterResponseObject interface {
+	VisitListRegisterResponse(w http.ResponseWriter) error
+}
+
+type ListRegister200ResponseHeaders struct {
+	Link *string
+}
+
+type ListRegister200JSONResponse struct {
+	Body    Register
+	Headers ListRegister200ResponseHeaders
+}
+
+func (response ListRegister200JSONResponse) VisitListRegisterResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.Link != nil {
+		w.Header().Set("Link", fmt.Sprint(*response.Headers.Link))
+	}
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListRegister422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListRegister422ApplicationProblemPlusJSONResponse) VisitListRegisterResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListRegisterdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListRegisterdefaultApplicationProblemPlusJSONResponse) VisitListRegisterResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -11525,6 +11619,9 @@ type StrictServerInterface interface {
 	// GetProtocolTemplate A protocol with every usual value filled in
 	// (GET /v1/protocol-template)
 	GetProtocolTemplate(ctx context.Context, request GetProtocolTemplateRequestObject) (GetProtocolTemplateResponseObject, error)
+	// ListRegister Every trial that was ever registered
+	// (GET /v1/register)
+	ListRegister(ctx context.Context, request ListRegisterRequestObject) (ListRegisterResponseObject, error)
 	// MakeReset Hand out a reset link for an account
 	// (POST /v1/resets)
 	MakeReset(ctx context.Context, request MakeResetRequestObject) (MakeResetResponseObject, error)
@@ -12687,6 +12784,31 @@ func (sh *strictHandler) GetProtocolTemplate(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetProtocolTemplateResponseObject); ok {
 		return validResponse.VisitGetProtocolTemplateResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListRegister operation middleware
+func (sh *strictHandler) ListRegister(ctx echo.Context, params ListRegisterParams) error {
+	var request ListRegisterRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListRegister(ctx.Request().Context(), request.(ListRegisterRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListRegister")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListRegisterResponseObject); ok {
+		return validResponse.VisitListRegisterResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -2491,6 +2491,37 @@ type Receipt struct {
 	N    int64  `json:"n"`
 }
 
+// Register Examples: {"items":[{"abandoned_at":"2026-09-20T18:00:00Z","closed_at":null,"commitment":"f62e539f097c8d3657204291af43795bac279ee7bf4699f1ab5666b04b18ee67","design":"paired","fingerprint":"75a0a5a19c4b0f2f320ffc9e830024e8321e5514889de3da91a0730ca8f203ba","fish":31,"locked_at":null,"question":"Does a collar on the nymph take more grayling?","reason":"the river was closed","registered_at":"2026-08-25T18:00:00Z","source":"drawn","state":"abandoned","title":"Collar or no collar","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}]}
+type Register struct {
+	Items []Registration `json:"items"`
+}
+
+// Registration defines model for Registration.
+type Registration struct {
+	AbandonedAt *time.Time `json:"abandoned_at"`
+	ClosedAt    *time.Time `json:"closed_at"`
+
+	// Commitment Of the draw, null in a trial without one
+	Commitment *string `json:"commitment"`
+	Design     Design  `json:"design"`
+
+	// Fingerprint SHA-256 of the protocol as registered
+	Fingerprint *string `json:"fingerprint"`
+
+	// Fish Logged in an abandoned trial, analysed or not (0 in any other)
+	Fish     int64      `json:"fish"`
+	LockedAt *time.Time `json:"locked_at"`
+	Question string     `json:"question"`
+
+	// Reason Why it was abandoned, else empty
+	Reason       string             `json:"reason"`
+	RegisteredAt *time.Time         `json:"registered_at"`
+	Source       Source             `json:"source"`
+	State        TrialState         `json:"state"`
+	Title        string             `json:"title"`
+	Trial        openapi_types.UUID `json:"trial"`
+}
+
 // ResetLink Examples: {"expires_at":"2026-08-21T19:00:00Z","link":"/reset#reset_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE","secret":"reset_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE"}
 type ResetLink struct {
 	ExpiresAt time.Time `json:"expires_at"`
@@ -3362,6 +3393,15 @@ type ListMembersParams struct {
 
 // ListTrialsParams defines parameters for ListTrials.
 type ListTrialsParams struct {
+	// After The id after which the page begins; take it from the last answer's Link
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit 1 to 500
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListRegisterParams defines parameters for ListRegister.
+type ListRegisterParams struct {
 	// After The id after which the page begins; take it from the last answer's Link
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
