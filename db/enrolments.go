@@ -92,6 +92,13 @@ func (w writeTx) EraseEnrolment(ctx context.Context, id, enrolment trial.ID, at 
 UPDATE enrolments
 SET account_id = NULL, code = NULL, consent = '{}', sent_digest = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
 WHERE trial_id = @trial_id AND id = @id`
+	// The draw hangs on the angler's word; that it was his is forgotten, while it is still known.
+	const forgetGiver = `
+UPDATE draw_words SET account_id = NULL
+WHERE trial_id = @trial_id AND account_id = (SELECT account_id FROM enrolments WHERE trial_id = @trial_id AND id = @id)`
+	if _, err := exec(ctx, w.tx, "erase the giver of a word", forgetGiver, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment}); err != nil {
+		return err
+	}
 	if err := update(ctx, w.tx, "enrolment", eraseEnrolment, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment, "at": at}); err != nil {
 		return err
 	}

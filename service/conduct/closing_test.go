@@ -28,10 +28,10 @@ func hmacOf(key, message []byte) []byte {
 }
 
 // drawAgain derives an enrolment's first n units in groups of the given sizes from the published definition alone (RFC
-// 2104, FIPS 180-4): K = HMAC(HMAC(seed, ""), id || code); group g reads the bytes of HMAC(K, "g|" g "|" counter); a
+// 2104, FIPS 180-4): K = HMAC(HMAC(seed, words joined by 0x00), id || code); group g reads the bytes of HMAC(K, "g|" g "|" counter); a
 // number below k is the next byte under 256 - 256 mod k, mod k; all + then all -, shuffled from the last to the second.
-func drawAgain(seed [32]byte, enrolment trial.ID, code [32]byte, sizes []int, n int) []trial.Arrangement {
-	key := hmacOf(hmacOf(seed[:], nil), append(enrolment[:], code[:]...))
+func drawAgain(seed [32]byte, words []string, enrolment trial.ID, code [32]byte, sizes []int, n int) []trial.Arrangement {
+	key := hmacOf(hmacOf(seed[:], []byte(strings.Join(words, "\x00"))), append(enrolment[:], code[:]...))
 	var units []trial.Arrangement
 	for g := 1; len(units) < n; g++ {
 		var bytes []byte
@@ -96,7 +96,7 @@ func TestDrawFromTheRevealedSeed(t *testing.T) {
 	orders := map[string]bool{}
 	for _, r := range rods {
 		units := must(w.s.Units(w.ctx, r.actor, e.trial))(t)
-		want := drawAgain(*view.Seed, r.enrolment, r.code, protocol.Protocol.Draw.GroupSizes, len(units))
+		want := drawAgain(*view.Seed, nil, r.enrolment, r.code, protocol.Protocol.Draw.GroupSizes, len(units))
 		order := ""
 		for i, u := range units {
 			if u.Unit.N != i+1 || u.Unit.First != want[i] || (u.Lower == "C") != (want[i] == trial.TestLower) {

@@ -181,6 +181,10 @@ func (s *Service) drawn(ctx context.Context, tx trial.ReadTx, t trial.Trial, p *
 	if err != nil {
 		return nil, err
 	}
+	words, err := tx.WordsOf(ctx, t.ID)
+	if err != nil {
+		return nil, err
+	}
 	units, err := tx.UnitsOfTrial(ctx, t.ID)
 	if err != nil {
 		return nil, err
@@ -196,7 +200,7 @@ func (s *Service) drawn(ctx context.Context, tx trial.ReadTx, t trial.Trial, p *
 	var blocks []trial.DrawnBlock
 	for _, e := range enrolments {
 		if e.ErasedAt == nil && len(of[e.ID]) > 0 {
-			blocks = append(blocks, p.Draw.Drawn(trial.AllocationKey(seed, nil, e.ID, e.Code), e.Pseudonym, of[e.ID])...)
+			blocks = append(blocks, p.Draw.Drawn(trial.AllocationKey(seed, words, e.ID, e.Code), e.Pseudonym, of[e.ID])...)
 		}
 	}
 	return blocks, nil

@@ -184,6 +184,14 @@ var calls = map[string]call{
 		err := w.s.Report(w.ctx, who, at.trial, at.analysis, &page)
 		return page.String(), err
 	},
+	"DrawNight": func(w *world, who trial.Actor, at target) (any, error) { return w.s.DrawNight(w.ctx, who, at.trial) },
+	"GiveWord": func(w *world, who trial.Actor, at target) (any, error) {
+		v, _, err := w.s.GiveWord(w.ctx, who, at.trial, "Nebel")
+		return v, err
+	},
+	"CloseDrawNight": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.CloseDrawNight(w.ctx, who, at.trial)
+	},
 	"Checkpoints": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Checkpoints(w.ctx, who, at.trial) },
 }
 
@@ -300,6 +308,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"Catch": organiser | angler, "Catches": organiser | angler, "AmendCatch": organiser | angler, "AmendPeriod": organiser | angler, "Amendments": organiser | angler,
 		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
 		"Analysis": organiser | angler | auditor, "Analyses": organiser | angler | auditor, "Report": organiser | angler | auditor, "Checkpoints": organiser | angler | auditor,
+		"DrawNight": organiser | angler | auditor, "GiveWord": organiser | angler | auditor, "CloseDrawNight": organiser,
 		"SubmitCatch": organiser | angler, "SubmitBatch": organiser | angler,
 	}
 	// What ends something for those who come after it is asked last.

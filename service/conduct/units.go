@@ -2,6 +2,8 @@ package conduct
 
 import (
 	"context"
+	"errors"
+	"time"
 
 	"evenrig/service/trial"
 )
@@ -22,9 +24,20 @@ func viewUnit(u trial.Unit, p *trial.Protocol) UnitView {
 const allRecords = 1 << 20
 
 // FetchUnit hands the actor the next unit under an id of the actor's making; the same id again returns the same unit.
-// Its order is computed now and was stored nowhere before.
+// Its order is computed now and was stored nowhere before. The trial's first unit closes the list of words for the draw.
 func (s *Service) FetchUnit(ctx context.Context, actor trial.Actor, id, unit trial.ID) (view UnitView, err error) {
 	now := s.now()
+	view, err = s.fetchUnit(ctx, actor, id, unit, now)
+	if errors.Is(err, errDrawNight) {
+		if err := s.closeByFirstUnit(ctx, id, now); err != nil {
+			return UnitView{}, err
+		}
+		view, err = s.fetchUnit(ctx, actor, id, unit, now)
+	}
+	return view, err
+}
+
+func (s *Service) fetchUnit(ctx context.Context, actor trial.Actor, id, unit trial.ID, now time.Time) (view UnitView, err error) {
 	salts := s.salts()
 	err = s.keepOwn(ctx, actor, id, unit, func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.UnitBy(ctx, id, unit)
@@ -89,12 +102,19 @@ func (s *Service) draw(ctx context.Context, tx trial.ReadTx, o *own, unit trial.
 			return none, err
 		}
 	}
+	night, err := tx.DrawNightOf(ctx, o.trial.ID)
+	if err != nil {
+		return none, err
+	}
+	if night.ClosedAt == nil {
+		return none, errDrawNight
+	}
 	seed, err := s.key.open(o.trial.ID, o.trial.SealedSeed)
 	if err != nil {
 		return none, err
 	}
 	n := len(units) + 1
-	key := trial.AllocationKey(seed, nil, o.enrolment.ID, o.enrolment.Code)
+	key := trial.AllocationKey(seed, night.Texts(), o.enrolment.ID, o.enrolment.Code)
 	return trial.Unit{
 		TrialID: o.trial.ID, ID: unit, EnrolmentID: o.enrolment.ID, N: n,
 		First: o.protocol.Draw.UnitArrangement(key, n), SameFlyCheck: n <= o.protocol.Draw.SameFlyCheck,

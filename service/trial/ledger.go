@@ -37,6 +37,8 @@ const (
 	LedgerProtocol   = "protocol"
 	LedgerState      = "state"
 	LedgerImport     = "import"
+	LedgerWord       = "draw_word"
+	LedgerDrawNight  = "draw_night"
 )
 
 // Parts are a record's canonical JSON (RFC 8785), split: the public part is what a published table shows, the private

@@ -25,6 +25,8 @@ const (
 	ExportCatches   Operation = "export_catches"
 	RequestAnalysis Operation = "request_analysis"
 	ReadAnalysis    Operation = "read_analysis"
+	GiveWord        Operation = "give_word"
+	CloseDrawNight  Operation = "close_draw_night"
 )
 
 var permits = map[Operation][]Role{
@@ -46,6 +48,8 @@ var permits = map[Operation][]Role{
 	ExportCatches:   {Organiser, Auditor},
 	RequestAnalysis: {Organiser},
 	ReadAnalysis:    {Organiser, Angler, Auditor},
+	GiveWord:        {Organiser, Angler, Auditor},
+	CloseDrawNight:  {Organiser},
 }
 
 // Operations lists every operation, for tests that walk the table.

@@ -31,6 +31,8 @@ import_table     organiser
 export_catches   organiser auditor
 request_analysis organiser
 read_analysis    organiser angler auditor
+give_word        organiser angler auditor
+close_draw_night organiser
 `
 
 func TestPermissions(t *testing.T) {

@@ -29,6 +29,7 @@ type Page struct {
 // takes the trial or the club that owns what it reads.
 type ReadTx interface {
 	PeopleReadTx
+	RecordsReadTx
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
@@ -86,6 +87,7 @@ type Tx interface {
 	ReadTx
 
 	PeopleTx
+	RecordsTx
 
 	InsertTrial(ctx context.Context, t Trial) error
 	// LockTrial returns the trial, locked against other changes of its state until the transaction ends.
