@@ -104,8 +104,8 @@ func schemaVersion(ctx context.Context, pool rowQuerier) (uint, error) {
 	return uint(version), nil
 }
 
-// latestVersion returns the number of this program's last step.
-func latestVersion() (uint, error) {
+// LatestVersion returns the number of this program's last step.
+func LatestVersion() (uint, error) {
 	steps, err := fs.Glob(migrations.FS, "*.up.sql")
 	if err != nil {
 		return 0, err

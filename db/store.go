@@ -106,7 +106,7 @@ func (s *Store) Close() { s.pool.Close() }
 //
 // Errors: Unavailable, saying which.
 func (s *Store) Ready(ctx context.Context) error {
-	want, err := latestVersion()
+	want, err := LatestVersion()
 	if err != nil {
 		return err
 	}

@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"time"
 
 	"evenrig/db"
+	"evenrig/service/conduct"
 )
 
 // tokenCommand makes an admin's account and prints its token.
@@ -62,15 +64,20 @@ func (c *checkCommand) Run(s streams) error {
 	if err = errors.Join(err, p.close()); err != nil {
 		return err
 	}
-	fmt.Fprintf(s.out, "%s, %s with %s, %s gone through\n", plural(checked.Trials, "trial", "trials"), plural(checked.Chains, "chain", "chains"),
+	return printChecked(s.out, checked)
+}
+
+// printChecked prints what was gone through and every fault, and fails when there is one.
+func printChecked(out io.Writer, checked conduct.Checked) error {
+	fmt.Fprintf(out, "%s, %s with %s, %s gone through\n", plural(checked.Trials, "trial", "trials"), plural(checked.Chains, "chain", "chains"),
 		plural(checked.Entries, "entry", "entries"), plural(checked.Counts, "count", "counts"))
 	for _, f := range checked.Faults {
-		fmt.Fprintln(s.out, f)
+		fmt.Fprintln(out, f)
 	}
 	if n := len(checked.Faults); n > 0 {
 		return fmt.Errorf("%s: the records do not agree with themselves", plural(n, "fault", "faults"))
 	}
-	fmt.Fprintln(s.out, "all agrees")
+	fmt.Fprintln(out, "all agrees")
 	return nil
 }
 

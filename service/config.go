@@ -108,16 +108,29 @@ func (c listening) check() error {
 	return errors.Join(errs...)
 }
 
-// sealKey reads the key that seals draws, and makes it when the file does not exist and may be made.
-func (c storage) sealKey() (key conduct.SealKey, err error) {
-	path := c.SealKeyFile
-	if path == "" {
-		path = filepath.Join(c.Data, "seal.key")
+// sealKeyPath is where the key that seals draws is.
+func (c storage) sealKeyPath() string {
+	if c.SealKeyFile != "" {
+		return c.SealKeyFile
 	}
+	return filepath.Join(c.Data, "seal.key")
+}
+
+// sealKey reads the key that seals draws. A missing one is made if mayMake agrees.
+func (c storage) sealKey(mayMake func() error) (key conduct.SealKey, err error) {
+	key, err = readSealKey(c.sealKeyPath())
+	if !errors.Is(err, os.ErrNotExist) {
+		return key, err
+	}
+	if err := mayMake(); err != nil {
+		return key, err
+	}
+	return newSealKey(c.sealKeyPath())
+}
+
+// readSealKey reads a key from a file; a missing file is os.ErrNotExist.
+func readSealKey(path string) (key conduct.SealKey, err error) {
 	text, err := os.ReadFile(path)
-	if errors.Is(err, os.ErrNotExist) {
-		return newSealKey(path)
-	}
 	if err != nil {
 		return key, fmt.Errorf("read the key that seals draws (EVENRIG_SEAL_KEY_FILE): %w", err)
 	}
@@ -132,18 +145,15 @@ func newSealKey(path string) (key conduct.SealKey, err error) {
 	if _, err := rand.Read(key[:]); err != nil {
 		return key, err
 	}
+	return key, writeSealKey(path, key)
+}
+
+// writeSealKey writes a key to a file of its owner's alone, which must not exist yet.
+func writeSealKey(path string, key conduct.SealKey) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o711); err != nil {
-		return key, fmt.Errorf("make the folder of the key that seals draws: %w", err)
+		return fmt.Errorf("make the folder of the key that seals draws: %w", err)
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return key, fmt.Errorf("make the key that seals draws: %w", err)
-	}
-	_, err = f.WriteString(hex.EncodeToString(key[:]) + "\n")
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return key, fmt.Errorf("make the key that seals draws: %w", err)
-	}
-	return key, nil
+	return writeOnce(path, []byte(hex.EncodeToString(key[:])+"\n"))
 }
 
 func (c storage) log(s streams) *slog.Logger {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -58,11 +59,15 @@ func TestWrongSettings(t *testing.T) {
 func TestSealKey(t *testing.T) {
 	folder := filepath.Join(t.TempDir(), "data")
 	c := storage{Data: folder}
-	made, err := c.sealKey()
+	mayMake := func() error { return nil }
+	if _, err := c.sealKey(func() error { return os.ErrPermission }); !errors.Is(err, os.ErrPermission) {
+		t.Errorf("a key was made that may not be made: %v", err)
+	}
+	made, err := c.sealKey(mayMake)
 	if err != nil {
 		t.Fatal(err)
 	}
-	again, err := c.sealKey()
+	again, err := c.sealKey(mayMake)
 	if err != nil || again != made {
 		t.Errorf("read again: equal %t, %v", again == made, err)
 	}
@@ -73,7 +78,7 @@ func TestSealKey(t *testing.T) {
 	if err := os.WriteFile(path, []byte("abc"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := c.sealKey(); err == nil || !strings.Contains(err.Error(), "64 hexadecimal digits") {
+	if _, err := c.sealKey(mayMake); err == nil || !strings.Contains(err.Error(), "64 hexadecimal digits") {
 		t.Errorf("a file that holds no key: %v", err)
 	}
 }

@@ -22,6 +22,8 @@ type commands struct {
 	Plan      planCommand      `cmd:"" help:"Say how many fish and how many anglers a trial needs, without any database."`
 	Kit       kitCommand       `cmd:"" help:"Make rule sheet, sealed slips and pocket cards for a trial on paper, without any database."`
 	Check     checkCommand     `cmd:"" help:"Look whether the records agree with themselves."`
+	Backup    backupCommand    `cmd:"" help:"Copy the records and the key that seals draws into a new folder."`
+	Restore   restoreCommand   `cmd:"" help:"Put a backup into an empty database and check it."`
 	Calibrate calibrateCommand `cmd:"" help:"Measure by simulation how far each method's interval can be trusted."`
 	Version   versionCommand   `cmd:"" help:"Print the program's version."`
 }

@@ -83,18 +83,58 @@ func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, 
 	if p.database, err = open(ctx, log); err != nil {
 		return nil, err
 	}
-	key, err := c.sealKey()
-	if err != nil {
-		return nil, err
-	}
 	if err := db.MigrateUp(ctx, p.database.url); err != nil {
 		return nil, fmt.Errorf("bring the database's schema up: %w", err)
 	}
 	if p.store, err = db.Open(ctx, p.database.url, log); err != nil {
 		return nil, err
 	}
+	key, err := c.fittingKey(ctx, p.database.url, log)
+	if err != nil {
+		return nil, err
+	}
 	p.service = conduct.New(p.store, conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Program: programVersion()})
 	return p, nil
+}
+
+// fittingKey returns the key that seals draws. It makes none while there are draws that another one sealed, and says so in
+// the log when the one that is there does not open them.
+func (c storage) fittingKey(ctx context.Context, url string, log *slog.Logger) (key conduct.SealKey, err error) {
+	snapshot, err := db.OpenSnapshot(ctx, url)
+	if err != nil {
+		return key, err
+	}
+	defer func() { err = errors.Join(err, snapshot.Close(ctx)) }()
+	seeds, err := snapshot.Seeds(ctx)
+	if err != nil {
+		return key, err
+	}
+	key, err = c.sealKey(func() error {
+		if len(seeds) == 0 {
+			return nil
+		}
+		return fmt.Errorf("the key that seals draws is missing: %s does not exist, and %s sealed under it. Put the file back from where a copy is kept, or name it by "+
+			"EVENRIG_SEAL_KEY_FILE (--seal-key-file). If it is lost for good, those draws cannot go on or be revealed; to go on with the rest, "+
+			"put 64 random hexadecimal digits into a file of that name", c.sealKeyPath(), plural(len(seeds), "running draw is", "running draws are"))
+	})
+	if err != nil {
+		return key, err
+	}
+	if strange := unopened(key, seeds); strange > 0 {
+		log.Error("the key that seals draws is another than the one that running draws were sealed under; these trials can hand out no units until the right key is back",
+			"file", c.sealKeyPath(), "draws", strange)
+	}
+	return key, nil
+}
+
+// unopened counts the seeds that the key does not open.
+func unopened(key conduct.SealKey, seeds []db.SealedSeed) (n int) {
+	for _, s := range seeds {
+		if !key.Opens(s.ID, s.SealedSeed) {
+			n++
+		}
+	}
+	return n
 }
 
 // close takes the parts apart in reverse order.

@@ -152,14 +152,8 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 	if err != nil || a.State == trial.Done {
 		return err
 	}
-	var counted counted
-	if err := json.Unmarshal(a.Input, &counted); err != nil {
-		return fmt.Errorf("decode input of analysis %d of trial %s: %w", n, id, err)
-	}
-	in := analysisInput(*p, nil)
-	in.Tallies, in.Effort, in.Draw, in.Plan = counted.Tallies, counted.Effort, counted.Draw, counted.Plan
 	look := lookOf(looks, n)
-	result, err := analysis.Run(in, analysis.Settings{ProgramVersion: s.program})
+	result, err := s.computed(*p, a)
 	if err != nil {
 		if trial.KindOf(err) != trial.Invalid {
 			return fmt.Errorf("analyse trial %s: %w", id, err)
@@ -184,6 +178,17 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 		}
 		return tx.FinishAnalysis(ctx, a)
 	})
+}
+
+// computed computes what an analysis's stored input gives under the trial's protocol.
+func (s *Service) computed(p trial.Protocol, a trial.Analysis) (analysis.Result, error) {
+	var counted counted
+	if err := json.Unmarshal(a.Input, &counted); err != nil {
+		return analysis.Result{}, fmt.Errorf("decode input of analysis %d of trial %s: %w", a.N, a.TrialID, err)
+	}
+	in := analysisInput(p, nil)
+	in.Tallies, in.Effort, in.Draw, in.Plan = counted.Tallies, counted.Effort, counted.Draw, counted.Plan
+	return analysis.Run(in, analysis.Settings{ProgramVersion: s.program})
 }
 
 // counted is what an analysis's stored input holds besides what the protocol says.
