@@ -31,6 +31,7 @@ func TestOneTrialFromDraftToReport(t *testing.T) {
 	accounts(t, w, c)
 	becomingFirst(t)
 	e := c.opened(c.ruleSheet())
+	drawNight(t, e)
 	anglers := []*rod{e.join("Bert"), e.join("Cleo"), e.join("Dora")}
 	for i, r := range anglers {
 		fishOneBlock(t, r, i)
@@ -65,6 +66,24 @@ func TestOneTrialFromDraftToReport(t *testing.T) {
 				t.Errorf("%s %s was never answered well under the contract's eyes", method, path)
 			}
 		}
+	}
+}
+
+// drawNight gives words for the draw and closes their list.
+func drawNight(t *testing.T, e *contest) {
+	ctx := t.Context()
+	ok[*openapi.PutWordResponse](t, 201)(e.scrutiny.PutWordWithResponse(ctx, e.trial, openapi.NewWord{Word: "Kingfisher"}))
+	ok[*openapi.PutWordResponse](t, 200)(e.scrutiny.PutWordWithResponse(ctx, e.trial, openapi.NewWord{Word: "Kingfisher"}))
+	ok[*openapi.PutWordResponse](t, 422)(e.organiser.PutWordWithResponse(ctx, e.trial, openapi.NewWord{Word: "two words"}))
+	ok[*openapi.CloseDrawNightResponse](t, 403)(e.scrutiny.CloseDrawNightWithResponse(ctx, e.trial))
+	ok[*openapi.CloseDrawNightResponse](t, 200)(e.organiser.CloseDrawNightWithResponse(ctx, e.trial))
+	late := ok[*openapi.PutWordResponse](t, 409)(e.organiser.PutWordWithResponse(ctx, e.trial, openapi.NewWord{Word: "Alder"}))
+	if late.ApplicationProblemJSON409.Code != "words.closed" {
+		t.Errorf("a word after closing: %s", late.Body)
+	}
+	listed := ok[*openapi.GetDrawNightResponse](t, 200)(e.organiser.GetDrawNightWithResponse(ctx, e.trial)).JSON200
+	if len(listed.Words) != 1 || listed.Words[0].Mine || listed.ClosedAt == nil {
+		t.Errorf("the list is %+v", listed)
 	}
 }
 

@@ -642,6 +642,42 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 	PutDeviation(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetDrawNight The words for the draw
+	//
+	// Who doubts whether the seed was chosen well adds a word to it: from registration to the first unit that is handed
+	// out each member may give one. The draw hangs on all of them in their order: HMAC-SHA256 with the seed as key over
+	// the words in UTF-8, joined by a zero byte. Which word is whose is told to its giver alone.
+	//
+	// Corresponds with GET /v1/trials/{trial}/draw-night (the `GetDrawNight` operationId).
+	GetDrawNight(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CloseDrawNight Close the list of words
+	//
+	// The first unit that is handed out closes it too. A list that is closed stays as it is.
+	//
+	// Corresponds with POST /v1/trials/{trial}/draw-night/close (the `CloseDrawNight` operationId).
+	CloseDrawNight(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutWordWithBody Give your word for the draw
+	//
+	// One word a member, up to 20 in all. It cannot be changed or taken back, and it is published with the draw: choose one
+	// that tells nothing of you. It is kept in Unicode's form NFC.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/draw-night/word (the `PutWord` operationId).
+	PutWordWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutWord Give your word for the draw
+	//
+	// One word a member, up to 20 in all. It cannot be changed or taken back, and it is published with the draw: choose one
+	// that tells nothing of you. It is kept in Unicode's form NFC.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/draw-night/word (the `PutWord` operationId).
+	PutWord(ctx context.Context, trial TrialID, body PutWordJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetEnrolment Your own enrolment
 	//
 	// Corresponds with GET /v1/trials/{trial}/enrolment (the `GetEnrolment` operationId).
@@ -2154,6 +2190,82 @@ func (c *Client) PutDeviationWithBody(ctx context.Context, trial TrialID, deviat
 // Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 func (c *Client) PutDeviation(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPutDeviationRequest(c.Server, trial, deviation, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetDrawNight The words for the draw
+//
+// Who doubts whether the seed was chosen well adds a word to it: from registration to the first unit that is handed
+// out each member may give one. The draw hangs on all of them in their order: HMAC-SHA256 with the seed as key over
+// the words in UTF-8, joined by a zero byte. Which word is whose is told to its giver alone.
+//
+// Corresponds with GET /v1/trials/{trial}/draw-night (the `GetDrawNight` operationId).
+func (c *Client) GetDrawNight(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetDrawNightRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CloseDrawNight Close the list of words
+//
+// The first unit that is handed out closes it too. A list that is closed stays as it is.
+//
+// Corresponds with POST /v1/trials/{trial}/draw-night/close (the `CloseDrawNight` operationId).
+func (c *Client) CloseDrawNight(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCloseDrawNightRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutWordWithBody Give your word for the draw
+//
+// One word a member, up to 20 in all. It cannot be changed or taken back, and it is published with the draw: choose one
+// that tells nothing of you. It is kept in Unicode's form NFC.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/draw-night/word (the `PutWord` operationId).
+func (c *Client) PutWordWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutWordRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutWord Give your word for the draw
+//
+// One word a member, up to 20 in all. It cannot be changed or taken back, and it is published with the draw: choose one
+// that tells nothing of you. It is kept in Unicode's form NFC.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/draw-night/word (the `PutWord` operationId).
+func (c *Client) PutWord(ctx context.Context, trial TrialID, body PutWordJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutWordRequest(c.Server, trial, body)
 	if err != nil {
 		return nil, err
 	}
@@ -4885,6 +4997,121 @@ func NewPutDeviationRequestWithBody(server string, trial TrialID, deviation Devi
 	return req, nil
 }
 
+// NewGetDrawNightRequest constructs an http.Request for the GetDrawNight method
+func NewGetDrawNightRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/draw-night", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCloseDrawNightRequest constructs an http.Request for the CloseDrawNight method
+func NewCloseDrawNightRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/draw-night/close", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPutWordRequest calls the generic PutWord builder with application/json body
+func NewPutWordRequest(server string, trial TrialID, body PutWordJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutWordRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewPutWordRequestWithBody constructs an http.Request for the PutWord method, with any body, and a specified content type
+func NewPutWordRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/draw-night/word", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewGetEnrolmentRequest constructs an http.Request for the GetEnrolment method
 func NewGetEnrolmentRequest(server string, trial TrialID) (*http.Request, error) {
 	var err error
@@ -6670,6 +6897,46 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 	PutDeviationWithResponse(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*PutDeviationResponse, error)
+
+	// GetDrawNightWithResponse The words for the draw
+	//
+	// Who doubts whether the seed was chosen well adds a word to it: from registration to the first unit that is handed
+	// out each member may give one. The draw hangs on all of them in their order: HMAC-SHA256 with the seed as key over
+	// the words in UTF-8, joined by a zero byte. Which word is whose is told to its giver alone.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/draw-night (the `GetDrawNight` operationId).
+	GetDrawNightWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetDrawNightResponse, error)
+
+	// CloseDrawNightWithResponse Close the list of words
+	//
+	// The first unit that is handed out closes it too. A list that is closed stays as it is.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/draw-night/close (the `CloseDrawNight` operationId).
+	CloseDrawNightWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*CloseDrawNightResponse, error)
+
+	// PutWordWithBodyWithResponse Give your word for the draw
+	//
+	// One word a member, up to 20 in all. It cannot be changed or taken back, and it is published with the draw: choose one
+	// that tells nothing of you. It is kept in Unicode's form NFC.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/draw-night/word (the `PutWord` operationId).
+	PutWordWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutWordResponse, error)
+
+	// PutWordWithResponse Give your word for the draw
+	//
+	// One word a member, up to 20 in all. It cannot be changed or taken back, and it is published with the draw: choose one
+	// that tells nothing of you. It is kept in Unicode's form NFC.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/draw-night/word (the `PutWord` operationId).
+	PutWordWithResponse(ctx context.Context, trial TrialID, body PutWordJSONRequestBody, reqEditors ...RequestEditorFn) (*PutWordResponse, error)
 
 	// GetEnrolmentWithResponse Your own enrolment
 	//
@@ -11281,6 +11548,276 @@ func (r PutDeviationResponse) ContentType() string {
 	return ""
 }
 
+type GetDrawNightResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *DrawNight
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetDrawNightResponse) GetJSON200() *DrawNight {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetDrawNightResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetDrawNightResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetDrawNightResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetDrawNightResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetDrawNightResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetDrawNightResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetDrawNightResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetDrawNightResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type CloseDrawNightResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *DrawNight
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CloseDrawNightResponse) GetJSON200() *DrawNight {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r CloseDrawNightResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r CloseDrawNightResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r CloseDrawNightResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r CloseDrawNightResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r CloseDrawNightResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r CloseDrawNightResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r CloseDrawNightResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CloseDrawNightResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CloseDrawNightResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CloseDrawNightResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PutWordResponse201Headers the declared response headers of an HTTP 201 response for PutWord
+type PutWordResponse201Headers struct {
+	Location string
+}
+
+type PutWordResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *DrawNight
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *DrawNight
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *PutWordResponse201Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PutWordResponse) GetJSON200() *DrawNight {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PutWordResponse) GetJSON201() *DrawNight {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PutWordResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PutWordResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutWordResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutWordResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutWordResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetEnrolmentResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -14638,6 +15175,70 @@ func (c *ClientWithResponses) PutDeviationWithResponse(ctx context.Context, tria
 		return nil, err
 	}
 	return ParsePutDeviationResponse(rsp)
+}
+
+// GetDrawNightWithResponse The words for the draw
+//
+// Who doubts whether the seed was chosen well adds a word to it: from registration to the first unit that is handed
+// out each member may give one. The draw hangs on all of them in their order: HMAC-SHA256 with the seed as key over
+// the words in UTF-8, joined by a zero byte. Which word is whose is told to its giver alone.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/draw-night (the `GetDrawNight` operationId).
+func (c *ClientWithResponses) GetDrawNightWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetDrawNightResponse, error) {
+	rsp, err := c.GetDrawNight(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetDrawNightResponse(rsp)
+}
+
+// CloseDrawNightWithResponse Close the list of words
+//
+// The first unit that is handed out closes it too. A list that is closed stays as it is.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/draw-night/close (the `CloseDrawNight` operationId).
+func (c *ClientWithResponses) CloseDrawNightWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*CloseDrawNightResponse, error) {
+	rsp, err := c.CloseDrawNight(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCloseDrawNightResponse(rsp)
+}
+
+// PutWordWithBodyWithResponse Give your word for the draw
+//
+// One word a member, up to 20 in all. It cannot be changed or taken back, and it is published with the draw: choose one
+// that tells nothing of you. It is kept in Unicode's form NFC.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/draw-night/word (the `PutWord` operationId).
+func (c *ClientWithResponses) PutWordWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutWordResponse, error) {
+	rsp, err := c.PutWordWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutWordResponse(rsp)
+}
+
+// PutWordWithResponse Give your word for the draw
+//
+// One word a member, up to 20 in all. It cannot be changed or taken back, and it is published with the draw: choose one
+// that tells nothing of you. It is kept in Unicode's form NFC.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/draw-night/word (the `PutWord` operationId).
+func (c *ClientWithResponses) PutWordWithResponse(ctx context.Context, trial TrialID, body PutWordJSONRequestBody, reqEditors ...RequestEditorFn) (*PutWordResponse, error) {
+	rsp, err := c.PutWord(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutWordResponse(rsp)
 }
 
 // GetEnrolmentWithResponse Your own enrolment
@@ -18840,6 +19441,237 @@ func ParsePutDeviationResponse(rsp *http.Response) (*PutDeviationResponse, error
 	switch {
 	case rsp.StatusCode == 201:
 		var headers PutDeviationResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetDrawNightResponse parses an HTTP response from a GetDrawNightWithResponse call
+func ParseGetDrawNightResponse(rsp *http.Response) (*GetDrawNightResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetDrawNightResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest DrawNight
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseCloseDrawNightResponse parses an HTTP response from a CloseDrawNightWithResponse call
+func ParseCloseDrawNightResponse(rsp *http.Response) (*CloseDrawNightResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CloseDrawNightResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest DrawNight
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePutWordResponse parses an HTTP response from a PutWordWithResponse call
+func ParsePutWordResponse(rsp *http.Response) (*PutWordResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutWordResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest DrawNight
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest DrawNight
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers PutWordResponse201Headers
 		if values := rsp.Header.Values("Location"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {

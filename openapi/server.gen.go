@@ -175,6 +175,15 @@ type ServerInterface interface {
 	// PutDeviation Report that something was not as planned
 	// (PUT /v1/trials/{trial}/deviations/{deviation})
 	PutDeviation(ctx echo.Context, trial TrialID, deviation DeviationID) error
+	// GetDrawNight The words for the draw
+	// (GET /v1/trials/{trial}/draw-night)
+	GetDrawNight(ctx echo.Context, trial TrialID) error
+	// CloseDrawNight Close the list of words
+	// (POST /v1/trials/{trial}/draw-night/close)
+	CloseDrawNight(ctx echo.Context, trial TrialID) error
+	// PutWord Give your word for the draw
+	// (PUT /v1/trials/{trial}/draw-night/word)
+	PutWord(ctx echo.Context, trial TrialID) error
 	// GetEnrolment Your own enrolment
 	// (GET /v1/trials/{trial}/enrolment)
 	GetEnrolment(ctx echo.Context, trial TrialID) error
@@ -1129,6 +1138,54 @@ func (w *ServerInterfaceWrapper) PutDeviation(ctx echo.Context) error {
 	return err
 }
 
+// GetDrawNight converts echo context to params.
+func (w *ServerInterfaceWrapper) GetDrawNight(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetDrawNight(ctx, trial)
+	return err
+}
+
+// CloseDrawNight converts echo context to params.
+func (w *ServerInterfaceWrapper) CloseDrawNight(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CloseDrawNight(ctx, trial)
+	return err
+}
+
+// PutWord converts echo context to params.
+func (w *ServerInterfaceWrapper) PutWord(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutWord(ctx, trial)
+	return err
+}
+
 // GetEnrolment converts echo context to params.
 func (w *ServerInterfaceWrapper) GetEnrolment(ctx echo.Context) error {
 	var err error
@@ -1766,6 +1823,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/trials/:trial/protocol", wrapper.GetProtocol, options.OperationMiddlewares["getProtocol"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/protocol", wrapper.PutProtocol, options.OperationMiddlewares["putProtocol"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/state", wrapper.MoveTrial, options.OperationMiddlewares["moveTrial"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/draw-night", wrapper.GetDrawNight, options.OperationMiddlewares["getDrawNight"]...)
+	router.PUT(options.BaseURL+"/v1/trials/:trial/draw-night/word", wrapper.PutWord, options.OperationMiddlewares["putWord"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/draw-night/close", wrapper.CloseDrawNight, options.OperationMiddlewares["closeDrawNight"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/progress", wrapper.GetProgress, options.OperationMiddlewares["getProgress"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/note", wrapper.GetNote, options.OperationMiddlewares["getNote"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/looks", wrapper.ListLooks, options.OperationMiddlewares["listLooks"]...)
@@ -7972,6 +8032,402 @@ func (response PutDeviationdefaultApplicationProblemPlusJSONResponse) VisitPutDe
 	return err
 }
 
+type GetDrawNightRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type GetDrawNightResponseObject interface {
+	VisitGetDrawNightResponse(w http.ResponseWriter) error
+}
+
+type GetDrawNight200JSONResponse DrawNight
+
+func (response GetDrawNight200JSONResponse) VisitGetDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetDrawNight401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response GetDrawNight401ApplicationProblemPlusJSONResponse) VisitGetDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetDrawNight404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response GetDrawNight404ApplicationProblemPlusJSONResponse) VisitGetDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetDrawNight422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetDrawNight422ApplicationProblemPlusJSONResponse) VisitGetDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetDrawNightdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetDrawNightdefaultApplicationProblemPlusJSONResponse) VisitGetDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CloseDrawNightRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type CloseDrawNightResponseObject interface {
+	VisitCloseDrawNightResponse(w http.ResponseWriter) error
+}
+
+type CloseDrawNight200JSONResponse DrawNight
+
+func (response CloseDrawNight200JSONResponse) VisitCloseDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CloseDrawNight401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response CloseDrawNight401ApplicationProblemPlusJSONResponse) VisitCloseDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CloseDrawNight403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response CloseDrawNight403ApplicationProblemPlusJSONResponse) VisitCloseDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CloseDrawNight404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response CloseDrawNight404ApplicationProblemPlusJSONResponse) VisitCloseDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CloseDrawNight409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response CloseDrawNight409ApplicationProblemPlusJSONResponse) VisitCloseDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CloseDrawNight422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response CloseDrawNight422ApplicationProblemPlusJSONResponse) VisitCloseDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CloseDrawNightdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CloseDrawNightdefaultApplicationProblemPlusJSONResponse) VisitCloseDrawNightResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWordRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *PutWordJSONRequestBody
+}
+
+type PutWordResponseObject interface {
+	VisitPutWordResponse(w http.ResponseWriter) error
+}
+
+type PutWord200JSONResponse DrawNight
+
+func (response PutWord200JSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord201ResponseHeaders struct {
+	Location string
+}
+
+type PutWord201JSONResponse struct {
+	Body    DrawNight
+	Headers PutWord201ResponseHeaders
+}
+
+func (response PutWord201JSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PutWord400ApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PutWord401ApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response PutWord403ApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response PutWord404ApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response PutWord409ApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PutWord413ApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PutWord415ApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWord422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PutWord422ApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutWorddefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PutWorddefaultApplicationProblemPlusJSONResponse) VisitPutWordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetEnrolmentRequestObject struct {
 	Trial TrialID `json:"trial"`
 }
@@ -11676,6 +12132,15 @@ type StrictServerInterface interface {
 	// PutDeviation Report that something was not as planned
 	// (PUT /v1/trials/{trial}/deviations/{deviation})
 	PutDeviation(ctx context.Context, request PutDeviationRequestObject) (PutDeviationResponseObject, error)
+	// GetDrawNight The words for the draw
+	// (GET /v1/trials/{trial}/draw-night)
+	GetDrawNight(ctx context.Context, request GetDrawNightRequestObject) (GetDrawNightResponseObject, error)
+	// CloseDrawNight Close the list of words
+	// (POST /v1/trials/{trial}/draw-night/close)
+	CloseDrawNight(ctx context.Context, request CloseDrawNightRequestObject) (CloseDrawNightResponseObject, error)
+	// PutWord Give your word for the draw
+	// (PUT /v1/trials/{trial}/draw-night/word)
+	PutWord(ctx context.Context, request PutWordRequestObject) (PutWordResponseObject, error)
 	// GetEnrolment Your own enrolment
 	// (GET /v1/trials/{trial}/enrolment)
 	GetEnrolment(ctx context.Context, request GetEnrolmentRequestObject) (GetEnrolmentResponseObject, error)
@@ -13429,6 +13894,104 @@ func (sh *strictHandler) PutDeviation(ctx echo.Context, trial TrialID, deviation
 		return err
 	} else if validResponse, ok := response.(PutDeviationResponseObject); ok {
 		return validResponse.VisitPutDeviationResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetDrawNight operation middleware
+func (sh *strictHandler) GetDrawNight(ctx echo.Context, trial TrialID) error {
+	var request GetDrawNightRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetDrawNight(ctx.Request().Context(), request.(GetDrawNightRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetDrawNight")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetDrawNightResponseObject); ok {
+		return validResponse.VisitGetDrawNightResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CloseDrawNight operation middleware
+func (sh *strictHandler) CloseDrawNight(ctx echo.Context, trial TrialID) error {
+	var request CloseDrawNightRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CloseDrawNight(ctx.Request().Context(), request.(CloseDrawNightRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CloseDrawNight")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CloseDrawNightResponseObject); ok {
+		return validResponse.VisitCloseDrawNightResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PutWord operation middleware
+func (sh *strictHandler) PutWord(ctx echo.Context, trial TrialID) error {
+	var request PutWordRequestObject
+
+	request.Trial = trial
+
+	var body PutWordJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PutWord(ctx.Request().Context(), request.(PutWordRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PutWord")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PutWordResponseObject); ok {
+		return validResponse.VisitPutWordResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -1378,6 +1378,23 @@ type Draw struct {
 	TripUnits int `json:"trip_units"`
 }
 
+// DrawNight Examples: {"closed_at":null,"words":[{"mine":false,"n":1,"word":"Kingfisher"},{"mine":true,"n":2,"word":"Alder"}]}
+type DrawNight struct {
+	// ClosedAt Null while words are taken
+	ClosedAt *time.Time `json:"closed_at"`
+	Words    []DrawWord `json:"words"`
+}
+
+// DrawWord Examples: {"mine":false,"n":1,"word":"Kingfisher"}
+type DrawWord struct {
+	// Mine Whether you gave it
+	Mine bool `json:"mine"`
+
+	// N Its place, from 1
+	N    int    `json:"n"`
+	Word string `json:"word"`
+}
+
 // Drift The change of θ with time
 type Drift struct {
 	High    *float64     `json:"high"`
@@ -2105,6 +2122,12 @@ type NewTrial struct {
 
 // NewUnit Examples: {}
 type NewUnit = map[string]interface{}
+
+// NewWord Examples: {"word":"Kingfisher"}
+type NewWord struct {
+	// Word One word of 1 to 40 characters, without blanks
+	Word string `json:"word"`
+}
 
 // OrderEffect Second minus first period of the block, on the logit of test pattern taken
 type OrderEffect struct {
@@ -3504,6 +3527,9 @@ type PutCatchJSONRequestBody = NewCatch
 
 // PutDeviationJSONRequestBody defines body for PutDeviation for application/json ContentType.
 type PutDeviationJSONRequestBody = NewDeviation
+
+// PutWordJSONRequestBody defines body for PutWord for application/json ContentType.
+type PutWordJSONRequestBody = NewWord
 
 // WithdrawJSONRequestBody defines body for Withdraw for application/json ContentType.
 type WithdrawJSONRequestBody = Withdrawal
