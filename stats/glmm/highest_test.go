@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"evenrig/stats/stattest"
@@ -120,6 +121,35 @@ func noSearchEndsHigher(t *testing.T, name string, cells []Cell, starts int, rng
 		}
 	}
 	return fits
+}
+
+// No search creeps: whatever the variation, also where SDs are 0 and the estimates on the
+// boundary, a fit takes at most ten times the evaluations that fits of its size usually take.
+func TestNoSearchCreeps(t *testing.T) {
+	for _, anglers := range []int{12, 60, 150} {
+		for _, vary := range []Vary{VaryPattern, VaryPatternPosition, VaryPatternOuting, VaryPatternPositionOuting} {
+			var evaluations []int
+			for seed := range uint64(3) {
+				for _, outings := range []int{2, 3} {
+					for _, fish := range []int{2, 6} {
+						for _, sd := range []float64{0, .1, .5, 1} {
+							var cells []Cell
+							for _, r := range inventedRows(seed, anglers, outings, fish, .1, .5, sd, .3, 0) {
+								cells = append(cells, Cell{r.Group, r.Subgroup, r.V > 0, r.Y, r.N - r.Y})
+							}
+							r := mustFit(t, cells, Options{Vary: vary, Points: 1})
+							evaluations = append(evaluations, r.Evaluations)
+						}
+					}
+				}
+			}
+			slices.Sort(evaluations)
+			median, most := evaluations[len(evaluations)/2], evaluations[len(evaluations)-1]
+			if most > 10*median {
+				t.Errorf("%d anglers, %v: %d evaluations at most, %d in the middle", anglers, vary, most, median)
+			}
+		}
+	}
 }
 
 // The case that made the rule: an angler with a million fish and five with six each. The

@@ -10,7 +10,8 @@ import (
 // scoreGroups is how many groups it takes for the sum of products of their gradients to
 // stand in for the information while a search is far off, its decrement above scoresUntil
 // (Berndt, Hall, Hall & Hausman 1974, Ann. Econ. Soc. Meas. 3:653): it costs no
-// evaluation. With fewer its error is dear, and evaluations are cheap.
+// evaluation. With fewer its error is dear, and evaluations are cheap. A step along it
+// that must be shortened ends its use.
 const (
 	scoreGroups = 50
 	scoresUntil = .1

@@ -48,6 +48,7 @@ func (e *evaluator) search(start searchStart, free []int, floor float64) *point 
 	}
 	if scores {
 		at.inverse = e.scoreInverse(free)
+		fresh = at.inverse == nil
 	}
 	if at.inverse == nil {
 		at.inverse = invertBounded(e.information(at, false))
@@ -68,7 +69,8 @@ func (e *evaluator) search(start searchStart, free []int, floor float64) *point 
 		for _, d := range direction {
 			scale = min(scale, longestStep/math.Abs(d))
 		}
-		if !e.backtrack(at, trial, direction, scale, decrement) {
+		taken := e.backtrack(at, trial, direction, scale, decrement)
+		if taken == 0 {
 			if decrement < 1e-8 {
 				at.converged = true // what is left is rounding error; polishing decides
 				return at
@@ -87,16 +89,27 @@ func (e *evaluator) search(start searchStart, free []int, floor float64) *point 
 			move[i] = trial.psi[k] - at.psi[k]
 			fall[i] = at.gradient[k] - trial.gradient[k]
 		}
-		if inverse := e.scoreInverse(free); scores && inverse != nil {
+		inverse := e.scoreInverse(free)
+		// The products vanish with an SD, the information does not: near 0 their inverse
+		// asks for steps far too long, and the search would creep.
+		misled := scores && (inverse == nil || taken < 1)
+		switch {
+		case misled:
+			scores = false
+			e.collectScores(false)
+		case scores:
 			at.inverse = inverse
 			scores = decrement > scoresUntil
 			e.collectScores(scores)
-		} else {
+		default:
 			at.update(move, fall, direction)
 		}
 		at.psi, trial.psi = trial.psi, at.psi
 		at.gradient, trial.gradient = trial.gradient, at.gradient
 		at.value = trial.value
+		if misled {
+			at.inverse = invertBounded(e.information(at, false))
+		}
 		for _, sd := range at.psi[e.problem.width:] {
 			if math.Abs(sd) > runawaySD {
 				at.runaway = true
@@ -120,8 +133,8 @@ func (at *point) direction(direction []float64) (decrement float64) {
 }
 
 // backtrack moves trial along direction until the value has risen enough (Armijo's
-// condition, with slack for rounding).
-func (e *evaluator) backtrack(at, trial *point, direction []float64, scale, decrement float64) bool {
+// condition, with slack for rounding), and returns what part of it it moved; 0: it did not rise.
+func (e *evaluator) backtrack(at, trial *point, direction []float64, scale, decrement float64) (taken float64) {
 	for range 30 {
 		copy(trial.psi, at.psi)
 		for i, k := range at.free {
@@ -129,7 +142,7 @@ func (e *evaluator) backtrack(at, trial *point, direction []float64, scale, decr
 		}
 		trial.value = e.evaluate(trial.psi, trial.gradient)
 		if trial.value >= at.value+1e-4*scale*decrement-1e-13*math.Abs(at.value) {
-			return true
+			return scale
 		}
 		shrink := .25
 		if !math.IsNaN(trial.value) {
@@ -138,7 +151,7 @@ func (e *evaluator) backtrack(at, trial *point, direction []float64, scale, decr
 		}
 		scale *= min(.5, max(.1, shrink))
 	}
-	return false
+	return 0
 }
 
 // update is the BFGS update of the inverse for a move by which the gradient fell; scratch
