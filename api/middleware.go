@@ -43,13 +43,14 @@ func (s *Server) account(next echo.HandlerFunc) echo.HandlerFunc {
 		if err := next(c); err != nil {
 			c.Error(err)
 		}
-		r, w := c.Request(), c.Response()
+		r, w, took := c.Request(), c.Response(), time.Since(begun)
+		s.measure(c, took)
 		level := slog.LevelInfo
 		if w.Status >= http.StatusInternalServerError {
 			level = slog.LevelError
 		}
 		s.log.Log(r.Context(), level, "request", "id", requestID(r.Context()), "method", r.Method, "path", r.URL.Path, "status", w.Status,
-			"took", time.Since(begun).Round(time.Microsecond), "from", c.RealIP())
+			"took", took.Round(time.Microsecond), "from", c.RealIP())
 		return nil
 	}
 }

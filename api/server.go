@@ -27,16 +27,18 @@ type Server struct {
 	limits      *limiters
 	crossOrigin *http.CrossOriginProtection
 	now         func() time.Time
+	observe     ObserveFunc
 }
 
 // Options are what a Server needs besides its use cases: a log, the address ranges (CIDR) of the proxies whose
 // X-Forwarded-For is believed, none unless given, how much it takes, no limit unless given, and the address at which
-// people reach it, like https://trials.example.org, for links; without one they are relative.
+// people reach it, like https://trials.example.org, for links; without one they are relative. Observe may be nil.
 type Options struct {
 	Log            *slog.Logger
 	TrustedProxies []string
 	Limits         Limits
 	PublicURL      string
+	Observe        ObserveFunc
 }
 
 const (
@@ -52,7 +54,7 @@ const (
 func NewServer(service *conduct.Service, o Options) *Server {
 	s := &Server{
 		log: o.Log, contract: loadContract(), auth: newAuthenticator(service, time.Now), limits: newLimiters(o.Limits),
-		crossOrigin: newCrossOrigin(o.PublicURL), now: time.Now,
+		crossOrigin: newCrossOrigin(o.PublicURL), now: time.Now, observe: o.Observe,
 	}
 	e := echo.New()
 	e.HTTPErrorHandler = s.fail

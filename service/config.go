@@ -25,6 +25,7 @@ type storage struct {
 	Data        string `env:"EVENRIG_DATA" placeholder:"FOLDER" help:"Data folder: the private PostgreSQL and the key that seals draws (default: ${data})."`
 	SealKeyFile string `env:"EVENRIG_SEAL_KEY_FILE" placeholder:"FILE" help:"File with the key that seals draws, 64 hexadecimal digits; made at first use (default: seal.key in the data folder). Without it running trials cannot go on: keep a copy, apart from the database's."`
 	LogLevel    string `env:"EVENRIG_LOG" enum:"debug,info,warn,error" default:"info" help:"Least level that is logged: debug, info, warn, error."`
+	LogFormat   string `env:"EVENRIG_LOG_FORMAT" enum:"text,json" default:"text" help:"Form of the log on standard error: text for people, json for programs, one object a line."`
 }
 
 // listening says where the service answers.
@@ -161,5 +162,9 @@ func (c storage) log(s streams) *slog.Logger {
 	if err := level.UnmarshalText([]byte(c.LogLevel)); err != nil {
 		level = slog.LevelInfo // kong accepts no other word
 	}
-	return slog.New(slog.NewTextHandler(s.err, &slog.HandlerOptions{Level: level}))
+	options := &slog.HandlerOptions{Level: level}
+	if c.LogFormat == "json" {
+		return slog.New(slog.NewJSONHandler(s.err, options))
+	}
+	return slog.New(slog.NewTextHandler(s.err, options))
 }

@@ -22,6 +22,7 @@ func TestWrongSettings(t *testing.T) {
 	}{
 		"listen":        {args: []string{"serve", "--listen", "nowhere"}, says: []string{"EVENRIG_LISTEN", `"nowhere"`, "accepted"}},
 		"listen by env": {args: []string{"serve"}, env: map[string]string{"EVENRIG_LISTEN": "8080"}, says: []string{"EVENRIG_LISTEN", `"8080"`, "accepted"}},
+		"admin port":    {args: []string{"serve", "--admin-listen", "9090"}, says: []string{"EVENRIG_ADMIN_LISTEN", `"9090"`, "accepted"}},
 		"proxies":       {args: []string{"serve", "--trusted-proxies", "10.0.0.1"}, says: []string{"EVENRIG_TRUSTED_PROXIES", `"10.0.0.1"`, "accepted"}},
 		"address":       {args: []string{"serve", "--public-url", "trials.example.org/x"}, says: []string{"EVENRIG_PUBLIC_URL", "trials.example.org/x", "accepted"}},
 		"limit":         {args: []string{"serve", "--limit-token", "many"}, says: []string{"limit-token", "many", "1000,1200"}},

@@ -20,11 +20,12 @@ import (
 type serveCommand struct {
 	storage
 	listening
+	administering
 }
 
 // Run serves until ^C or a polite kill, then finishes what is under way and stops.
 func (c *serveCommand) Run(s streams) error {
-	if err := errors.Join(c.listening.check(), c.storage.check()); err != nil {
+	if err := errors.Join(c.listening.check(), c.administering.check(), c.storage.check()); err != nil {
 		return usageError{err}
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -38,6 +39,13 @@ func (c *serveCommand) Run(s streams) error {
 	if err != nil {
 		return errors.Join(err, p.close())
 	}
+	admin, err := p.openAdminPort(c.administering, log)
+	if err != nil {
+		return errors.Join(err, running.stop(), p.close())
+	}
+	if admin != nil {
+		log.Info("the admin port answers", "metrics", admin.url+"/metrics")
+	}
 	fmt.Fprintf(s.out, "evenrig answers at %s (contract: %s/openapi.yaml); ^C stops it\n", running.url, running.url)
 	if err := p.inviteFirstAdmin(ctx, s, running.url); err != nil {
 		log.Warn("no link for the first admin; `service token --admin` makes one", "error", err)
@@ -49,7 +57,7 @@ func (c *serveCommand) Run(s streams) error {
 	case <-p.database.died():
 		err = errors.New("the private PostgreSQL ended by itself")
 	}
-	return errors.Join(err, running.stop(), p.close())
+	return errors.Join(err, running.stop(), admin.close(), p.close())
 }
 
 // running is the service while it answers.
@@ -65,7 +73,7 @@ const stopTime = 20 * time.Second
 
 // start begins to answer requests and to do jobs.
 func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*running, error) {
-	jobs, err := db.NewJobs(p.store, p.service.Analyse, p.service.EachMinute)
+	jobs, err := db.NewJobs(p.store, p.metrics.analysis(p.service.Analyse), p.service.EachMinute)
 	if err != nil {
 		return nil, err
 	}
@@ -78,7 +86,7 @@ func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*run
 	}
 	r := &running{jobs: jobs, url: "http://" + listener.Addr().String(), failed: make(chan error, 1)}
 	r.server = api.NewServer(p.service, api.Options{
-		Log: log, TrustedProxies: at.TrustedProxies, Limits: at.limits(), PublicURL: strings.TrimSuffix(at.PublicURL, "/"),
+		Log: log, TrustedProxies: at.TrustedProxies, Limits: at.limits(), PublicURL: strings.TrimSuffix(at.PublicURL, "/"), Observe: p.metrics.request,
 	})
 	go func() { r.failed <- r.server.Serve(listener) }()
 	return r, nil

@@ -70,11 +70,12 @@ type parts struct {
 	database *database
 	store    *db.Store
 	service  *conduct.Service
+	metrics  *metrics
 }
 
 // assemble opens the database, brings its schema up, and puts the use cases on it. The settings have been checked.
 func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, clock func() time.Time) (_ *parts, err error) {
-	p := &parts{}
+	p := &parts{metrics: newMetrics()}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, p.close())
@@ -89,11 +90,12 @@ func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, 
 	if p.store, err = db.Open(ctx, p.database.url, log); err != nil {
 		return nil, err
 	}
+	p.metrics.database(p.store)
 	key, err := c.fittingKey(ctx, p.database.url, log)
 	if err != nil {
 		return nil, err
 	}
-	p.service = conduct.New(p.store, conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Program: programVersion()})
+	p.service = conduct.New(p.metrics.store(p.store), conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Program: programVersion()})
 	return p, nil
 }
 
