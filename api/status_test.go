@@ -285,7 +285,8 @@ func TestEveryCodeIsDocumented(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, file := range files {
-			if strings.HasSuffix(file, "_test.go") {
+			// A kit's folder is read on the angler's own machine, never by the service.
+			if strings.HasSuffix(file, "_test.go") || strings.Contains(file, "exchange/kit") {
 				continue
 			}
 			source, err := os.ReadFile(file)
