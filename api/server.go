@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -28,17 +29,21 @@ type Server struct {
 	crossOrigin *http.CrossOriginProtection
 	now         func() time.Time
 	observe     ObserveFunc
+	requireTLS  bool
+	proxies     []netip.Prefix
 }
 
 // Options are what a Server needs besides its use cases: a log, the address ranges (CIDR) of the proxies whose
 // X-Forwarded-For is believed, none unless given, how much it takes, no limit unless given, and the address at which
 // people reach it, like https://trials.example.org, for links; without one they are relative. Observe may be nil.
+// RequireTLS refuses plain HTTP from everywhere but this machine and the trusted proxies.
 type Options struct {
 	Log            *slog.Logger
 	TrustedProxies []string
 	Limits         Limits
 	PublicURL      string
 	Observe        ObserveFunc
+	RequireTLS     bool
 }
 
 const (
@@ -55,12 +60,13 @@ func NewServer(service *conduct.Service, o Options) *Server {
 	s := &Server{
 		log: o.Log, contract: loadContract(), auth: newAuthenticator(service, time.Now), limits: newLimiters(o.Limits),
 		crossOrigin: newCrossOrigin(o.PublicURL), now: time.Now, observe: o.Observe,
+		requireTLS: o.RequireTLS, proxies: prefixes(o.TrustedProxies),
 	}
 	e := echo.New()
 	e.HTTPErrorHandler = s.fail
 	e.IPExtractor = addressOf(o.TrustedProxies)
 	e.Binder = binder{}
-	e.Use(s.identify, s.account, s.catchPanics, secure, s.limitAddress, s.contract.limitTime, s.contract.limitBody, s.authenticate, s.contract.check)
+	e.Use(s.identify, s.account, s.catchPanics, secure, s.encrypted, s.limitAddress, s.contract.limitTime, s.contract.limitBody, s.authenticate, s.contract.check)
 	h := &handlers{service: service, contract: s.contract, forget: s.auth.forget, limits: s.limits, publicURL: o.PublicURL, now: s.now}
 	openapi.RegisterHandlers(e, operations{openapi.NewStrictHandler(h, nil), h})
 	s.http = &http.Server{
@@ -103,6 +109,14 @@ func addressOf(trusted []string) echo.IPExtractor {
 		options = append(options, echo.TrustIPRange(network))
 	}
 	return echo.ExtractIPFromXFFHeader(options...)
+}
+
+func prefixes(ranges []string) []netip.Prefix {
+	list := make([]netip.Prefix, len(ranges))
+	for i, r := range ranges {
+		list[i] = netip.MustParsePrefix(r)
+	}
+	return list
 }
 
 // handlers implements the generated server interface, one method an operation; each calls one use case.

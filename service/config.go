@@ -30,10 +30,11 @@ type storage struct {
 
 // listening says where the service answers.
 type listening struct {
+	encrypting
 	limiting
 	Listen         string   `env:"EVENRIG_LISTEN" default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address to answer on; port 0 takes a free one."`
 	PublicURL      string   `name:"public-url" env:"EVENRIG_PUBLIC_URL" placeholder:"URL" help:"Address at which people reach the service, like https://trials.example.org, for the links that it hands out."`
-	TrustedProxies []string `env:"EVENRIG_TRUSTED_PROXIES" placeholder:"CIDR" help:"Address ranges of proxies whose X-Forwarded-For is believed; none unless given."`
+	TrustedProxies []string `env:"EVENRIG_TRUSTED_PROXIES" placeholder:"CIDR" help:"Address ranges of proxies that end https for the service: what they say of their clients in X-Forwarded-For and X-Forwarded-Proto is believed; none unless given."`
 }
 
 // limiting says how much the service takes of each. A club on one connection sends a week's queues without reaching them.
@@ -94,12 +95,15 @@ func (c *storage) check() error {
 }
 
 func (c listening) check() error {
-	errs := []error{c.limiting.check()}
+	errs := []error{c.limiting.check(), c.encrypting.check()}
 	if u, err := url.Parse(c.PublicURL); c.PublicURL != "" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || strings.TrimSuffix(u.Path, "/") != "" || u.RawQuery != "" || u.Fragment != "" || u.User != nil) {
 		errs = append(errs, fmt.Errorf("EVENRIG_PUBLIC_URL (--public-url) is %q; accepted: an address without a path like https://trials.example.org", c.PublicURL))
 	}
 	if _, port, err := net.SplitHostPort(c.Listen); err != nil || port == "" {
 		errs = append(errs, fmt.Errorf("EVENRIG_LISTEN (--listen) is %q; accepted: HOST:PORT like 127.0.0.1:8080 or :8080", c.Listen))
+	} else if !onThisMachine(c.Listen) && !c.on() && len(c.TrustedProxies) == 0 {
+		errs = append(errs, fmt.Errorf("EVENRIG_LISTEN (--listen) is %q, which other machines reach, and plain HTTP is not for them: passwords and tokens could be read on their way; "+
+			"accepted: an address of this machine alone like 127.0.0.1:8080, or https by EVENRIG_TLS_CERT and EVENRIG_TLS_KEY or by EVENRIG_ACME_HOSTS, or a proxy that ends https, named by EVENRIG_TRUSTED_PROXIES", c.Listen))
 	}
 	for _, p := range c.TrustedProxies {
 		if _, err := netip.ParsePrefix(p); err != nil {

@@ -10,6 +10,7 @@ import (
 	"runtime/debug"
 
 	"github.com/alecthomas/kong"
+	"golang.org/x/crypto/acme/autocert"
 )
 
 // commands are the subcommands; each has a Run method that takes the streams.
@@ -50,7 +51,7 @@ func main() {
 // run carries out one command line and returns the exit status; exit ends the program after help was printed.
 func run(args []string, s streams, exit func(int)) int {
 	var c commands
-	parser, err := kong.New(&c, kong.Name("service"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit), kong.Vars{"data": defaultData()})
+	parser, err := kong.New(&c, kong.Name("service"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit), kong.Vars{"data": defaultData(), "acme": autocert.DefaultACMEDirectory})
 	if err != nil {
 		fmt.Fprintln(s.err, err)
 		return exitData

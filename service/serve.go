@@ -2,10 +2,12 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net"
+	"net/http"
 	"os"
 	"os/signal"
 	"strings"
@@ -66,6 +68,8 @@ type running struct {
 	server *api.Server
 	jobs   *db.Jobs
 	failed chan error
+	// redirect sends plain HTTP on to https; nil when nothing does.
+	redirect *http.Server
 }
 
 // stopTime is how long requests and jobs under way may take to finish.
@@ -77,23 +81,78 @@ func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*run
 	if err != nil {
 		return nil, err
 	}
-	listener, err := net.Listen("tcp", at.Listen)
+	open, err := at.open(p.data, log)
 	if err != nil {
-		return nil, fmt.Errorf("EVENRIG_LISTEN (--listen) is %q: %w", at.Listen, err)
+		return nil, err
 	}
 	if err := jobs.Start(ctx); err != nil {
-		return nil, errors.Join(err, listener.Close())
+		return nil, errors.Join(err, open.close())
 	}
-	r := &running{jobs: jobs, url: "http://" + listener.Addr().String(), failed: make(chan error, 1)}
+	r := &running{jobs: jobs, url: open.url, failed: make(chan error, 2)}
 	r.server = api.NewServer(p.service, api.Options{
 		Log: log, TrustedProxies: at.TrustedProxies, Limits: at.limits(), PublicURL: strings.TrimSuffix(at.PublicURL, "/"), Observe: p.metrics.request,
+		RequireTLS: true,
 	})
-	go func() { r.failed <- r.server.Serve(listener) }()
+	go func() { r.failed <- r.server.Serve(open.main) }()
+	if open.plain != nil {
+		r.redirect = redirectServer(open.redirect, log)
+		go func() {
+			if err := r.redirect.Serve(open.plain); !errors.Is(err, http.ErrServerClosed) {
+				r.failed <- fmt.Errorf("serve the way to https: %w", err)
+			}
+		}()
+	}
 	return r, nil
+}
+
+// opened are the addresses that the service answers at.
+type opened struct {
+	url      string
+	main     net.Listener
+	plain    net.Listener // nil unless plain HTTP is sent on to https
+	redirect http.Handler
+}
+
+// open takes the addresses, so that whatever stands in the way is known before anything is started.
+func (c listening) open(data string, log *slog.Logger) (*opened, error) {
+	main, err := net.Listen("tcp", c.Listen)
+	if err != nil {
+		return nil, fmt.Errorf("EVENRIG_LISTEN (--listen) is %q: %w", c.Listen, err)
+	}
+	o := &opened{url: "http://" + main.Addr().String(), main: main}
+	if !c.on() {
+		return o, nil
+	}
+	_, port, err := net.SplitHostPort(main.Addr().String())
+	if err != nil {
+		return nil, errors.Join(err, main.Close())
+	}
+	secure, err := c.encryption(data, c.PublicURL, port, log)
+	if err != nil {
+		return nil, errors.Join(err, main.Close())
+	}
+	o.url, o.main, o.redirect = "https://"+main.Addr().String(), tls.NewListener(main, secure.config), secure.redirect
+	if c.HTTPListen != "" {
+		if o.plain, err = net.Listen("tcp", c.HTTPListen); err != nil {
+			return nil, errors.Join(fmt.Errorf("EVENRIG_HTTP_LISTEN (--http-listen) is %q: %w", c.HTTPListen, err), main.Close())
+		}
+	}
+	return o, nil
+}
+
+func (o *opened) close() error {
+	if o.plain == nil {
+		return o.main.Close()
+	}
+	return errors.Join(o.main.Close(), o.plain.Close())
 }
 
 func (r *running) stop() error {
 	ctx, cancel := context.WithTimeout(context.Background(), stopTime)
 	defer cancel()
-	return errors.Join(r.server.Shutdown(ctx), r.jobs.Stop(ctx))
+	var redirectErr error
+	if r.redirect != nil {
+		redirectErr = r.redirect.Close()
+	}
+	return errors.Join(redirectErr, r.server.Shutdown(ctx), r.jobs.Stop(ctx))
 }

@@ -71,11 +71,12 @@ type parts struct {
 	store    *db.Store
 	service  *conduct.Service
 	metrics  *metrics
+	data     string // folder
 }
 
 // assemble opens the database, brings its schema up, and puts the use cases on it. The settings have been checked.
 func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, clock func() time.Time) (_ *parts, err error) {
-	p := &parts{metrics: newMetrics()}
+	p := &parts{metrics: newMetrics(), data: c.Data}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, p.close())
