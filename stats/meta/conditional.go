@@ -89,7 +89,9 @@ func ConditionalPool(tables []exact.Table, level float64) (ConditionalRow, error
 	}
 	row := ConditionalRow{K: k, Uninformative: len(tables) - k, DF: k - 1}
 	row.Theta, row.Tau, row.LogLikelihood = top.centre/2, top.sd/2, top.value
-	row.StdErr = top.stdErr() / 2
+	if row.StdErr = top.stdErr() / 2; !(row.StdErr > 0) || math.IsInf(row.StdErr, 1) {
+		return ConditionalRow{}, fmt.Errorf("%w: it is flat there, and has no information", ErrNoMaximum)
+	}
 	row.TauP = 1
 	if top.sd > 0 {
 		row.TauP = num.ChiSquaredTail(2*(top.value-none.value), 1) / 2

@@ -430,3 +430,11 @@ func FuzzConditionalPool(f *testing.F) {
 		}
 	})
 }
+
+// A likelihood that is flat at its highest point, from a simulated trial of five anglers: refused, with no number.
+func TestConditionalPoolFlat(t *testing.T) {
+	tables := []exact.Table{{A: 3, C: 1, D: 1}, {A: 3, D: 2}, {A: 2, B: 1, D: 2}, {A: 2, B: 1, D: 2}, {A: 3, D: 2}}
+	if row, err := meta.ConditionalPool(tables, .95); !errors.Is(err, meta.ErrNoMaximum) || row != (meta.ConditionalRow{}) {
+		t.Errorf("%+v, %v; want nothing and %v", row, err, meta.ErrNoMaximum)
+	}
+}

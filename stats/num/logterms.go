@@ -104,7 +104,7 @@ func Deviance(x, mu float64) float64 {
 	for j := 3; ; j += 2 {
 		term *= v
 		next := sum + term/float64(j)
-		if next == sum {
+		if next == sum || next != next { // a NaN meets nothing
 			return sum
 		}
 		sum = next
