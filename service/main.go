@@ -48,10 +48,15 @@ func main() {
 	os.Exit(run(os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr}, os.Exit))
 }
 
+// newParser reads command lines into c.
+func newParser(c *commands, s streams, exit func(int)) (*kong.Kong, error) {
+	return kong.New(c, kong.Name("service"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit), kong.Vars{"data": defaultData(), "acme": autocert.DefaultACMEDirectory})
+}
+
 // run carries out one command line and returns the exit status; exit ends the program after help was printed.
 func run(args []string, s streams, exit func(int)) int {
 	var c commands
-	parser, err := kong.New(&c, kong.Name("service"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit), kong.Vars{"data": defaultData(), "acme": autocert.DefaultACMEDirectory})
+	parser, err := newParser(&c, s, exit)
 	if err != nil {
 		fmt.Fprintln(s.err, err)
 		return exitData
