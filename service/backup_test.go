@@ -294,6 +294,32 @@ func TestBackupWithoutKey(t *testing.T) {
 		t.Errorf("restore: status %d: %s", status, said)
 	}
 
+	// A new key takes the old one's place, which opens nothing any more.
+	there := storage{Data: to}
+	before, err := readSealKey(there.sealKeyPath())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if status, said := command("rekey", "--data", to, "--log-level", "error"); status != 0 || !strings.Contains(said, "1 draw is sealed under a new key") {
+		t.Errorf("rekey: status %d: %s", status, said)
+	}
+	if status, said := command("check", "--data", to, "--log-level", "error"); status != 0 || strings.Contains(said, "draws=") {
+		t.Errorf("check with the new key: status %d: %s", status, said)
+	}
+	kept, err := filepath.Glob(there.sealKeyPath() + ".before-*")
+	if err != nil || len(kept) != 1 {
+		t.Fatalf("the old key is kept as %v, %v", kept, err)
+	}
+	if old, err := readSealKey(kept[0]); err != nil || old != before {
+		t.Errorf("the old key is not the one that is kept: %v", err)
+	}
+	if status, said := command("rekey", "--data", to, "--seal-key-file", kept[0], "--log-level", "error"); status != exitData || !strings.Contains(said, "nothing was changed") {
+		t.Errorf("rekey with the old key: status %d: %s", status, said)
+	}
+	if status, said := command("check", "--data", to, "--log-level", "error"); status != 0 || strings.Contains(said, "draws=") {
+		t.Errorf("check after a refused rekey: status %d: %s", status, said)
+	}
+
 	// The first server has lost its key.
 	if status, said := command("check", "--data", where.Data, "--log-level", "error"); status != exitData || !strings.Contains(said, "1 running draw is sealed under it") {
 		t.Errorf("start without the key: status %d: %s", status, said)

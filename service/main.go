@@ -25,6 +25,7 @@ type commands struct {
 	Check     checkCommand     `cmd:"" help:"Look whether the records agree with themselves."`
 	Backup    backupCommand    `cmd:"" help:"Copy the records and the key that seals draws into a new folder."`
 	Restore   restoreCommand   `cmd:"" help:"Put a backup into an empty database and check it."`
+	Rekey     rekeyCommand     `cmd:"" help:"Replace the key that seals draws by a new one; the service must be stopped."`
 	Calibrate calibrateCommand `cmd:"" help:"Measure by simulation how far each method's interval can be trusted."`
 	Version   versionCommand   `cmd:"" help:"Print the program's version."`
 }
