@@ -206,7 +206,7 @@ func stray(w *world, at target) trial.Catch {
 var ownOnly = []string{
 	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "Events",
 	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
-	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue", "Recompute", "Register", "PlanSize", "UsualSize",
+	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue", "Recompute", "Register", "Rekey", "PlanSize", "UsualSize",
 }
 
 // Every exported method stands in one of the two lists above, so that a new one is tested too.
