@@ -132,7 +132,7 @@ func blocksInOrder(in Input) []fishedBlock {
 	}
 	var blocks []fishedBlock
 	if drawn {
-		blocks = blocksOfDraw(in, halves, weeks)
+		blocks = blocksOfDraw(in, weeks)
 	} else {
 		blocks = blocksOfTable(in, halves, weeks)
 	}
@@ -149,17 +149,13 @@ func blocksInOrder(in Input) []fishedBlock {
 	return blocks
 }
 
-func blocksOfDraw(in Input, halves map[[2]string]*[3]exact.Takes, weeks map[[2]string]string) (blocks []fishedBlock) {
-	for _, b := range drawInOrder(in.Draw) {
-		key := [2]string{b.Angler, b.Block}
-		block := exact.DrawnBlock{Group: b.Group, Size: b.Size, TestFirst: b.First == trial.TestLower}
-		if in.Choices.Method == trial.CoinPerBlock {
-			block.Size = 1
-		}
-		if takes := halves[key]; takes != nil {
-			block.First, block.Second = takes[1], takes[2]
-		}
-		blocks = append(blocks, fishedBlock{angler: b.Angler, block: block, week: weeks[key]})
+// blocksOfDraw lists the drawn blocks with the fish of finished ones, as the test that draws again has them.
+func blocksOfDraw(in Input, weeks map[[2]string]string) (blocks []fishedBlock) {
+	in.Tallies = slices.DeleteFunc(slices.Clone(in.Tallies), func(t trial.Tally) bool { return !t.Finished })
+	draw, _ := drawOf(in)
+	drawn := slices.Concat(draw.Anglers...)
+	for i, b := range drawInOrder(in.Draw) {
+		blocks = append(blocks, fishedBlock{angler: b.Angler, block: drawn[i], week: weeks[[2]string{b.Angler, b.Block}]})
 	}
 	return blocks
 }
