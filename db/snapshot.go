@@ -121,11 +121,10 @@ func ContentsOf(ctx context.Context, url string) (c Contents, err error) {
 
 func contents(ctx context.Context, conn *pgx.Conn) (Contents, error) {
 	c := Contents{Tables: map[string]TableContents{}}
-	var number int
-	if err := conn.QueryRow(ctx, `SELECT current_setting('server_version_num')::integer`).Scan(&number); err != nil {
-		return c, fmt.Errorf("ask the database server for its version: %w", translate(err))
+	var err error
+	if c.ServerMajor, err = serverMajor(ctx, conn); err != nil {
+		return c, err
 	}
-	c.ServerMajor = number / 10_000
 	version, err := schemaVersion(ctx, conn)
 	if err != nil {
 		return c, err
@@ -164,13 +163,22 @@ func contents(ctx context.Context, conn *pgx.Conn) (Contents, error) {
 	return c, nil
 }
 
-// Empty returns nil when nothing of anybody's is in the database at the given address.
+// serverMajor returns the server's major version.
+func serverMajor(ctx context.Context, conn *pgx.Conn) (int, error) {
+	var number int
+	if err := conn.QueryRow(ctx, `SELECT current_setting('server_version_num')::integer`).Scan(&number); err != nil {
+		return 0, fmt.Errorf("ask the database server for its version: %w", translate(err))
+	}
+	return number / 10_000, nil
+}
+
+// Empty returns the server's major version when nothing of anybody's is in the database at the given address.
 //
 // Errors: it holds something, naming the first; it does not answer.
-func Empty(ctx context.Context, url string) (err error) {
+func Empty(ctx context.Context, url string) (major int, err error) {
 	conn, err := openOne(ctx, url)
 	if err != nil {
-		return err
+		return 0, err
 	}
 	defer func() { err = errors.Join(err, conn.Close(context.WithoutCancel(ctx))) }()
 	const belongings = `
@@ -185,10 +193,10 @@ SELECT coalesce(string_agg(thing, ', ' ORDER BY thing), '') FROM (
     LIMIT 3) found`
 	var found string
 	if err := conn.QueryRow(ctx, belongings).Scan(&found); err != nil {
-		return fmt.Errorf("look what the database holds: %w", translate(err))
+		return 0, fmt.Errorf("look what the database holds: %w", translate(err))
 	}
 	if found != "" {
-		return fmt.Errorf("the database is not empty (it has %s)", found)
+		return 0, fmt.Errorf("the database is not empty (it has %s)", found)
 	}
-	return nil
+	return serverMajor(ctx, conn)
 }

@@ -65,7 +65,7 @@ INSERT INTO accounts (id, name, admin, created_at) SELECT gen_random_uuid(), 'Ö
 	if err := db.CheckDump(t.Context(), restore, file); err != nil {
 		t.Error(err)
 	}
-	if err := db.Empty(t.Context(), to); err != nil {
+	if _, err := db.Empty(t.Context(), to); err != nil {
 		t.Fatal(err)
 	}
 	if err := db.Load(t.Context(), restore, to, file); err != nil {
@@ -75,7 +75,7 @@ INSERT INTO accounts (id, name, admin, created_at) SELECT gen_random_uuid(), 'Ö
 	if err != nil || !reflect.DeepEqual(got, want) {
 		t.Errorf("the copy holds %+v, %v; want %+v", got, err, want)
 	}
-	if err := db.Empty(t.Context(), to); err == nil || !strings.Contains(err.Error(), "not empty") {
+	if _, err := db.Empty(t.Context(), to); err == nil || !strings.Contains(err.Error(), "not empty") {
 		t.Errorf("the full database passes for empty: %v", err)
 	}
 	if err := db.Load(t.Context(), restore, to, file); err == nil {
@@ -150,7 +150,7 @@ func TestBrokenDump(t *testing.T) {
 	if err := db.Load(t.Context(), restore, to, file); err == nil {
 		t.Error("half a dump was put into a database")
 	}
-	if err := db.Empty(t.Context(), to); err != nil {
+	if _, err := db.Empty(t.Context(), to); err != nil {
 		t.Errorf("half a dump left something behind: %v", err)
 	}
 }

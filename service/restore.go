@@ -100,17 +100,14 @@ func (c *restoreCommand) findKey(m manifest) (key conduct.SealKey, place string,
 
 // load fills the empty database and compares it with the manifest.
 func (c *restoreCommand) load(ctx context.Context, url string, m manifest) error {
-	if err := db.Empty(ctx, url); err != nil {
+	major, err := db.Empty(ctx, url)
+	if err != nil {
 		return fmt.Errorf("a backup is restored only into an empty database: choose a new data folder (EVENRIG_DATA, --data) or make a new database; nothing was changed: %w", err)
 	}
-	now, err := db.ContentsOf(ctx, url)
-	if err != nil {
-		return err
+	if major < m.PostgreSQL {
+		return fmt.Errorf("the backup was made from PostgreSQL %d, this server is version %d: restore into version %d or newer", m.PostgreSQL, major, m.PostgreSQL)
 	}
-	if now.ServerMajor < m.PostgreSQL {
-		return fmt.Errorf("the backup was made from PostgreSQL %d, this server is version %d: restore into version %d or newer", m.PostgreSQL, now.ServerMajor, m.PostgreSQL)
-	}
-	program, err := private.Program(ctx, "pg_restore", now.ServerMajor)
+	program, err := private.Program(ctx, "pg_restore", major)
 	if err != nil {
 		return err
 	}
