@@ -75,9 +75,17 @@ generated() {
     fi
 }
 
+# other_systems compiles the program and its tests for systems that they cannot run on here.
+other_systems() {
+    for target in windows/amd64 darwin/arm64; do
+        GOOS=${target%/*} GOARCH=${target#*/} CGO_ENABLED=0 go vet ./service ./db/... || return 1
+    done
+}
+
 step 'formatting (gofumpt)' formatting
 step 'vet' go vet ./...
 step 'staticcheck' tool staticcheck ./...
+step 'other systems' other_systems
 step 'generated code is up to date' generated
 # Which packages there are and what they import is nothing that the cache of test results knows of.
 tests 'import rules' go test -vet=off -count=1 -run '^TestImports' ./service
