@@ -18,7 +18,7 @@ type Rekeyed struct {
 // Rekey seals every sealed seed under another key, all of them or none. From then on only a Service with that key can work
 // on them; nobody may be working with the old one.
 //
-// Errors: a seed was not sealed under this service's key.
+// Errors: a seed of a trial that was not abandoned was not sealed under this service's key.
 func (s *Service) Rekey(ctx context.Context, to SealKey) (done Rekeyed, err error) {
 	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
 		done = Rekeyed{}
@@ -38,6 +38,9 @@ func (s *Service) Rekey(ctx context.Context, to SealKey) (done Rekeyed, err erro
 				continue
 			}
 			seed, err := s.key.open(id, t.SealedSeed)
+			if err != nil && t.State == trial.Abandoned {
+				continue // its key was lost: nothing that is still needed
+			}
 			if err != nil {
 				return fmt.Errorf("trial %s: %w", id, err)
 			}
