@@ -713,7 +713,8 @@ type ClientInterface interface {
 	// PutEnrolmentWithBody Join a trial
 	//
 	// `code` is your share of the draw's randomness: 32 random bytes of your own making, so that neither the server
-	// nor you alone decides the draw. The answer's pseudonym stands for you in every table.
+	// nor you alone decides the draw. The enrolment's id enters the draw too and is published with it: a UUID of version
+	// 4, random all through. The answer's pseudonym stands for you in every table.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -723,7 +724,8 @@ type ClientInterface interface {
 	// PutEnrolment Join a trial
 	//
 	// `code` is your share of the draw's randomness: 32 random bytes of your own making, so that neither the server
-	// nor you alone decides the draw. The answer's pseudonym stands for you in every table.
+	// nor you alone decides the draw. The enrolment's id enters the draw too and is published with it: a UUID of version
+	// 4, random all through. The answer's pseudonym stands for you in every table.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -2351,7 +2353,8 @@ func (c *Client) ListEnrolments(ctx context.Context, trial TrialID, reqEditors .
 // PutEnrolmentWithBody Join a trial
 //
 // `code` is your share of the draw's randomness: 32 random bytes of your own making, so that neither the server
-// nor you alone decides the draw. The answer's pseudonym stands for you in every table.
+// nor you alone decides the draw. The enrolment's id enters the draw too and is published with it: a UUID of version
+// 4, random all through. The answer's pseudonym stands for you in every table.
 //
 // Takes any type of body and a specified content type.
 //
@@ -2371,7 +2374,8 @@ func (c *Client) PutEnrolmentWithBody(ctx context.Context, trial TrialID, enrolm
 // PutEnrolment Join a trial
 //
 // `code` is your share of the draw's randomness: 32 random bytes of your own making, so that neither the server
-// nor you alone decides the draw. The answer's pseudonym stands for you in every table.
+// nor you alone decides the draw. The enrolment's id enters the draw too and is published with it: a UUID of version
+// 4, random all through. The answer's pseudonym stands for you in every table.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -6977,7 +6981,8 @@ type ClientWithResponsesInterface interface {
 	// PutEnrolmentWithBodyWithResponse Join a trial
 	//
 	// `code` is your share of the draw's randomness: 32 random bytes of your own making, so that neither the server
-	// nor you alone decides the draw. The answer's pseudonym stands for you in every table.
+	// nor you alone decides the draw. The enrolment's id enters the draw too and is published with it: a UUID of version
+	// 4, random all through. The answer's pseudonym stands for you in every table.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -6987,7 +6992,8 @@ type ClientWithResponsesInterface interface {
 	// PutEnrolmentWithResponse Join a trial
 	//
 	// `code` is your share of the draw's randomness: 32 random bytes of your own making, so that neither the server
-	// nor you alone decides the draw. The answer's pseudonym stands for you in every table.
+	// nor you alone decides the draw. The enrolment's id enters the draw too and is published with it: a UUID of version
+	// 4, random all through. The answer's pseudonym stands for you in every table.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -15304,7 +15310,8 @@ func (c *ClientWithResponses) ListEnrolmentsWithResponse(ctx context.Context, tr
 // PutEnrolmentWithBodyWithResponse Join a trial
 //
 // `code` is your share of the draw's randomness: 32 random bytes of your own making, so that neither the server
-// nor you alone decides the draw. The answer's pseudonym stands for you in every table.
+// nor you alone decides the draw. The enrolment's id enters the draw too and is published with it: a UUID of version
+// 4, random all through. The answer's pseudonym stands for you in every table.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -15320,7 +15327,8 @@ func (c *ClientWithResponses) PutEnrolmentWithBodyWithResponse(ctx context.Conte
 // PutEnrolmentWithResponse Join a trial
 //
 // `code` is your share of the draw's randomness: 32 random bytes of your own making, so that neither the server
-// nor you alone decides the draw. The answer's pseudonym stands for you in every table.
+// nor you alone decides the draw. The enrolment's id enters the draw too and is published with it: a UUID of version
+// 4, random all through. The answer's pseudonym stands for you in every table.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
