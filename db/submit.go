@@ -2,10 +2,12 @@ package db
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"evenrig/service/trial"
 )
@@ -20,17 +22,13 @@ func (s *Store) SubmitCatches(ctx context.Context, catches []trial.CatchSubmissi
 	}
 	var outcomes []trial.CatchOutcome
 	retry := func(err error) bool { return isRetryable(err) || brokenConstraint(err) == "catches_pkey" }
-	err := s.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, retry, func(tx pgx.Tx) error {
+	err := again(ctx, retry, func() error {
 		g := group{catches: catches}
-		if err := g.lockHeads(ctx, tx); err != nil {
+		if err := s.pool.AcquireFunc(ctx, func(c *pgxpool.Conn) error { return g.submit(ctx, c.Conn()) }); err != nil {
 			return err
 		}
-		if err := g.read(ctx, tx); err != nil {
-			return err
-		}
-		g.settle()
 		outcomes = g.outcomes
-		return g.write(ctx, tx)
+		return nil
 	})
 	if err == nil {
 		return outcomes
@@ -73,8 +71,40 @@ type storedCatch struct {
 	receipt trial.Receipt
 }
 
+// submit is the whole transaction in two round trips: one begins it, takes the heads and reads, the other writes and
+// commits. Under read committed each statement sees what had been committed when its own turn came, so what is read in the
+// same trip as the lock is read after the lock was had.
+func (g *group) submit(ctx context.Context, conn *pgx.Conn) (err error) {
+	defer func() {
+		if conn.PgConn().TxStatus() == 'I' || conn.IsClosed() {
+			return
+		}
+		// Also when settling panics. A connection that cannot roll back is closed by the pool, which rolls back too.
+		_, rollbackErr := conn.Exec(context.WithoutCancel(ctx), "ROLLBACK")
+		err = errors.Join(err, rollbackErr)
+	}()
+	var begin pgx.Batch
+	begin.Queue("BEGIN ISOLATION LEVEL READ COMMITTED")
+	g.lockHeads(&begin)
+	g.read(&begin)
+	if err := conn.SendBatch(ctx, &begin).Close(); err != nil {
+		return fmt.Errorf("begin, lock and read: %w", err)
+	}
+	g.settle()
+	if len(g.inserts) == 0 {
+		return nil
+	}
+	var end pgx.Batch
+	g.write(&end)
+	end.Queue("COMMIT")
+	if err := conn.SendBatch(ctx, &end).Close(); err != nil {
+		return fmt.Errorf("write and commit: %w", err)
+	}
+	return nil
+}
+
 // lockHeads takes the heads of the chains to which the submissions' periods belong, in order of trial and chain.
-func (g *group) lockHeads(ctx context.Context, tx pgx.Tx) error {
+func (g *group) lockHeads(batch *pgx.Batch) {
 	// A period never changes its enrolment nor that its chain, so that they may be read before the lock is held.
 	const lockChains = `
 WITH chains AS MATERIALIZED (
@@ -86,9 +116,9 @@ WITH chains AS MATERIALIZED (
 SELECT h.trial_id, h.chain_id, h.n, h.hash
 FROM chains
 CROSS JOIN LATERAL (SELECT * FROM ledger_heads h WHERE h.trial_id = chains.trial_id AND h.chain_id = chains.chain_id FOR UPDATE) h`
-	heads, err := list(ctx, tx, "heads", lockChains, g.periodKeys(), pgx.RowToStructByName[trial.Head])
-	g.heads = index(heads, func(h trial.Head) key { return key{h.TrialID, h.ChainID} })
-	return err
+	collect(batch, lockChains, g.periodKeys(), pgx.RowToStructByName[trial.Head], func(found []trial.Head) {
+		g.heads = index(found, func(h trial.Head) key { return key{h.TrialID, h.ChainID} })
+	})
 }
 
 // periodKeys and catchKeys are the submissions' periods and catches as arguments, each once.
@@ -130,10 +160,10 @@ func (r storedRow) record() storedCatch {
 	return s
 }
 
-// read reads what the submissions are settled by, in one round trip. What is sent is looked up in what stands one by
+// read reads what the submissions are settled by. What is sent is looked up in what stands one by
 // one by its key: LATERAL and OFFSET 0 keep the server from going the other way, through all that stands, as it would
 // choose to while there is little.
-func (g *group) read(ctx context.Context, tx pgx.Tx) error {
+func (g *group) read(batch *pgx.Batch) {
 	const (
 		sent   = ` FROM unnest(@trials::uuid[], @ids::uuid[]) AS sent (trial_id, id) CROSS JOIN LATERAL (`
 		bySent = `trial_id = sent.trial_id AND id = sent.id OFFSET 0) `
@@ -154,36 +184,31 @@ LEFT JOIN LATERAL (
 	ofTrials := pgx.StrictNamedArgs{"trials": slices.Compact(column(g.catches, func(s trial.CatchSubmission) trial.ID { return s.Catch.TrialID }))}
 	byPeriod, byCatch := g.periodKeys(), g.catchKeys()
 
-	var batch pgx.Batch
-	collect(&batch, trials, ofTrials, pgx.RowToStructByName[trial.Trial], func(found []trial.Trial) {
+	collect(batch, trials, ofTrials, pgx.RowToStructByName[trial.Trial], func(found []trial.Trial) {
 		g.trials = index(found, func(t trial.Trial) trial.ID { return t.ID })
 	})
-	collect(&batch, enrolments, byPeriod, pgx.RowToStructByName[trial.Enrolment], func(found []trial.Enrolment) {
+	collect(batch, enrolments, byPeriod, pgx.RowToStructByName[trial.Enrolment], func(found []trial.Enrolment) {
 		g.enrolments = index(found, func(e trial.Enrolment) key { return key{e.TrialID, e.ID} })
 	})
-	collect(&batch, periods, byPeriod, through[periodRow], func(found []trial.Period) {
+	collect(batch, periods, byPeriod, through[periodRow], func(found []trial.Period) {
 		g.periods = index(found, func(p trial.Period) key { return key{p.TrialID, p.ID} })
 	})
-	collect(&batch, reports, byPeriod, through[deviationRow], func(found []trial.Deviation) {
+	collect(batch, reports, byPeriod, through[deviationRow], func(found []trial.Deviation) {
 		g.deviations = map[key][]trial.Deviation{}
 		for _, d := range found {
 			period := key{d.TrialID, d.PeriodID}
 			g.deviations[period] = append(g.deviations[period], d)
 		}
 	})
-	collect(&batch, sameIDs, byCatch, through[storedRow], func(found []storedCatch) {
+	collect(batch, sameIDs, byCatch, through[storedRow], func(found []storedCatch) {
 		g.stored = index(found, func(s storedCatch) key { return key{s.catch.TrialID, s.catch.ID} })
 	})
-	collect(&batch, erased, byCatch, pgx.RowToStructByPos[tombstone], func(found []tombstone) {
+	collect(batch, erased, byCatch, pgx.RowToStructByPos[tombstone], func(found []tombstone) {
 		g.erased = map[key]bool{}
 		for _, t := range found {
 			g.erased[key{t.TrialID, t.ID}] = true
 		}
 	})
-	if err := tx.SendBatch(ctx, &batch).Close(); err != nil {
-		return fmt.Errorf("read what stands: %w", err)
-	}
-	return nil
 }
 
 // tombstone is the id of an erased record.
@@ -249,21 +274,24 @@ func (g *group) enter(e trial.Enrolment, c trial.Catch, parts trial.Parts) trial
 	return trial.Receipt{ChainID: entry.ChainID, N: entry.N, Hash: entry.Hash}
 }
 
-// write saves what was settled, in one round trip.
-func (g *group) write(ctx context.Context, tx pgx.Tx) error {
-	if len(g.inserts) == 0 {
-		return nil
-	}
-	const moveHead = `UPDATE ledger_heads SET n = @n, hash = @hash WHERE trial_id = @trial_id AND chain_id = @chain_id`
-	var batch pgx.Batch
+// write saves what was settled.
+func (g *group) write(batch *pgx.Batch) {
 	batch.Queue(insertCatches, insertCatchesArgs(g.inserts, g.ledgerN))
-	queueEntries(&batch, g.entries, g.parts)
+	queueEntries(batch, g.entries, g.parts)
+	var moved []trial.Head
 	for chain := range g.moved {
-		h := g.heads[chain]
-		batch.Queue(moveHead, pgx.StrictNamedArgs{"trial_id": h.TrialID, "chain_id": h.ChainID, "n": h.N, "hash": h.Hash})
+		moved = append(moved, g.heads[chain])
 	}
-	if err := tx.SendBatch(ctx, &batch).Close(); err != nil {
-		return fmt.Errorf("write: %w", err)
-	}
-	return nil
+	// The rows are held, so that they stay where they are until they are written.
+	const moveHeads = `
+UPDATE ledger_heads h SET n = moved.n, hash = moved.hash
+FROM unnest(@trial_id::uuid[], @chain_id::uuid[], @n::bigint[], @hash::bytea[]) AS moved (trial_id, chain_id, n, hash)
+CROSS JOIN LATERAL (SELECT ctid AS place FROM ledger_heads WHERE trial_id = moved.trial_id AND chain_id = moved.chain_id OFFSET 0) held
+WHERE h.ctid = held.place`
+	batch.Queue(moveHeads, pgx.StrictNamedArgs{
+		"trial_id": column(moved, func(h trial.Head) trial.ID { return h.TrialID }),
+		"chain_id": column(moved, func(h trial.Head) trial.ID { return h.ChainID }),
+		"n":        column(moved, func(h trial.Head) int64 { return h.N }),
+		"hash":     column(moved, func(h trial.Head) trial.Digest { return h.Hash }),
+	})
 }

@@ -43,10 +43,15 @@ func (s *Store) InReadTx(ctx context.Context, do func(ctx context.Context, tx tr
 	return s.inTx(ctx, options, isRetryable, func(tx pgx.Tx) error { return do(ctx, readTx{tx}) })
 }
 
-// inTx runs do in a transaction and commits it, anew as long as it fails in a way that retry accepts and ctx lasts.
+// inTx runs do in a transaction and commits it, again as long as retry accepts the error.
 func (s *Store) inTx(ctx context.Context, options pgx.TxOptions, retry func(error) bool, do func(pgx.Tx) error) error {
+	return again(ctx, retry, func() error { return s.once(ctx, options, do) })
+}
+
+// again runs a transaction, anew as long as it fails in a way that retry accepts and ctx lasts.
+func again(ctx context.Context, retry func(error) bool, transaction func() error) error {
 	for attempt := 1; ; attempt++ {
-		err := s.once(ctx, options, do)
+		err := transaction()
 		if err == nil {
 			return nil
 		}
