@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/uuid"
+
 	"evenrig/openapi"
 )
 
@@ -52,7 +54,7 @@ func TestEnrolmentSentAgain(t *testing.T) {
 	e := c.opened(c.ruleSheet())
 	ida := e.invited("angler", "Ida")
 	body := text(t, openapi.NewEnrolment{Code: strings.Repeat("ab", 32), Consent: allTicks})
-	path := e.path("/enrolments/%s", newID())
+	path := e.path("/enrolments/%s", uuid.New())
 	first, again := ida.send("PUT", path, body), ida.send("PUT", path, body)
 	if first.status != 201 || again.status != 200 || string(first.body) != string(again.body) {
 		t.Errorf("answered %d %s, then %d %s", first.status, first.body, again.status, again.body)

@@ -263,7 +263,7 @@ var allTicks = openapi.Consent{TakePart: true, Store: true, SharePseudonymous: t
 
 func (e *contest) join(name string) *rod {
 	e.w.t.Helper()
-	r := &rod{person: e.invited("angler", name), e: e, enrolment: newID()}
+	r := &rod{person: e.invited("angler", name), e: e, enrolment: uuid.New()}
 	code := make([]byte, 32)
 	if _, err := rand.Read(code); err != nil {
 		e.w.t.Fatal(err)

@@ -38,23 +38,41 @@ ORDER BY h.trial_id`
 	return list(ctx, r.tx, "trials", trialsMoved, pgx.StrictNamedArgs{}, pgx.RowTo[trial.ID])
 }
 
+// CheckpointMovesOf implements trial.ReadTx: in order of checkpoint and chain.
+func (r readTx) CheckpointMovesOf(ctx context.Context, id trial.ID) ([]trial.CheckpointMove, error) {
+	const checkpointMovesOf = `
+SELECT checkpoint, chain_id, n FROM checkpoint_moves WHERE trial_id = @trial_id ORDER BY checkpoint, chain_id`
+	return list(ctx, r.tx, "checkpoint moves", checkpointMovesOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.CheckpointMove])
+}
+
 // InsertCheckpoint implements trial.Tx. It notes how many chains and entries the checkpoint covers, unless they have
 // moved on since their heads were read: then the trial counts as moved.
-func (w writeTx) InsertCheckpoint(ctx context.Context, c trial.Checkpoint) error {
-	heads, err := w.HeadsOf(ctx, c.TrialID)
+func (w writeTx) InsertCheckpoint(ctx context.Context, c trial.Checkpoint, heads []trial.Head) error {
+	now, err := w.HeadsOf(ctx, c.TrialID)
 	if err != nil {
 		return err
 	}
 	var covers *int64
-	if trial.NextCheckpoint(c.TrialID, nil, heads, c.At).Root == c.Root {
+	if trial.HeadsRoot(now) == c.Root {
 		covers = new(int64)
-		for _, h := range heads {
+		for _, h := range now {
 			*covers += h.N + 1
 		}
 	}
 	const insertCheckpoint = `
 INSERT INTO checkpoints (trial_id, n, at, root, hash, covers) VALUES (@trial_id, @n, @at, @root, @hash, @covers)`
-	return insert(ctx, w.tx, "checkpoint", insertCheckpoint, pgx.StrictNamedArgs{
+	err = insert(ctx, w.tx, "checkpoint", insertCheckpoint, pgx.StrictNamedArgs{
 		"trial_id": c.TrialID, "n": c.N, "at": c.At, "root": c.Root, "hash": c.Hash, "covers": covers,
+	})
+	if err != nil {
+		return err
+	}
+	const insertMoves = `
+INSERT INTO checkpoint_moves (trial_id, chain_id, n, checkpoint)
+SELECT @trial_id, h.chain_id, h.n, @checkpoint FROM unnest(@chain_id::uuid[], @n::bigint[]) AS h (chain_id, n)
+WHERE NOT EXISTS (SELECT FROM checkpoint_moves m WHERE m.trial_id = @trial_id AND m.chain_id = h.chain_id AND m.n = h.n)`
+	return insert(ctx, w.tx, "checkpoint moves", insertMoves, pgx.StrictNamedArgs{
+		"trial_id": c.TrialID, "checkpoint": c.N,
+		"chain_id": column(heads, func(h trial.Head) trial.ID { return h.ChainID }), "n": column(heads, func(h trial.Head) int64 { return h.N }),
 	})
 }

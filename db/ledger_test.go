@@ -86,7 +86,7 @@ func TestCheckpoints(t *testing.T) {
 			heads, err2 := tx.HeadsOf(ctx, id)
 			meanwhile()
 			taken = trial.NextCheckpoint(id, last, heads, server)
-			return first(err, err2, tx.InsertCheckpoint(ctx, taken))
+			return first(err, err2, tx.InsertCheckpoint(ctx, taken, heads))
 		})
 		return taken
 	}
@@ -117,11 +117,14 @@ func TestCheckpoints(t *testing.T) {
 		same(t, "last checkpoint", last, three)
 		all, err2 := tx.CheckpointsOf(ctx, w.trial.ID)
 		same(t, "checkpoints", all, []trial.Checkpoint{one, two, three})
+		moves, err4 := tx.CheckpointMovesOf(ctx, w.trial.ID)
+		chain := a.enrolment.ChainID
+		same(t, "moves", moves, []trial.CheckpointMove{{Checkpoint: 1, ChainID: w.trial.ID, N: 0}, {Checkpoint: 1, ChainID: chain, N: 0}, {Checkpoint: 2, ChainID: chain, N: 1}, {Checkpoint: 3, ChainID: chain, N: 2}})
 		none, err3 := tx.LastCheckpoint(ctx, newID())
 		if none != nil {
 			t.Errorf("a trial that is not there has the checkpoint %+v", none)
 		}
-		return first(err, err2, err3)
+		return first(err, err2, err3, err4)
 	})
 }
 

@@ -153,7 +153,7 @@ func (s *story) join(ctx context.Context) error {
 		for j := range p.code {
 			p.code[j] = byte(p.angler.rng.UintN(256))
 		}
-		p.enrolment = openapi.EnrolmentID(demoID(p.angler.rng, s.clock.now()))
+		p.enrolment = openapi.EnrolmentID(demoRandomID(p.angler.rng))
 		enrolled, err := who.api.PutEnrolmentWithResponse(ctx, s.trial, p.enrolment, openapi.NewEnrolment{
 			Code: hex.EncodeToString(p.code[:]),
 			Consent: openapi.Consent{

@@ -122,6 +122,16 @@ func demoID(rng *rand.Rand, t time.Time) trial.ID {
 	return id
 }
 
+// demoRandomID makes a UUID of version 4, which tells nothing.
+func demoRandomID(rng *rand.Rand) (id trial.ID) {
+	for i := range id {
+		id[i] = byte(rng.UintN(256))
+	}
+	id[6] = id[6]&0x0f | 0x40
+	id[8] = id[8]&0x3f | 0x80
+	return id
+}
+
 // demoDay is the day of an angler's n-th outing: a weekend or an evening in the week, spread over the season.
 func demoDay(angler, n int) time.Time {
 	return demoStart.AddDate(0, 0, 4+9*n+angler%7).Add(-10*time.Hour + time.Duration(angler*7%40)*time.Minute)

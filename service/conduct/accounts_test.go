@@ -296,7 +296,7 @@ func TestRemovedMember(t *testing.T) {
 	for what, err := range map[string]error{
 		"the club": second(w.s.Club(w.ctx, r.actor, e.id)), "the trial": second(w.s.Trial(w.ctx, r.actor, e.trial)),
 		"progress": second(w.s.Progress(w.ctx, r.actor, e.trial)), "members": second(w.s.Members(w.ctx, r.actor, e.id, everything)),
-		"joining": second(w.s.Enrol(w.ctx, r.actor, e.trial, trial.Enrolment{ID: w.id(), Code: [32]byte{1}, Consent: allTicks})),
+		"joining": second(w.s.Enrol(w.ctx, r.actor, e.trial, trial.Enrolment{ID: w.randomID(), Code: [32]byte{1}, Consent: allTicks})),
 	} {
 		if trial.KindOf(err) != trial.NotFound {
 			t.Errorf("%s: %v", what, err)

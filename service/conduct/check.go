@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"maps"
 	"reflect"
 	"slices"
 
@@ -46,33 +47,63 @@ func (s *Service) checkTrial(ctx context.Context, tx trial.ReadTx, id trial.ID, 
 	if err != nil {
 		return err
 	}
+	hashes := map[chainLink]trial.Digest{}
 	for _, h := range heads {
-		if err := checkChain(ctx, tx, h, c); err != nil {
+		if err := checkChain(ctx, tx, h, hashes, c); err != nil {
 			return err
 		}
 	}
-	checkpoints, err := tx.CheckpointsOf(ctx, id)
+	before, err := checkCheckpoints(ctx, tx, id, hashes, c)
 	if err != nil {
 		return err
-	}
-	var before *trial.Checkpoint
-	for _, point := range checkpoints {
-		if want := point.Follow(before); want != point.Hash {
-			c.fault("trial %s: checkpoint %d does not follow from the one before", id, point.N)
-		}
-		before = &point
 	}
 	moved, err := tx.TrialsMoved(ctx)
 	if err != nil {
 		return err
 	}
-	if before != nil && !slices.Contains(moved, id) && trial.NextCheckpoint(id, nil, heads, before.At).Root != before.Root {
+	if before != nil && !slices.Contains(moved, id) && trial.HeadsRoot(heads) != before.Root {
 		c.fault("trial %s: the heads of its chains are not those of its last checkpoint, and nothing is said to have moved", id)
 	}
 	return s.checkCounts(ctx, tx, id, c)
 }
 
-func checkChain(ctx context.Context, tx trial.ReadTx, h trial.Head, c *Checked) error {
+// chainLink names an entry.
+type chainLink struct {
+	chain trial.ID
+	n     int64
+}
+
+// checkCheckpoints follows a trial's checkpoints and computes each one's root anew, from the first on whose moves are known. It
+// returns the last, nil when there is none.
+func checkCheckpoints(ctx context.Context, tx trial.ReadTx, id trial.ID, hashes map[chainLink]trial.Digest, c *Checked) (before *trial.Checkpoint, err error) {
+	checkpoints, err := tx.CheckpointsOf(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	moves, err := tx.CheckpointMovesOf(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	stood := map[trial.ID]trial.Head{}
+	for _, point := range checkpoints {
+		if want := point.Follow(before); want != point.Hash {
+			c.fault("trial %s: checkpoint %d does not follow from the one before", id, point.N)
+		}
+		for len(moves) > 0 && moves[0].Checkpoint == point.N {
+			m := moves[0]
+			stood[m.ChainID] = trial.Head{TrialID: id, ChainID: m.ChainID, N: m.N, Hash: hashes[chainLink{m.ChainID, m.N}]}
+			moves = moves[1:]
+		}
+		if len(stood) > 0 && trial.HeadsRoot(slices.Collect(maps.Values(stood))) != point.Root {
+			c.fault("trial %s: checkpoint %d is not the root of the chains as they stood then", id, point.N)
+		}
+		before = &point
+	}
+	return before, nil
+}
+
+// checkChain follows a chain and notes the hash of each entry.
+func checkChain(ctx context.Context, tx trial.ReadTx, h trial.Head, hashes map[chainLink]trial.Digest, c *Checked) error {
 	c.Chains++
 	entries, err := tx.EntriesOf(ctx, h.TrialID, h.ChainID)
 	if err != nil {
@@ -92,6 +123,7 @@ func checkChain(ctx context.Context, tx trial.ReadTx, h trial.Head, c *Checked) 
 			c.fault("trial %s: the record of entry %d of chain %s is not the one that was entered", h.TrialID, e.N, h.ChainID)
 		}
 		last = e.Head()
+		hashes[chainLink{h.ChainID, e.N}] = e.Hash
 	}
 	if last != h {
 		c.fault("trial %s: chain %s ends at entry %d, its head says %d", h.TrialID, h.ChainID, last.N, h.N)

@@ -19,7 +19,7 @@ func (s *Service) checkpoint(ctx context.Context, tx trial.Tx, id trial.ID, head
 	if last != nil && last.Root == next.Root {
 		return *last, nil
 	}
-	return next, tx.InsertCheckpoint(ctx, next)
+	return next, tx.InsertCheckpoint(ctx, next, heads)
 }
 
 // EachMinute takes the checkpoints and makes the looks that are due.

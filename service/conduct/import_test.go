@@ -266,7 +266,7 @@ func TestImportIsRepeatable(t *testing.T) {
 	if len(checked.Faults) > 0 {
 		t.Errorf("check: %+v", checked)
 	}
-	_, err := w.s.Enrol(w.ctx, e.anglers[0], e.trial, trial.Enrolment{ID: w.id(), Code: [32]byte{1}, Consent: allTicks})
+	_, err := w.s.Enrol(w.ctx, e.anglers[0], e.trial, trial.Enrolment{ID: w.randomID(), Code: [32]byte{1}, Consent: allTicks})
 	wantKind(t, err, trial.Conflict, "trial.recorded")
 	e.move(trial.Paused)
 	_, err = e.importTable("lower_pattern,taken_position\nC,lower\n", false)

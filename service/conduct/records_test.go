@@ -367,14 +367,14 @@ func TestEnrolling(t *testing.T) {
 	_, err = w.s.Enrol(w.ctx, r.actor, e.trial, other)
 	wantKind(t, err, trial.Conflict, "enrolment.exists")
 	other = sent
-	other.ID = w.id()
+	other.ID = w.randomID()
 	_, err = w.s.Enrol(w.ctx, r.actor, e.trial, other)
 	wantKind(t, err, trial.Conflict, "enrolment.exists")
 	_, err = w.s.Enrol(w.ctx, e.anglers[1], e.trial, sent)
 	wantKind(t, err, trial.Conflict, "")
 	_, err = w.s.Enrol(w.ctx, e.anglers[1], e.trial, trial.Enrolment{})
 	wantFields(t, err, "enrolment", "code", "consent.take_part", "consent.store", "consent.share_pseudonymous", "consent.licence_confirmed", "consent.adult_or_guardian")
-	_, err = w.s.Enrol(w.ctx, e.eyes, e.trial, trial.Enrolment{ID: w.id(), Code: [32]byte{1}, Consent: allTicks})
+	_, err = w.s.Enrol(w.ctx, e.eyes, e.trial, trial.Enrolment{ID: w.randomID(), Code: [32]byte{1}, Consent: allTicks})
 	wantKind(t, err, trial.Forbidden, "forbidden")
 	if _, err := w.s.Catches(w.ctx, e.anglers[1], e.trial, everything); trial.KindOf(err) != trial.NotFound {
 		t.Errorf("who has not joined reads catches: %v", err)

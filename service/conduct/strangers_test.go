@@ -94,7 +94,7 @@ var calls = map[string]call{
 		return w.s.MoveTrial(w.ctx, who, at.trial, trial.Paused, "just so")
 	},
 	"Enrol": func(w *world, who trial.Actor, at target) (any, error) {
-		return w.s.Enrol(w.ctx, who, at.trial, trial.Enrolment{ID: w.id(), Code: [32]byte{1}, Consent: allTicks})
+		return w.s.Enrol(w.ctx, who, at.trial, trial.Enrolment{ID: w.randomID(), Code: [32]byte{1}, Consent: allTicks})
 	},
 	"Enrolment":  func(w *world, who trial.Actor, at target) (any, error) { return w.s.Enrolment(w.ctx, who, at.trial) },
 	"Enrolments": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Enrolments(w.ctx, who, at.trial) },

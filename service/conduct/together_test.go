@@ -59,7 +59,7 @@ func TestSameEnrolmentAtOnce(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
-	sent := trial.Enrolment{ID: w.id(), Code: [32]byte{7}, Consent: allTicks}
+	sent := trial.Enrolment{ID: w.randomID(), Code: [32]byte{7}, Consent: allTicks}
 	var views [4]conduct.EnrolmentView
 	errs := w.together(func(n int, s *conduct.Service) (err error) {
 		views[n], err = s.Enrol(w.ctx, e.anglers[0], e.trial, sent)

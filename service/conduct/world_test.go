@@ -93,6 +93,13 @@ func (w *world) id() trial.ID {
 	return id
 }
 
+// randomID returns the next of a row of version 4 ids, as enrolments carry them.
+func (w *world) randomID() trial.ID {
+	id := w.id()
+	id[6] = 0x40
+	return id
+}
+
 // must fails the test at once when something that has to work does not.
 func must[T any](v T, err error) func(t *testing.T) T {
 	return func(t *testing.T) T {
@@ -207,7 +214,7 @@ var allTicks = trial.Consent{TakePart: true, Store: true, SharePseudonymous: tru
 
 func (e *contest) join(a trial.Actor) *rod {
 	e.w.t.Helper()
-	r := &rod{e: e, actor: a, enrolment: e.w.id()}
+	r := &rod{e: e, actor: a, enrolment: e.w.randomID()}
 	r.code = sha256.Sum256(r.enrolment[:])
 	_, err := e.w.s.Enrol(e.w.ctx, a, e.trial, trial.Enrolment{ID: r.enrolment, Code: r.code, Consent: allTicks})
 	e.w.ok(err)

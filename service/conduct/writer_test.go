@@ -168,7 +168,7 @@ func TestRaces(t *testing.T) {
 		}
 		return won
 	}
-	ids := []trial.ID{w.id(), w.id(), w.id(), w.id()}
+	ids := []trial.ID{w.randomID(), w.randomID(), w.randomID(), w.randomID()}
 	if won := race("enrol", func(n int, s *conduct.Service) error {
 		_, err := s.Enrol(w.ctx, e.anglers[0], e.trial, trial.Enrolment{ID: ids[n], Code: [32]byte{byte(n + 1)}, Consent: allTicks})
 		return err

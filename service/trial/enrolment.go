@@ -52,8 +52,8 @@ func (e Enrolment) Takes(happened time.Time) error {
 // Check returns the faults of an enrolment as an angler sends it.
 func (e Enrolment) Check() error {
 	var f Faults
-	if e.ID.IsZero() {
-		f.Add("enrolment", "is the nil UUID; accepted: a UUID of your own making")
+	if !e.ID.Random() {
+		f.Add("enrolment", "is %s; accepted: a UUID of version 4 (RFC 9562), 122 random bits: it stands in the published draw and must tell nothing, not even when you joined", e.ID)
 	}
 	if e.Code == [32]byte{} {
 		f.Add("code", "is all zero; accepted: 32 random bytes in hexadecimal, made by your own program")

@@ -44,6 +44,9 @@ func (id ID) Version() int { return int(id[6] >> 4) }
 // SentByPhone reports whether id is a UUID of version 7 in RFC 9562's variant.
 func (id ID) SentByPhone() bool { return id.Version() == 7 && id[8]&0xc0 == 0x80 }
 
+// Random reports whether id is a UUID of version 4 in RFC 9562's variant.
+func (id ID) Random() bool { return id.Version() == 4 && id[8]&0xc0 == 0x80 }
+
 // Public returns the id as others may see it: a version 7 id without its first 48 bits, which tell the millisecond at
 // which it was made (RFC 9562, section 5.7); its 74 other bits still tell it from all others of the trial.
 func (id ID) Public() ID {

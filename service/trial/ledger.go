@@ -118,6 +118,13 @@ type Checkpoint struct {
 	Hash    Digest
 }
 
+// CheckpointMove says that a chain stood at entry N in the given checkpoint and in those that follow, until it moves again.
+type CheckpointMove struct {
+	Checkpoint int64
+	ChainID    ID
+	N          int64
+}
+
 // NextCheckpoint returns the checkpoint that follows previous (nil for the first). heads may be in any order; they
 // enter the tree in order of their chains' public ids.
 func NextCheckpoint(trial ID, previous *Checkpoint, heads []Head, at time.Time) Checkpoint {

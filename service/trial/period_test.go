@@ -337,8 +337,15 @@ func TestLateByNotedAt(t *testing.T) {
 
 func TestEnrolmentAsSent(t *testing.T) {
 	all := trial.Consent{TakePart: true, Store: true, SharePseudonymous: true, LicenceConfirmed: true, AdultOrGuardian: true}
-	good := trial.Enrolment{ID: madeUp(3), Code: [32]byte{1}, Consent: all}
+	random := madeUp(3)
+	random[6] = 0x4a
+	good := trial.Enrolment{ID: random, Code: [32]byte{1}, Consent: all}
 	wantFaults(t, good.Check())
+	// A version 7 id tells the millisecond of joining; one in another variant is no UUID of RFC 9562.
+	timed, other := good, good
+	timed.ID, other.ID[8] = madeUp(3), 0xc0
+	wantFaults(t, timed.Check(), "enrolment")
+	wantFaults(t, other.Check(), "enrolment")
 	wantFaults(t, trial.Enrolment{}.Check(), "enrolment", "code", "consent.take_part", "consent.store", "consent.share_pseudonymous",
 		"consent.licence_confirmed", "consent.adult_or_guardian")
 	if good.Active() != nil {

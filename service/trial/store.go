@@ -73,6 +73,7 @@ type ReadTx interface {
 	PartsOf(ctx context.Context, trial, chain ID) (map[int64]Parts, error)
 	LastCheckpoint(ctx context.Context, trial ID) (*Checkpoint, error)
 	CheckpointsOf(ctx context.Context, trial ID) ([]Checkpoint, error)
+	CheckpointMovesOf(ctx context.Context, trial ID) ([]CheckpointMove, error)
 
 	AnalysisBy(ctx context.Context, trial ID, n int) (Analysis, error)
 	AnalysesOf(ctx context.Context, trial ID) ([]Analysis, error)
@@ -129,7 +130,8 @@ type Tx interface {
 	InsertHead(ctx context.Context, h Head) error
 	// Append adds an entry and its parts and moves the chain's head to it.
 	Append(ctx context.Context, e LedgerEntry, parts Parts) error
-	InsertCheckpoint(ctx context.Context, c Checkpoint) error
+	// InsertCheckpoint saves a checkpoint over the given heads, and which of them moved since the one before.
+	InsertCheckpoint(ctx context.Context, c Checkpoint, heads []Head) error
 
 	// EnqueueAnalysis saves a queued analysis under the trial's next number, unless one for the same checkpoint stands
 	// already, and enqueues its job in the same transaction. It returns the analysis that stands.
