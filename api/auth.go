@@ -10,6 +10,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"evenrig/api/web"
 	"evenrig/service/conduct"
 	"evenrig/service/trial"
 )
@@ -96,8 +97,12 @@ func (s *Server) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		actor, known, err := s.whoAsks(c.Request(), op.access)
 		if err != nil {
-			if cookieOf(c.Request()) != "" && trial.KindOf(err) == trial.Unauthenticated {
+			stale := cookieOf(c.Request()) != "" && trial.KindOf(err) == trial.Unauthenticated
+			if stale {
 				c.Response().Header().Set(echo.HeaderSetCookie, *sessionCookie(""))
+			}
+			if stale && op.page {
+				return next(c)
 			}
 			return err
 		}
@@ -110,7 +115,11 @@ func (s *Server) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 		if err := op.allow(actor); err != nil {
 			return err
 		}
-		c.SetRequest(c.Request().WithContext(context.WithValue(c.Request().Context(), actorKey{}, actor)))
+		ctx := context.WithValue(c.Request().Context(), actorKey{}, actor)
+		if op.page {
+			ctx = web.WithActor(ctx, actor)
+		}
+		c.SetRequest(c.Request().WithContext(ctx))
 		return next(c)
 	}
 }
@@ -121,6 +130,9 @@ func (s *Server) whoAsks(r *http.Request, access access) (actor trial.Actor, kno
 	header, secret := r.Header.Get(echo.HeaderAuthorization), cookieOf(r)
 	if access == anyone {
 		header, secret = "", ""
+	}
+	if access == anyoneOrCookie {
+		header = ""
 	}
 	switch {
 	case header != "":

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"net/http"
@@ -11,6 +12,7 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/labstack/echo/v4"
 
+	"evenrig/api/web"
 	"evenrig/openapi"
 	"evenrig/service/trial"
 )
@@ -22,8 +24,9 @@ type contract struct {
 	visit      []openapi3.SchemaValidationOption
 }
 
-// operation is one operation of the document. raw says that its body is read by its handler, not here.
+// operation is one operation of the document, or a page beside it. raw says that its body is read by its handler, not here.
 type operation struct {
+	page       bool // of the site, which the document does not have
 	access     access
 	scope      trial.Scopes
 	costly     bool
@@ -42,6 +45,7 @@ const (
 	tokenOnly access = iota
 	anyone
 	anyoneOrToken
+	anyoneOrCookie // pages
 )
 
 // What a body may be long, in bytes.
@@ -116,6 +120,17 @@ func isUUID(s string) error {
 // isTime accepts what decoding accepts, so that a fault is named here with its field.
 func isTime(s string) error {
 	return new(time.Time).UnmarshalText([]byte(s))
+}
+
+// addPages makes the pages known, so that they are limited, measured and answered for like operations of the document.
+func (k *contract) addPages(routes []web.Route) {
+	for _, r := range routes {
+		op := &operation{page: true, access: anyoneOrCookie, costly: r.Costly, raw: true, bodyLimit: cmp.Or(r.BodyLimit, bodyLimit), timeLimit: workTime}
+		if op.bodyLimit > bodyLimit {
+			op.timeLimit = importTime
+		}
+		k.operations[r.Method+" "+r.Path] = op
+	}
 }
 
 // operation returns the operation that the request is for, nil when the contract has none.

@@ -7,9 +7,11 @@ import (
 	"fmt"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/labstack/echo/v4"
 
+	"evenrig/api/web"
 	"evenrig/openapi"
 	"evenrig/service/trial"
 )
@@ -98,6 +100,10 @@ func (s *Server) fail(err error, c echo.Context) {
 	if c.Response().Committed {
 		return
 	}
+	if s.wantsPage(c) {
+		s.failAsPage(c, p, wait)
+		return
+	}
 	text, err := json.Marshal(p)
 	if err != nil {
 		panic(err) // strings and numbers: cannot fail
@@ -112,6 +118,35 @@ func (s *Server) fail(err error, c echo.Context) {
 		h.Set("Connection", "close") // the rest of the body is not read
 	}
 	if err := c.Blob(p.Status, "application/problem+json", text); err != nil {
+		s.log.InfoContext(c.Request().Context(), "answer not sent", "id", p.RequestID, "error", err)
+	}
+}
+
+// wantsPage reports whether a failure is told on a page: to who asked for one, or looks with a browser for what is not there.
+func (s *Server) wantsPage(c echo.Context) bool {
+	if op := s.contract.operation(c); op != nil {
+		return op.page
+	}
+	r := c.Request()
+	return !strings.HasPrefix(r.URL.Path, "/v1/") && strings.Contains(r.Header.Get("Accept"), "text/html")
+}
+
+func (s *Server) failAsPage(c echo.Context, p openapi.Problem, wait int) {
+	f := web.Fault{Status: p.Status, Detail: p.Detail, RequestID: p.RequestID}
+	if s.contract.operation(c) == nil {
+		f.Detail = "" // it speaks of the document, to programs
+	}
+	for _, field := range p.Fields {
+		f.Fields = append(f.Fields, trial.FieldError{Field: field.Field, Detail: field.Detail})
+	}
+	switch p.Status {
+	case http.StatusTooManyRequests, http.StatusServiceUnavailable:
+		f.Wait = wait
+		c.Response().Header().Set("Retry-After", strconv.Itoa(wait))
+	case http.StatusRequestEntityTooLarge:
+		c.Response().Header().Set("Connection", "close") // the rest of the body is not read
+	}
+	if err := s.pages.Fail(c, f); err != nil {
 		s.log.InfoContext(c.Request().Context(), "answer not sent", "id", p.RequestID, "error", err)
 	}
 }

@@ -15,6 +15,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"evenrig/api/web"
 	"evenrig/openapi"
 	"evenrig/service/conduct"
 )
@@ -31,6 +32,7 @@ type Server struct {
 	observe     ObserveFunc
 	requireTLS  bool
 	proxies     []netip.Prefix
+	pages       *web.Site
 }
 
 // Options are what a Server needs besides its use cases: a log, the address ranges (CIDR) of the proxies whose
@@ -69,6 +71,12 @@ func NewServer(service *conduct.Service, o Options) *Server {
 	e.Use(s.identify, s.account, s.catchPanics, secure, s.encrypted, s.limitAddress, s.contract.limitTime, s.contract.limitBody, s.authenticate, s.contract.check)
 	h := &handlers{service: service, contract: s.contract, forget: s.auth.forget, limits: s.limits, publicURL: o.PublicURL, now: s.now}
 	openapi.RegisterHandlers(e, operations{openapi.NewStrictHandler(h, nil), h})
+	s.pages = web.New(service, web.Options{
+		PublicURL: o.PublicURL, Status: func(err error) int { return problemOf(err, "").Status },
+		Cookie: func(secret string) string { return *sessionCookie(secret) }, Attempt: h.attempt, Forget: s.auth.forget, Now: s.now,
+	})
+	s.contract.addPages(s.pages.Routes())
+	s.pages.Register(e)
 	s.http = &http.Server{
 		Handler: e, ReadHeaderTimeout: headerTime, ReadTimeout: readTime, WriteTimeout: readTime + workTime, IdleTimeout: idleTime,
 		MaxHeaderBytes: 64 << 10, ErrorLog: slog.NewLogLogger(o.Log.Handler(), slog.LevelWarn),

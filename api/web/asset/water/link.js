@@ -1,0 +1,55 @@
+// The way to the service. Nothing here keeps anything.
+
+/** Thrown when the service cannot be reached, or is not itself. */
+export class Offline extends Error {}
+
+/** Sends a request and returns {status, body, version, skew}; skew is how many milliseconds the phone's clock is ahead. */
+export async function call(method, path, body, headers = {}) {
+  let answer, text;
+  try {
+    answer = await fetch(path, {
+      method, headers: { Accept: 'application/json', ...(body === undefined ? {} : { 'Content-Type': 'application/json' }), ...headers },
+      body: body === undefined ? undefined : JSON.stringify(body), cache: 'no-store', redirect: 'error', signal: AbortSignal.timeout(20_000),
+    });
+    text = await answer.text();
+  } catch {
+    throw new Offline();
+  }
+  const said = Date.parse(answer.headers.get('Date') ?? '');
+  return { status: answer.status, body: json(text), version: answer.headers.get('ETag'), skew: Number.isNaN(said) ? null : Date.now() - said, wait: Number(answer.headers.get('Retry-After')) || 0 };
+}
+
+function json(text) {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return null; // another server's page, like a hotel's
+  }
+}
+
+/** The body of a GET that was answered 200, null when it is not there for us; anything else is like being offline. */
+export async function read(path) {
+  const { status, body } = await call('GET', path);
+  if (status === 200) return body;
+  if (status === 403 || status === 404) return null;
+  throw new Offline();
+}
+
+/** Every item of a list that comes in pages of 500. */
+export async function readAll(path) {
+  const items = [];
+  for (let after = ''; ;) {
+    const page = await read(`${path}?limit=500${after && `&after=${after}`}`);
+    items.push(...(page?.items ?? []));
+    if (!page || page.items.length < 500) return items;
+    after = page.items.at(-1).id;
+  }
+}
+
+/** Whose session it is: the account, null for nobody's; throws Offline. */
+export async function whoAmI() {
+  const { status, body } = await call('GET', '/v1/me');
+  if (status === 200 && body?.id) return body;
+  if (status === 401) return null;
+  throw new Offline();
+}

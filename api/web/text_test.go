@@ -1,0 +1,128 @@
+package web
+
+import (
+	"io/fs"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// Words are named by keys in templates (t "a.b", n "a.b", tk "group" .Value) and in code (T("a.b"), say, count, sayOf, See(path, "done")).
+var (
+	plainKey = regexp.MustCompile(`\b(?:t|T\(|say\()\s?"([a-z_]+\.[a-z0-9_.]+)"`)
+	countKey = regexp.MustCompile(`\b(?:n|N\(|count\()\s?"([a-z_]+\.[a-z0-9_.]+)"`)
+	groupKey = regexp.MustCompile(`\b(?:tk|TK\(|sayOf\()\s?"([a-z_]+(?:\.[a-z0-9_]+)*)"`)
+	doneKey  = regexp.MustCompile(`\b(?:See|enter)\(.*, "([a-z_]+)"\)`)
+)
+
+// Every key that a template or the code names has words, and all words are used.
+func TestWordsAreComplete(t *testing.T) {
+	used, groups := map[string]bool{}, map[string]bool{}
+	take := func(text string) {
+		for _, m := range plainKey.FindAllStringSubmatch(text, -1) {
+			used[m[1]] = true
+		}
+		for _, m := range countKey.FindAllStringSubmatch(text, -1) {
+			used[m[1]+".other"] = true
+			groups[m[1]+"."] = true
+		}
+		for _, m := range groupKey.FindAllStringSubmatch(text, -1) {
+			groups[m[1]+"."] = true
+		}
+		for _, m := range doneKey.FindAllStringSubmatch(text, -1) {
+			used["done."+m[1]] = true
+		}
+	}
+	for _, file := range sources(t) {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		take(string(text))
+	}
+	for _, b := range loadBooks() {
+		for key := range used {
+			if _, ok := b.words[key]; !ok {
+				t.Errorf("%s has no words for %s", b.language, key)
+			}
+		}
+		for key, words := range b.words {
+			known := used[key]
+			for group := range groups {
+				known = known || strings.HasPrefix(key, group)
+			}
+			if !known {
+				t.Errorf("%s has words for %s, which nothing uses: %q", b.language, key, words)
+			}
+			if strings.TrimSpace(words) == "" {
+				t.Errorf("%s has no words at %s", b.language, key)
+			}
+		}
+		for group := range groups {
+			if !slices.ContainsFunc(keys(b.words), func(key string) bool { return strings.HasPrefix(key, group) }) {
+				t.Errorf("%s has no words in the group %s", b.language, group)
+			}
+		}
+	}
+}
+
+func keys(m map[string]string) (list []string) {
+	for k := range m {
+		list = append(list, k)
+	}
+	return list
+}
+
+func sources(t *testing.T) []string {
+	t.Helper()
+	var files []string
+	for _, pattern := range []string{"*.go", "template/*.html", "template/*.svg"} {
+		found, err := fs.Glob(os.DirFS("."), pattern)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range found {
+			if !strings.HasSuffix(f, "_test.go") {
+				files = append(files, f)
+			}
+		}
+	}
+	return files
+}
+
+// Every page works under the content policy: no script, style or handler stands in a page, and nothing comes from elsewhere.
+func TestTemplatesHoldToThePolicy(t *testing.T) {
+	forbidden := regexp.MustCompile(`(?i)<style|\sstyle\s*=|\son[a-z]+\s*=|javascript:|<script(?:\s[^>]*)?>[^<]|<script[^>]*(?:src="(?:https?:)?//)|https?://(?:[^w]|w[^w])|<iframe|<base`)
+	scriptOrLink := regexp.MustCompile(`<(?:script|link)\b[^>]*>`)
+	for _, file := range sources(t) {
+		if strings.HasSuffix(file, ".go") {
+			continue
+		}
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if found := forbidden.Find(text); found != nil {
+			t.Errorf("%s has %q", file, found)
+		}
+		for _, tag := range scriptOrLink.FindAllString(string(text), -1) {
+			if !strings.Contains(tag, `"{{asset `) && !strings.Contains(tag, `rel="manifest"`) {
+				t.Errorf("%s has %s, which is no asset", file, tag)
+			}
+		}
+	}
+}
+
+// What comes after signing in is a page of this site.
+func TestNextStaysInside(t *testing.T) {
+	for next, want := range map[string]string{
+		"/trials/1?done=x": "/trials/1?done=x", "": "/clubs", "//elsewhere.example": "/clubs", "https://elsewhere.example/": "/clubs",
+		`/\elsewhere.example`: "/clubs", "javascript:alert(1)": "/clubs", "/%2f/x": "/%2f/x", "clubs": "/clubs",
+	} {
+		if got := inside(next); got != want {
+			t.Errorf("after signing in with next=%q comes %q, want %q", next, got, want)
+		}
+	}
+}
