@@ -8,9 +8,10 @@ import (
 
 // Catch is one fish. TakenPattern is a pattern's code, unknown or other; TakenPosition lower, upper, unknown or other;
 // at least one is given, and what was given stays when the period's arrangement is corrected. DoubleID joins the fish
-// of one double. Version counts corrections, from 1. Only an imported table gives the last four: Reason is why the fish is
-// not analysed where its other columns cannot show it, WaterType the kind of water, Fly the dressing that carried the
-// change, Further what stood in columns that the catch table does not know.
+// of one double. Welfare is what was seen of harm to the fish, see JoinWelfare. Version counts corrections, from 1. Only an
+// imported table gives the last four: Reason is why the fish is not analysed where its other columns cannot show it,
+// WaterType the kind of water, Fly the dressing that carried the change, Further what stood in columns that the catch table
+// does not know.
 type Catch struct {
 	TrialID       ID
 	ID            ID
@@ -22,6 +23,7 @@ type Catch struct {
 	FoulHooked    bool
 	RigIntact     bool
 	DoubleID      ID
+	Welfare       string
 	Species       string
 	Origin        Origin
 	CaughtAt      time.Time
@@ -74,6 +76,7 @@ func (c Catch) Check(p Protocol, now time.Time) error {
 			f.Add("length", "is %s; accepted for %s: up to %d mm", c.Length, c.Species, most)
 		}
 	}
+	checkWelfare(&f, c.Welfare)
 	length(&f, "note", c.Note, 0, 500)
 	return f.Err("catch.invalid", "the catch has faults")
 }

@@ -96,7 +96,7 @@ func (c counter) tally(fish Catch) Tally {
 		Angler: c.Enrolment.Pseudonym, Outing: outingLabel(period.OutingID), Block: period.Block, Period: halfName(period.Half),
 		Arrangement: arrangement, Taken: taken, Species: fish.Species, Origin: fish.Origin,
 		Exclusion: fish.Excluded(c.protocol, period, unit, c.Deviations),
-		Half:      period.Half, Finished: c.finished[period.UnitID], OpenedLate: outing.StartedLate, Late: fish.Late(c.protocol),
+		Half:      period.Half, Finished: c.finished[period.UnitID], OpenedLate: outing.StartedLate, Late: fish.Late(c.protocol), Welfare: fish.Welfare,
 		Deviated: period.deviatedAt(fish.CaughtAt, c.Deviations), Fly: fish.Fly, Columns: string(fish.Further.Only(c.further)),
 		WaterType: cmp.Or(fish.WaterType, outing.WaterTypeAt(c.protocol, fish.CaughtAt, c.Deviations)),
 	}

@@ -18,7 +18,7 @@ import (
 // OpenedLate, Late and Deviated mark a fish of an outing that was opened after fishing began, a fish noted late, and one
 // caught while something was reported as not as planned. WaterType is the kind of water, never its name; Fly the dressing
 // that carried the change. Columns holds the values of the further columns that subgroups were asked for, as Further
-// writes them.
+// writes them, Welfare the signs of harm seen on the fish, as Catch has them.
 //
 // An angler's tallies grow with outings times periods times what differs within one: patterns taken, species, origins,
 // exclusions, dressings, and whether a fish was late or an outing went on past midnight into another month. They do not
@@ -44,6 +44,7 @@ type Tally struct {
 	WaterType   string      `json:"water_type,omitempty"`
 	Fly         string      `json:"fly,omitempty"`
 	Columns     string      `json:"columns,omitempty"`
+	Welfare     string      `json:"welfare,omitempty"`
 	N           int64       `json:"n"`
 }
 
@@ -102,7 +103,7 @@ func CompareTallies(a, b Tally) int {
 		compareBools(a.Finished, b.Finished), cmp.Compare(a.Fly, b.Fly), cmp.Compare(a.Half, b.Half), compareBools(a.Late, b.Late),
 		cmp.Compare(a.Month, b.Month), compareBools(a.OpenedLate, b.OpenedLate), cmp.Compare(a.Origin, b.Origin), cmp.Compare(a.Outing, b.Outing),
 		cmp.Compare(a.Period, b.Period), cmp.Compare(a.Species, b.Species), cmp.Compare(a.Taken, b.Taken),
-		cmp.Compare(a.WaterType, b.WaterType), cmp.Compare(a.Week, b.Week),
+		cmp.Compare(a.WaterType, b.WaterType), cmp.Compare(a.Week, b.Week), cmp.Compare(a.Welfare, b.Welfare),
 	)
 }
 
