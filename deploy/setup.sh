@@ -1,7 +1,7 @@
 # Makes a machine ready to build and run evenrig; sourced by try.sh and test.sh, which stand beside it.
 #
 #   set_up to-run     Go and PostgreSQL's server programs
-#   set_up to-test    and a C compiler, which Go's race detector needs
+#   set_up to-test    and a C compiler, which Go's race detector needs, and for the pages a browser and npm
 #
 # What is missing is installed where that is possible without asking (Debian and its relatives, as root or where sudo
 # needs no password); anywhere else set_up says what to install and ends. It creates and starts no database server.
@@ -25,6 +25,12 @@ set_up() {
     fi
     if [ "$purpose" = to-test ] && ! command -v "$(go env CC | cut -d ' ' -f 1)" >/dev/null 2>&1; then
         set -- "$@" gcc libc6-dev
+    fi
+    if [ "$purpose" = to-test ] && ! find_browser; then
+        set -- "$@" chromium fonts-dejavu-core
+    fi
+    if [ "$purpose" = to-test ] && ! command -v npm >/dev/null 2>&1; then
+        set -- "$@" npm
     fi
     if [ $# -gt 0 ]; then
         install_packages "$@"
@@ -104,6 +110,16 @@ find_postgres() (
     done
     return 1
 )
+
+# find_browser looks for the browsers that the tests of the pages know.
+find_browser() {
+    for browser in chromium chromium-browser google-chrome; do
+        if command -v $browser >/dev/null 2>&1; then
+            return 0
+        fi
+    done
+    return 1
+}
 
 # install_packages installs Debian packages, or says what to install and ends.
 install_packages() {

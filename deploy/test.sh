@@ -14,7 +14,8 @@ scratch=$(mktemp -d "${TMPDIR:-/tmp}/evenrig-test.XXXXXX")
 trap 'rm -rf "$scratch"' EXIT
 trap 'exit 1' HUP INT TERM
 failed=
-export REQUIRE_DB=1
+export REQUIRE_DB=1 REQUIRE_BROWSER=1
+export EVENRIG_AXE="$scratch/axe/node_modules/axe-core/axe.min.js"
 
 # step NAME COMMAND...: shows what the command said only if it fails.
 step() {
@@ -75,6 +76,13 @@ generated() {
     fi
 }
 
+# accessibility_rules fetches the rules that the pages are tested against.
+accessibility_rules() {
+    mkdir "$scratch/axe" &&
+        cp deploy/axe/package.json deploy/axe/package-lock.json "$scratch/axe" &&
+        (cd "$scratch/axe" && npm ci --no-audit --no-fund)
+}
+
 # other_systems compiles the program and its tests for a system that they cannot run on here.
 other_systems() {
     for target in windows/amd64; do
@@ -87,6 +95,7 @@ step 'vet' go vet ./...
 step 'staticcheck' tool staticcheck ./...
 step 'other systems' other_systems
 step 'generated code is up to date' generated
+step 'accessibility rules' accessibility_rules
 # Which packages there are and what they import is nothing that the cache of test results knows of.
 tests 'import rules' go test -vet=off -count=1 -run '^TestImports' ./service
 tests 'all tests' go test -vet=off -timeout 5m ./...
