@@ -75,13 +75,13 @@ func enrolmentFrom(e trial.Enrolment) openapi.Enrolment {
 func consentTo(c openapi.Consent) trial.Consent {
 	return trial.Consent{
 		TakePart: c.TakePart, Store: c.Store, SharePseudonymous: c.SharePseudonymous, LicenceConfirmed: c.LicenceConfirmed,
-		AdultOrGuardian: c.AdultOrGuardian, PublishOpen: c.PublishOpen, ContactAgain: c.ContactAgain,
+		AdultOrGuardian: c.AdultOrGuardian, PublishOpen: c.PublishOpen, ContactAgain: c.ContactAgain, PlaceCoarse: or(c.PlaceCoarse, false),
 	}
 }
 
 func consentFrom(c trial.Consent) openapi.Consent {
 	return openapi.Consent{
 		TakePart: c.TakePart, Store: c.Store, SharePseudonymous: c.SharePseudonymous, LicenceConfirmed: c.LicenceConfirmed,
-		AdultOrGuardian: c.AdultOrGuardian, PublishOpen: c.PublishOpen, ContactAgain: c.ContactAgain,
+		AdultOrGuardian: c.AdultOrGuardian, PublishOpen: c.PublishOpen, ContactAgain: c.ContactAgain, PlaceCoarse: &c.PlaceCoarse,
 	}
 }

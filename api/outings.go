@@ -15,7 +15,7 @@ import (
 func (h *handlers) PutOuting(ctx context.Context, r openapi.PutOutingRequestObject) (openapi.PutOutingResponseObject, error) {
 	b := r.Body
 	view, err := h.service.OpenOuting(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Outing{
-		ID: trial.ID(r.Outing), Water: b.Water, StartedAt: b.StartedAt, StartedLate: or(b.StartedLate, false),
+		ID: trial.ID(r.Outing), Water: b.Water, Cell: placeTo(b.Place), StartedAt: b.StartedAt, StartedLate: or(b.StartedLate, false),
 		WaterTemperature: measureTo(b.WaterTemperature), Conditions: or(b.Conditions, ""), Note: or(b.Note, ""),
 	})
 	if err != nil {
@@ -99,6 +99,7 @@ func (h *handlers) outing(ctx context.Context, t openapi.TrialID, v conduct.Outi
 		ID: openapi_types.UUID(o.ID), Water: o.Water, StartedAt: o.StartedAt, StartedLate: o.StartedLate, WaterTemperature: measureFrom(o.WaterTemperature),
 		Conditions: o.Conditions, Note: o.Note, ProtocolVersion: o.ProtocolVersion, ReceivedAt: o.ReceivedAt,
 		Welfare: openapi.WelfareState(v.Welfare), Cautions: []openapi.Caution{},
+		Place: placeFrom(o.Cell), PlaceDropped: openapi.OutingPlaceDropped(v.PlaceDropped),
 	}
 	if o.End != nil {
 		out.End = &openapi.OutingEnd{EndedAt: o.End.EndedAt, Reason: openapi.OutingEndReason(o.End.Reason), NotLogged: o.End.NotLogged, ReceivedAt: o.End.ReceivedAt}
@@ -114,4 +115,25 @@ func (h *handlers) outing(ctx context.Context, t openapi.TrialID, v conduct.Outi
 		return openapi.Caution{Topic: c.Topic, Text: c.Text, Source: c.Source}
 	})
 	return out, nil
+}
+
+// placeTo writes a place in one way; one that gives neither or both is none that the rules accept.
+func placeTo(p *openapi.NewPlace) string {
+	switch {
+	case p == nil:
+		return ""
+	case p.Cell != nil && *p.Cell != "" && p.Latitude == nil && p.Longitude == nil:
+		return *p.Cell
+	case p.Cell == nil && p.Latitude != nil && p.Longitude != nil:
+		return trial.PlaceAt(*p.Latitude, *p.Longitude)
+	}
+	return "none"
+}
+
+func placeFrom(cell string) *openapi.Place {
+	if cell == "" {
+		return nil
+	}
+	grid := trial.GridOf(cell)
+	return &openapi.Place{Cell: cell, Degrees: trial.CellSize(grid), UncertaintyM: trial.CellUncertainty(grid)}
 }

@@ -513,6 +513,27 @@ func (e Outcome) Valid() bool {
 	}
 }
 
+// Defines values for OutingPlaceDropped.
+const (
+	OutingPlaceDroppedEmpty     OutingPlaceDropped = ""
+	OutingPlaceDroppedNoConsent OutingPlaceDropped = "no_consent"
+	OutingPlaceDroppedNoGrid    OutingPlaceDropped = "no_grid"
+)
+
+// Valid indicates whether the value is a known member of the OutingPlaceDropped enum.
+func (e OutingPlaceDropped) Valid() bool {
+	switch e {
+	case OutingPlaceDroppedEmpty:
+		return true
+	case OutingPlaceDroppedNoConsent:
+		return true
+	case OutingPlaceDroppedNoGrid:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for OutingEndReason.
 const (
 	OutingEndReasonDanger    OutingEndReason = "danger"
@@ -1324,6 +1345,9 @@ type Consent struct {
 	// LicenceConfirmed I hold the licences and permits that I need
 	LicenceConfirmed bool `json:"licence_confirmed"`
 
+	// PlaceCoarse Where I fish may be kept, as coarsely as the protocol's grid
+	PlaceCoarse *bool `json:"place_coarse,omitempty"`
+
 	// PublishOpen My records may be published under the pseudonym
 	PublishOpen bool `json:"publish_open"`
 
@@ -2026,6 +2050,7 @@ type NewOuting struct {
 
 	// Note Up to 500 characters, never published
 	Note      *string   `json:"note,omitempty"`
+	Place     *NewPlace `json:"place,omitempty"`
 	StartedAt time.Time `json:"started_at"`
 
 	// StartedLate Opened after the first cast
@@ -2074,6 +2099,18 @@ type NewPeriodEnd struct {
 
 	// SwapNowAt When the rule asked for the swap; needed with the reason swap_rule
 	SwapNowAt *time.Time `json:"swap_now_at,omitempty"`
+}
+
+// NewPlace Where the angler is, once an outing: the device's position in degrees (WGS 84), or a cell that it rounded to itself.
+// It is rounded down to the protocol's grid before anything is done with it; nothing finer is stored or logged, and nothing
+// at all without the angler's tick `place_coarse` or where the grid is `none`.
+//
+// Examples: {"latitude":54.18,"longitude":-2.31}, {"cell":"54.1N 2.4W"}
+type NewPlace struct {
+	// Cell Like 54.1N 2.3W, with as many decimals as the grid has or more
+	Cell      *string  `json:"cell,omitempty"`
+	Latitude  *float64 `json:"latitude,omitempty"`
+	Longitude *float64 `json:"longitude,omitempty"`
 }
 
 // NewReset Examples: {"email":"merle@example.org"}
@@ -2149,14 +2186,18 @@ type Origin string
 // Outcome defines model for Outcome.
 type Outcome string
 
-// Outing Examples: {"cautions":[],"conditions":"clear and low","end":{"ended_at":"2026-09-12T13:05:00+02:00","not_logged":0,"reason":"planned","received_at":"2026-09-12T11:05:03Z"},"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","note":"","protocol_version":1,"received_at":"2026-09-12T07:30:02Z","started_at":"2026-09-12T09:30:00+02:00","started_late":false,"water":"Alder Beck","water_temperature":{"unit":"C","value":11.5},"welfare":"fine"}
+// Outing Examples: {"cautions":[],"conditions":"clear and low","end":{"ended_at":"2026-09-12T13:05:00+02:00","not_logged":0,"reason":"planned","received_at":"2026-09-12T11:05:03Z"},"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","note":"","place":{"cell":"54.1N 2.4W","degrees":0.1,"uncertainty_m":15691},"place_dropped":"","protocol_version":1,"received_at":"2026-09-12T07:30:02Z","started_at":"2026-09-12T09:30:00+02:00","started_late":false,"water":"Alder Beck","water_temperature":{"unit":"C","value":11.5},"welfare":"fine"}
 type Outing struct {
 	// Cautions The protocol's cautions, whenever the welfare state is not fine
-	Cautions         []Caution          `json:"cautions"`
-	Conditions       string             `json:"conditions"`
-	End              *OutingEnd         `json:"end"`
-	ID               openapi_types.UUID `json:"id"`
-	Note             string             `json:"note"`
+	Cautions   []Caution          `json:"cautions"`
+	Conditions string             `json:"conditions"`
+	End        *OutingEnd         `json:"end"`
+	ID         openapi_types.UUID `json:"id"`
+	Note       string             `json:"note"`
+	Place      *Place             `json:"place"`
+
+	// PlaceDropped Why nothing was kept of a place just sent, if so
+	PlaceDropped     OutingPlaceDropped `json:"place_dropped"`
 	ProtocolVersion  int                `json:"protocol_version"`
 	ReceivedAt       time.Time          `json:"received_at"`
 	StartedAt        time.Time          `json:"started_at"`
@@ -2167,6 +2208,9 @@ type Outing struct {
 	// Welfare What the water's temperature asks for; unmeasured asks for a thermometer
 	Welfare WelfareState `json:"welfare"`
 }
+
+// OutingPlaceDropped Why nothing was kept of a place just sent, if so
+type OutingPlaceDropped string
 
 // OutingEnd defines model for OutingEnd.
 type OutingEnd struct {
@@ -2191,7 +2235,7 @@ type OutingLimits struct {
 	MinMinutes int `json:"min_minutes"`
 }
 
-// OutingList Examples: {"items":[{"cautions":[],"conditions":"","end":null,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","note":"","protocol_version":1,"received_at":"2026-09-12T07:30:02Z","started_at":"2026-09-12T09:30:00+02:00","started_late":false,"water":"Alder Beck","water_temperature":null,"welfare":"fine"}]}
+// OutingList Examples: {"items":[{"cautions":[],"conditions":"","end":null,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","note":"","place":null,"place_dropped":"","protocol_version":1,"received_at":"2026-09-12T07:30:02Z","started_at":"2026-09-12T09:30:00+02:00","started_late":false,"water":"Alder Beck","water_temperature":null,"welfare":"fine"}]}
 type OutingList struct {
 	Items []Outing `json:"items"`
 }
@@ -2272,6 +2316,19 @@ type PeriodEndReason string
 // PeriodList Examples: {"items":[{"block":"0001","confirmed":true,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"counted":0,"due":false},"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}]}
 type PeriodList struct {
 	Items []Period `json:"items"`
+}
+
+// Place A cell of the protocol's grid, named by its south-west corner
+//
+// Examples: {"cell":"54.1N 2.4W","degrees":0.1,"uncertainty_m":15691}
+type Place struct {
+	Cell string `json:"cell"`
+
+	// Degrees The cell's side
+	Degrees float64 `json:"degrees"`
+
+	// UncertaintyM How far from the corner the place can be
+	UncertaintyM int `json:"uncertainty_m"`
 }
 
 // PlannedLooks Needed with group_sequential, null or absent otherwise

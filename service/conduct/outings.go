@@ -7,11 +7,13 @@ import (
 	"evenrig/service/trial"
 )
 
-// OutingView is an outing and what its water temperature asks for.
+// OutingView is an outing and what its water temperature asks for. PlaceDropped says why nothing was kept of a place that was
+// sent.
 type OutingView struct {
-	Outing  trial.Outing
-	Welfare trial.WelfareState
-	Created bool
+	Outing       trial.Outing
+	Welfare      trial.WelfareState
+	PlaceDropped PlaceDropped
+	Created      bool
 }
 
 func viewOuting(o trial.Outing, p *trial.Protocol) OutingView {
@@ -19,25 +21,29 @@ func viewOuting(o trial.Outing, p *trial.Protocol) OutingView {
 }
 
 // OpenOuting saves an outing of the actor's, opened before the first cast. It takes what happened while the trial was
-// open, whenever it arrives.
+// open, whenever it arrives. Its Cell may be any place that holds the angler: what is kept of it is said at settlePlace.
 func (s *Service) OpenOuting(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Outing) (view OutingView, err error) {
 	in.TrialID, in.ReceivedAt = id, s.now()
-	r, err := s.newRecord(
-		fields{"outing": in.ID, "started_late": in.StartedLate, "water_temperature": measureOrNil(in.WaterTemperature), "week": week(in.StartedAt)},
-		fields{"water": in.Water, "started_at": at(in.StartedAt), "conditions": in.Conditions, "note": in.Note},
-	)
-	if err != nil {
-		return view, err
-	}
-	in.SentDigest = r.digest
+	place, salts := in.Cell, s.salts()
 	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
-		stored, err := tx.OutingBy(ctx, id, in.ID)
-		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
+		stored, found := tx.OutingBy(ctx, id, in.ID)
+		var err error
+		var dropped PlaceDropped
+		if in.Cell, dropped, err = o.settlePlace(place, stored, found); err != nil {
+			return err
+		}
+		r, err := outingRecord(salts, in)
+		if err != nil {
+			return err
+		}
+		in.SentDigest = r.digest
+		replay, err := o.sentBefore(found, stored.EnrolmentID, stored.SentDigest, in.ID, r)
 		if err != nil {
 			return err
 		}
 		if replay {
 			view = viewOuting(stored, o.protocol)
+			view.PlaceDropped = dropped
 			return nil
 		}
 		if err := in.Check(*o.protocol, in.ReceivedAt); err != nil {
@@ -51,11 +57,20 @@ func (s *Service) OpenOuting(ctx context.Context, actor trial.Actor, id trial.ID
 			return err
 		}
 		view = viewOuting(in, o.protocol)
-		view.Created = true
+		view.PlaceDropped, view.Created = dropped, true
 		_, err = o.append(ctx, tx, trial.LedgerOuting, in.ID, r)
 		return err
 	})
 	return view, err
+}
+
+// outingRecord is what an angler says of an outing, its place already as coarse as it is kept.
+func outingRecord(salts trial.Parts, o trial.Outing) (record, error) {
+	public := fields{"outing": o.ID, "started_late": o.StartedLate, "water_temperature": measureOrNil(o.WaterTemperature), "week": week(o.StartedAt)}
+	if o.Cell != "" {
+		public["cell"] = o.Cell
+	}
+	return recordOf(salts, public, fields{"water": o.Water, "started_at": at(o.StartedAt), "conditions": o.Conditions, "note": o.Note})
 }
 
 // EndOuting closes an outing, a blank one too.

@@ -11,6 +11,7 @@ type Consent struct {
 	AdultOrGuardian   bool `json:"adult_or_guardian"`
 	PublishOpen       bool `json:"publish_open"`
 	ContactAgain      bool `json:"contact_again"`
+	PlaceCoarse       bool `json:"place_coarse"`
 }
 
 // Enrolment is one angler in one trial, under a pseudonym. Code is the angler's own share of the draw's randomness.

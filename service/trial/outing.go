@@ -3,13 +3,15 @@ package trial
 import "time"
 
 // Outing is a day's fishing, opened before the first cast so that blanks are seen. Times are the phone's, with its
-// offset. WaterTemperature is nil when there was no thermometer.
+// offset. WaterTemperature is nil when there was no thermometer. Cell is where it was, as coarse as Protocol.CellOf makes
+// it, empty when that is not kept.
 type Outing struct {
 	TrialID          ID
 	ID               ID
 	EnrolmentID      ID
 	ProtocolVersion  int
 	Water            string
+	Cell             string
 	StartedAt        time.Time
 	StartedLate      bool
 	WaterTemperature *Measure
