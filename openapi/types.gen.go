@@ -276,6 +276,51 @@ func (e Exclusion) Valid() bool {
 	}
 }
 
+// Defines values for HarmsRowPosition.
+const (
+	HarmsRowPositionLower    HarmsRowPosition = "lower"
+	HarmsRowPositionNotKnown HarmsRowPosition = "not_known"
+	HarmsRowPositionUpper    HarmsRowPosition = "upper"
+)
+
+// Valid indicates whether the value is a known member of the HarmsRowPosition enum.
+func (e HarmsRowPosition) Valid() bool {
+	switch e {
+	case HarmsRowPositionLower:
+		return true
+	case HarmsRowPositionNotKnown:
+		return true
+	case HarmsRowPositionUpper:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HarmsRowTaken.
+const (
+	HarmsRowTakenControl  HarmsRowTaken = "control"
+	HarmsRowTakenNotKnown HarmsRowTaken = "not_known"
+	HarmsRowTakenOther    HarmsRowTaken = "other"
+	HarmsRowTakenTest     HarmsRowTaken = "test"
+)
+
+// Valid indicates whether the value is a known member of the HarmsRowTaken enum.
+func (e HarmsRowTaken) Valid() bool {
+	switch e {
+	case HarmsRowTakenControl:
+		return true
+	case HarmsRowTakenNotKnown:
+		return true
+	case HarmsRowTakenOther:
+		return true
+	case HarmsRowTakenTest:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for HeadlineMethod.
 const (
 	HeadlineMethodCombined        HeadlineMethod = "combined"
@@ -711,8 +756,12 @@ func (e Scope) Valid() bool {
 // Defines values for SensitivityCode.
 const (
 	SensitivityCodeAsAllocated       SensitivityCode = "as_allocated"
+	SensitivityCodeErasedControl     SensitivityCode = "erased_control"
+	SensitivityCodeErasedTest        SensitivityCode = "erased_test"
 	SensitivityCodeFinishedBlocks    SensitivityCode = "finished_blocks"
 	SensitivityCodeMain              SensitivityCode = "main"
+	SensitivityCodeNotLoggedControl  SensitivityCode = "not_logged_control"
+	SensitivityCodeNotLoggedTest     SensitivityCode = "not_logged_test"
 	SensitivityCodeNotSureControl    SensitivityCode = "not_sure_control"
 	SensitivityCodeNotSureTest       SensitivityCode = "not_sure_test"
 	SensitivityCodeOnlyBelief        SensitivityCode = "only_belief"
@@ -725,6 +774,7 @@ const (
 	SensitivityCodeWithoutAngler     SensitivityCode = "without_angler"
 	SensitivityCodeWithoutDeviations SensitivityCode = "without_deviations"
 	SensitivityCodeWithoutLate       SensitivityCode = "without_late"
+	SensitivityCodeWithoutLeft       SensitivityCode = "without_left"
 	SensitivityCodeWithoutOpenedLate SensitivityCode = "without_opened_late"
 )
 
@@ -733,9 +783,17 @@ func (e SensitivityCode) Valid() bool {
 	switch e {
 	case SensitivityCodeAsAllocated:
 		return true
+	case SensitivityCodeErasedControl:
+		return true
+	case SensitivityCodeErasedTest:
+		return true
 	case SensitivityCodeFinishedBlocks:
 		return true
 	case SensitivityCodeMain:
+		return true
+	case SensitivityCodeNotLoggedControl:
+		return true
+	case SensitivityCodeNotLoggedTest:
 		return true
 	case SensitivityCodeNotSureControl:
 		return true
@@ -760,6 +818,8 @@ func (e SensitivityCode) Valid() bool {
 	case SensitivityCodeWithoutDeviations:
 		return true
 	case SensitivityCodeWithoutLate:
+		return true
+	case SensitivityCodeWithoutLeft:
 		return true
 	case SensitivityCodeWithoutOpenedLate:
 		return true
@@ -1039,7 +1099,7 @@ type AnalysisList struct {
 // stand beside it. The answer is choice between two flies in the water, never extra fish. What could not be
 // estimated is null and a warning says why.
 //
-// Examples: {"anglers":[{"angler":"7K3M0Q","control_lower":{"lower":10,"upper":3},"half_added":false,"log_odds":-0.1965,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4457,"test_lower":{"lower":9,"upper":4}},{"angler":"9TRX2B","control_lower":{"lower":5,"upper":6},"half_added":false,"log_odds":0.5816,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4541,"test_lower":{"lower":8,"upper":3}}],"as_allocated":null,"combined":{"asymmetry":null,"conditional":{"anglers":2,"high":0.7826,"log_odds":0.1844,"low":-0.4055,"p":0.5445,"tau2":null},"estimates":[{"adjustment":"none","estimator":"common","high":0.8086,"log_odds":0.1852,"low":-0.4383,"p":0.5604,"prediction_high":null,"prediction_low":null,"std_error":0.3181,"tau2":0},{"adjustment":"modified_HK","estimator":"REML","high":5.1306,"log_odds":0.1876,"low":-4.7553,"p":0.7139,"prediction_high":null,"prediction_low":null,"std_error":0.389,"tau2":0.1003}],"headline":1,"i2":0.3313,"leave_one_out":[],"left_out":0,"q":1.4954,"q_df":1,"q_p":0.2214,"regression":null,"tau2_high":308.0419,"tau2_low":0},"control":"B","counts":{"analysed":48,"anglers":2,"catches":48,"control":22,"control_lower":{"lower":15,"upper":9},"excluded":{},"outings":5,"test":26,"test_lower":{"lower":17,"upper":7}},"design":"paired","drift":null,"fingerprint":"a13da1f53f2abee1a137674a5ea6ded7f1b8b34a28cbe41bd2e685b0e53753d9","headline":{"average_high":null,"average_low":null,"average_share":null,"df":null,"high":0.8833,"log_odds":0.1844,"low":-0.4954,"method":"exact_stratified","p":0.7602,"reason":"2 anglers have analysed fish: up to 4 the exact method speaks, with one stratum an angler.","share":0.546,"share_high":0.7075,"share_low":0.3786},"mixed_model":{"average_high":0.9798,"average_low":0.029,"average_share":0.5417,"boundary_p":null,"correlation":null,"high":4.1018,"log_likelihood":-30.3648,"log_odds":0.1882,"low":-3.7253,"method":"laplace","p":0.6508,"points":1,"position_log_odds":0.6991,"position_std_error":0.308,"profile_df":null,"profile_high":null,"profile_low":null,"profile_p":null,"sd_outing":0,"sd_pattern":0,"sd_pattern_high":null,"sd_position":0,"share":0.5469,"share_high":0.9837,"share_low":0.0235,"singular":true,"status":"converged","std_error":0.308,"vary":"pattern+position+outing"},"monitoring":null,"order_effect":null,"pooled_table":{"conditional_high":5.8387,"conditional_low":0.3714,"conditional_odds_ratio":1.4457,"fisher_p":0.7601,"high":0.7919,"log_odds":0.1882,"low":-0.4154,"p":0.5411,"position_log_odds":0.6991,"share":0.5469,"share_high":0.6882,"share_low":0.3976,"std_error":0.308},"position_by":[],"program_version":"development","randomisation":null,"raw_share":{"estimate":0.5417,"high":0.6863,"low":0.3917,"p":0.6655},"sensitivity":[{"analysed":48,"case":"main","high":0.8833,"log_odds":0.1844,"low":-0.4954,"of":"","reason":""}],"sensitivity_unchanged":["not_sure_test","not_sure_control","with_lost","with_foul_hooked","with_while_swapping","with_doubles"],"settings":{"alpha":0.05,"correlated":false,"lower_word":"point","points":1,"smallest_share":0.6,"source":"recorded","upper_word":"dropper","vary":"pattern+position+outing"},"stratified":{"exact_high":5.8513,"exact_low":0.3713,"exact_odds_ratio":1.4459,"exact_p":0.7602,"exact_p_central":0.7602,"high":4.8074,"homogeneity_p":0.2174,"homogeneity_statistic":1.5211,"low":0.4376,"odds_ratio":1.4504,"p":0.5445,"statistic":0.3673,"strata":2},"subgroups":null,"test":"A","tipping_point":null,"verdict":{"code":"not_settled","limits":["We compared choice when both flies are in the water. We did not measure how many more fish you would catch with one of them alone.","Not shown: other waters, seasons, tyers, sizes and depths. That the changed feature is the cause holds only if it is the sole difference between the two flies.","With so few anglers the exact method tests \"no effect for any angler\" and speaks of these anglers, not of anglers at large.","No draw here: the records were brought in as a table, and how the order of the two arrangements was chosen is not known."],"more":null,"sentence":"Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, about 55 (95 % interval 38 to 71) would take A, the test pattern. These data fit anything from 38 to 71; not enough to tell."},"warnings":[{"code":"few_anglers","detail":"only 2 anglers have analysed fish: how anglers differ can hardly be seen, and the answer is for these anglers"},{"code":"singular","detail":"these data show no variation in the pattern effect between anglers, in the position effect between anglers and between outings beyond that of single fish: the estimate is 0, which does not mean that there is none"}]}
+// Examples: {"anglers":[{"angler":"7K3M0Q","control_lower":{"lower":10,"upper":3},"half_added":false,"log_odds":-0.1965,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4457,"test_lower":{"lower":9,"upper":4}},{"angler":"9TRX2B","control_lower":{"lower":5,"upper":6},"half_added":false,"log_odds":0.5816,"shrunk_log_odds":0.1882,"shrunk_std_error":0.308,"std_error":0.4541,"test_lower":{"lower":8,"upper":3}}],"as_allocated":null,"combined":{"asymmetry":null,"conditional":{"anglers":2,"high":0.7826,"log_odds":0.1844,"low":-0.4055,"p":0.5445,"tau2":null},"estimates":[{"adjustment":"none","estimator":"common","high":0.8086,"log_odds":0.1852,"low":-0.4383,"p":0.5604,"prediction_high":null,"prediction_low":null,"std_error":0.3181,"tau2":0},{"adjustment":"modified_HK","estimator":"REML","high":5.1306,"log_odds":0.1876,"low":-4.7553,"p":0.7139,"prediction_high":null,"prediction_low":null,"std_error":0.389,"tau2":0.1003}],"headline":1,"i2":0.3313,"leave_one_out":[],"left_out":0,"q":1.4954,"q_df":1,"q_p":0.2214,"regression":null,"tau2_high":308.0419,"tau2_low":0},"control":"B","counts":{"analysed":48,"anglers":2,"catches":48,"control":22,"control_lower":{"lower":15,"upper":9},"excluded":{},"outings":5,"test":26,"test_lower":{"lower":17,"upper":7}},"design":"paired","drift":null,"fingerprint":"a13da1f53f2abee1a137674a5ea6ded7f1b8b34a28cbe41bd2e685b0e53753d9","harms":{"noted":false,"rows":[{"bleeding":0,"dead":0,"deep_hooked":0,"foul_hooked":0,"landed":17,"position":"lower","taken":"test"},{"bleeding":0,"dead":0,"deep_hooked":0,"foul_hooked":0,"landed":9,"position":"upper","taken":"test"},{"bleeding":0,"dead":0,"deep_hooked":0,"foul_hooked":0,"landed":15,"position":"lower","taken":"control"},{"bleeding":0,"dead":0,"deep_hooked":0,"foul_hooked":0,"landed":7,"position":"upper","taken":"control"}]},"headline":{"average_high":null,"average_low":null,"average_share":null,"df":null,"high":0.8833,"log_odds":0.1844,"low":-0.4954,"method":"exact_stratified","p":0.7602,"reason":"2 anglers have analysed fish: up to 4 the exact method speaks, with one stratum an angler.","share":0.546,"share_high":0.7075,"share_low":0.3786},"mixed_model":{"average_high":0.9798,"average_low":0.029,"average_share":0.5417,"boundary_p":null,"correlation":null,"high":4.1018,"log_likelihood":-30.3648,"log_odds":0.1882,"low":-3.7253,"method":"laplace","p":0.6508,"points":1,"position_log_odds":0.6991,"position_std_error":0.308,"profile_df":null,"profile_high":null,"profile_low":null,"profile_p":null,"sd_outing":0,"sd_pattern":0,"sd_pattern_high":null,"sd_position":0,"share":0.5469,"share_high":0.9837,"share_low":0.0235,"singular":true,"status":"converged","std_error":0.308,"vary":"pattern+position+outing"},"monitoring":null,"order_effect":null,"pooled_table":{"conditional_high":5.8387,"conditional_low":0.3714,"conditional_odds_ratio":1.4457,"fisher_p":0.7601,"high":0.7919,"log_odds":0.1882,"low":-0.4154,"p":0.5411,"position_log_odds":0.6991,"share":0.5469,"share_high":0.6882,"share_low":0.3976,"std_error":0.308},"position_by":[],"program_version":"development","randomisation":null,"raw_share":{"estimate":0.5417,"high":0.6863,"low":0.3917,"p":0.6655},"sensitivity":[{"analysed":48,"case":"main","high":0.8833,"log_odds":0.1844,"low":-0.4954,"of":"","reason":""}],"sensitivity_unchanged":["not_sure_test","not_sure_control","with_lost","with_foul_hooked","with_while_swapping","with_doubles"],"settings":{"alpha":0.05,"correlated":false,"lower_word":"point","points":1,"smallest_share":0.6,"source":"recorded","upper_word":"dropper","vary":"pattern+position+outing"},"stratified":{"exact_high":5.8513,"exact_low":0.3713,"exact_odds_ratio":1.4459,"exact_p":0.7602,"exact_p_central":0.7602,"high":4.8074,"homogeneity_p":0.2174,"homogeneity_statistic":1.5211,"low":0.4376,"odds_ratio":1.4504,"p":0.5445,"statistic":0.3673,"strata":2},"subgroups":null,"test":"A","tipping_point":null,"verdict":{"code":"not_settled","limits":["We compared choice when both flies are in the water. We did not measure how many more fish you would catch with one of them alone.","Not shown: other waters, seasons, tyers, sizes and depths. That the changed feature is the cause holds only if it is the sole difference between the two flies.","With so few anglers the exact method tests \"no effect for any angler\" and speaks of these anglers, not of anglers at large.","No draw here: the records were brought in as a table, and how the order of the two arrangements was chosen is not known."],"more":null,"sentence":"Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, about 55 (95 % interval 38 to 71) would take A, the test pattern. These data fit anything from 38 to 71; not enough to tell."},"warnings":[{"code":"few_anglers","detail":"only 2 anglers have analysed fish: how anglers differ can hardly be seen, and the answer is for these anglers"},{"code":"singular","detail":"these data show no variation in the pattern effect between anglers, in the position effect between anglers and between outings beyond that of single fish: the estimate is 0, which does not mean that there is none"}]}
 type AnalysisResult struct {
 	Anglers     []ResultAngler `json:"anglers"`
 	AsAllocated *AsAllocated   `json:"as_allocated"`
@@ -1055,6 +1115,7 @@ type AnalysisResult struct {
 
 	// Fingerprint SHA-256 of the canonical input counts
 	Fingerprint string `json:"fingerprint"`
+	Harms       *Harms `json:"harms"`
 
 	// Headline The one answer. An infinite estimate or limit is null with a share of 0 or 1 and the warning `unbounded`. df is
 	// null unless a t quantile was used; average shares are null for exact_stratified and combined.
@@ -1568,6 +1629,30 @@ type Handover struct {
 type HandoverList struct {
 	Items []Handover `json:"items"`
 }
+
+// Harms Landed fish, excluded ones too, by the fly they took and where it hung, and what was seen of harm to them; counts, no test
+type Harms struct {
+	// Noted The source asks for a fish's state; else a 0 of dead, bleeding and deep hooked means that nobody was asked
+	Noted bool       `json:"noted"`
+	Rows  []HarmsRow `json:"rows"`
+}
+
+// HarmsRow defines model for HarmsRow.
+type HarmsRow struct {
+	Bleeding   int64            `json:"bleeding"`
+	Dead       int64            `json:"dead"`
+	DeepHooked int64            `json:"deep_hooked"`
+	FoulHooked int64            `json:"foul_hooked"`
+	Landed     int64            `json:"landed"`
+	Position   HarmsRowPosition `json:"position"`
+	Taken      HarmsRowTaken    `json:"taken"`
+}
+
+// HarmsRowPosition defines model for HarmsRow.Position.
+type HarmsRowPosition string
+
+// HarmsRowTaken defines model for HarmsRow.Taken.
+type HarmsRowTaken string
 
 // Headline The one answer. An infinite estimate or limit is null with a share of 0 or 1 and the warning `unbounded`. df is
 // null unless a t quantile was used; average shares are null for exact_stratified and combined.

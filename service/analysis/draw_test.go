@@ -140,6 +140,7 @@ func TestAsAllocatedHoldsThePositionTaken(t *testing.T) {
 func TestDrawnTrialFillsEveryPart(t *testing.T) {
 	t.Parallel()
 	in := drawnTrial(1)
+	in.Effort.Enrolled = 6
 	for i := range in.Tallies {
 		in.Tallies[i].Week = fmt.Sprintf("2026-W%02d", 20+i%4)
 		in.Tallies[i].Month = "2026-05"
@@ -159,6 +160,7 @@ func TestDrawnTrialFillsEveryPart(t *testing.T) {
 		analysis.CaseMain, analysis.CaseNotSureTest, analysis.CaseNotSureControl, analysis.CaseWithLost, analysis.CaseWithFoulHooked,
 		analysis.CaseWithSwapping, analysis.CaseWithDoubles, analysis.CaseWithoutLate, analysis.CaseFinishedBlocks,
 		analysis.CaseWithoutOpenedLate, analysis.CaseWithoutDeviations, analysis.CaseAsAllocated, analysis.CaseWithoutAngler,
+		analysis.CaseWithoutLeft, analysis.CaseNotLoggedTest, analysis.CaseNotLoggedControl, analysis.CaseErasedTest, analysis.CaseErasedControl,
 	} {
 		if !seen[c] {
 			t.Errorf("%s is neither a row nor unchanged", c)

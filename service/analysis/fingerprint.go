@@ -15,9 +15,9 @@ import (
 )
 
 // Canonical returns the input counts of an analysis as canonical JSON (RFC 8785): design, patterns, effort, the draw and the
-// plan of looks where there is one, and the tallies merged and sorted, so that the same fish give the same bytes in whatever order
-// they came. What a tally does not know is left out, but for the fields that every source has. Text must be valid UTF-8; the
-// error says which is not.
+// plan of looks where there is one, who left and what was not logged, and the tallies merged and sorted, so that the same fish give
+// the same bytes in whatever order they came. What a tally does not know is left out, but for the fields that every source has. Text
+// must be valid UTF-8; the error says which is not.
 func Canonical(in Input) ([]byte, error) {
 	in = in.filled()
 	tallies := merged(in.Tallies)
@@ -43,6 +43,9 @@ func Canonical(in Input) ([]byte, error) {
 	}
 	b.WriteString(`,"effort":`)
 	b.Write(effort)
+	if err := writeUnseen(&b, in); err != nil {
+		return nil, err
+	}
 	if in.Plan != nil {
 		plan, err := json.Marshal(in.Plan) // its keys stand in order
 		if err != nil {
@@ -63,6 +66,35 @@ func Canonical(in Input) ([]byte, error) {
 	quote(&b, in.Test)
 	b.WriteByte('}')
 	return []byte(b.String()), nil
+}
+
+// writeUnseen writes who left and what was not logged, by angler; nothing where there is none.
+func writeUnseen(b *strings.Builder, in Input) error {
+	if left := slices.Sorted(slices.Values(in.Left)); len(left) > 0 {
+		b.WriteString(`,"left":[`)
+		for i, angler := range left {
+			if err := checkText("angler who left", []field{{key: "angler", value: angler}}); err != nil {
+				return err
+			}
+			if i > 0 {
+				b.WriteByte(',')
+			}
+			quote(b, angler)
+		}
+		b.WriteByte(']')
+	}
+	if unlogged := in.unlogged(); len(unlogged) > 0 {
+		b.WriteString(`,"not_logged":[`)
+		for i, c := range unlogged {
+			fields := []field{{key: "angler", value: c.Angler}, number("n", c.N)}
+			if err := checkText("count of fish not logged", fields); err != nil {
+				return err
+			}
+			writeObject(b, i, fields)
+		}
+		b.WriteByte(']')
+	}
+	return nil
 }
 
 // sortedKeys encodes a struct of whole numbers with its keys in order.
@@ -175,7 +207,9 @@ func tallyFields(t trial.Tally) []field {
 		field{key: "origin", value: string(t.Origin)}, field{key: "outing", value: t.Outing}, field{key: "period", value: t.Period},
 		field{key: "species", value: t.Species}, field{key: "taken", value: string(t.Taken)})
 	text("water_type", t.WaterType)
-	return append(fields, field{key: "week", value: t.Week})
+	fields = append(fields, field{key: "week", value: t.Week})
+	text("welfare", t.Welfare)
+	return fields
 }
 
 func drawnFields(b trial.DrawnBlock) []field {

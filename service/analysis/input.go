@@ -25,7 +25,9 @@ const (
 //
 // Draw lists the drawn blocks, each angler's in the order of the draw, and Choices says what the draw could have given; without
 // a Draw nothing is said that rests on one. Subgroups are the columns named beforehand, of which the levels are compared: species,
-// origin, water_type, month, fly, or a key of the tallies' Columns. Plan is what the protocol says of looks, nil for none.
+// origin, water_type, month, fly, or a key of the tallies' Columns. Plan is what the protocol says of looks, nil for none. NotLogged
+// are fish that were caught and not logged, by the closing question, and Left the anglers who left with their records kept;
+// both are read for sensitivity only.
 type Input struct {
 	Design        trial.Design
 	Test, Control string
@@ -40,6 +42,16 @@ type Input struct {
 	Choices       trial.Draw
 	Subgroups     []string
 	Plan          *Plan
+
+	TestName, ControlName string // what sentences call the patterns; empty: their codes
+	NotLogged             []AnglerCount
+	Left                  []string
+}
+
+// AnglerCount is a number of fish of one angler.
+type AnglerCount struct {
+	Angler string `json:"angler"`
+	N      int64  `json:"n"`
 }
 
 // Settings choose how the mixed model is fitted. Vary empty takes the usual form for the records; Points 0 is 15 per
@@ -99,6 +111,7 @@ func (in Input) check(s Settings) error {
 		f.Add("correlated", "is asked for with vary %s, which has one effect only; accepted with: %s, %s", s.Vary, VaryPatternPosition, VaryPatternPositionOuting)
 	}
 	in.checkDraw(&f)
+	in.checkUnseen(&f)
 	for i, column := range in.Subgroups {
 		if column == "" || slices.Contains(in.Subgroups[:i], column) {
 			f.Add("subgroups", "name the column %q twice or not at all; accepted: each column once", column)

@@ -30,6 +30,7 @@ type Result struct {
 	PositionBy    []PositionBy      `json:"position_by"`           // β by what is recorded; nil without an analysed fish
 	Subgroups     []Subgroup        `json:"subgroups"`             // nil without an analysed fish; the named ones first
 	Monitoring    *Monitoring       `json:"monitoring"`
+	Harms         *Harms            `json:"harms"` // nil without a landed fish
 
 	Verdict        Verdict      `json:"verdict"`
 	Warnings       []Warning    `json:"warnings"`    // never nil

@@ -64,6 +64,11 @@ const (
 	CaseWithoutOpenedLate Case = "without_opened_late" // without outings that were opened after fishing began
 	CaseWithoutDeviations Case = "without_deviations"  // without periods in which something was not as planned
 	CaseAsAllocated       Case = "as_allocated"        // the arrangement as drawn, see AsAllocated
+	CaseNotLoggedTest     Case = "not_logged_test"     // with every fish that was not logged, taken for the test pattern
+	CaseNotLoggedControl  Case = "not_logged_control"  // the same for the control pattern
+	CaseWithoutLeft       Case = "without_left"        // without anglers who left and let their records stay
+	CaseErasedTest        Case = "erased_test"         // with every fish of erased anglers, taken for the test pattern
+	CaseErasedControl     Case = "erased_control"      // the same for the control pattern
 	CaseWithoutAngler     Case = "without_angler"      // each angler left out in turn; Of names the angler
 	CaseOnlyFly           Case = "only_fly"            // one dressing only; Of names it
 	CaseOnlyTyer          Case = "only_tyer"           // one tyer's flies only; Of names the tyer

@@ -140,6 +140,7 @@ func (c *run) beside() (err error) {
 		return err
 	}
 	r.TippingPoint = tippingPoint(*r, c.in)
+	r.Harms = harms(c.in)
 	all := newCovariates(c.in.Tallies, c.form, c.level)
 	if r.OrderEffect, err = orderEffect(all, c.n); err != nil {
 		return err

@@ -43,7 +43,7 @@ func choices(in Input) []struct {
 		return func(t trial.Tally) (trial.Tally, bool) { return t, t.Exclusion == trial.Analysed && !at(t) }
 	}
 	marked := func(at func(trial.Tally) bool) bool {
-		return in.Source == trial.Drawn || slices.ContainsFunc(in.Tallies, at)
+		return in.ownRecords() || slices.ContainsFunc(in.Tallies, at)
 	}
 	late := func(t trial.Tally) bool { return t.Late }
 	opened := func(t trial.Tally) bool { return t.OpenedLate }
@@ -64,8 +64,13 @@ func choices(in Input) []struct {
 		{CaseFinishedBlocks, without(func(t trial.Tally) bool { return !t.Finished }), marked(finished)},
 		{CaseWithoutOpenedLate, without(opened), marked(opened)},
 		{CaseWithoutDeviations, without(deviated), marked(deviated)},
+		{CaseWithoutLeft, without(func(t trial.Tally) bool { return slices.Contains(in.Left, t.Angler) }), in.ownRecords() || len(in.Left) > 0},
 	}
 }
+
+// ownRecords reports whether the fish come from a trial that was kept here from its outings on, so that what is not marked did not
+// happen; a table, also one of a drawn kit, only tells what its columns say.
+func (in Input) ownRecords() bool { return in.Source == trial.Drawn && in.Effort.Enrolled > 0 }
 
 // sensitivity gives the headline's method on other choices of fish, no looks allowed for: the headline's own row first, then one
 // for each case whose fish differ from it. unchanged lists the cases whose fish do not.
@@ -77,6 +82,11 @@ func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, er
 	h := c.plain
 	main := SensitivityCase{Case: CaseMain, Analysed: r.Counts.Analysed, LogOdds: h.LogOdds, Low: h.Low, High: h.High, Reason: c.n.reason(c.plain)}
 	rows, unchanged = []SensitivityCase{main}, []Case{}
+	ask := func(name Case, of string, tallies []trial.Tally) error {
+		h, reason, err := q.again(tallies)
+		rows = append(rows, SensitivityCase{Case: name, Of: of, Analysed: fishIn(tallies), LogOdds: h.LogOdds, Low: h.Low, High: h.High, Reason: reason})
+		return err
+	}
 	add := func(name Case, of string, fish choice) error {
 		tallies, changed := chosen(q.in.Tallies, fish)
 		if !changed {
@@ -85,9 +95,7 @@ func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, er
 			}
 			return nil
 		}
-		h, reason, err := q.again(tallies)
-		rows = append(rows, SensitivityCase{Case: name, Of: of, Analysed: fishIn(tallies), LogOdds: h.LogOdds, Low: h.Low, High: h.High, Reason: reason})
-		return err
+		return ask(name, of, tallies)
 	}
 	unknown := false
 	for _, choice := range choices(q.in) {
@@ -108,6 +116,13 @@ func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, er
 			unchanged = append(unchanged, CaseAsAllocated)
 		} else {
 			rows = append(rows, SensitivityCase{Case: CaseAsAllocated, Analysed: a.Analysed, LogOdds: a.LogOdds, Low: a.Low, High: a.High, Reason: a.Reason})
+		}
+	}
+	for _, unseen := range q.in.unseen() {
+		if unseen.fish == 0 {
+			unchanged = append(unchanged, unseen.name)
+		} else if err := ask(unseen.name, "", unseen.with()); err != nil {
+			return nil, nil, err
 		}
 	}
 	for _, column := range []struct {

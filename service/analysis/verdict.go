@@ -60,27 +60,27 @@ func sentence(r Result, in Input, k int, v Verdict) string {
 		}
 		part := float64(most.analysed()) / float64(r.Counts.Analysed)
 		fmt.Fprintf(&b, "Of 100 fish of these species caught as these were, %s of 100 by one angler, %s, %s (%s) would take %s, the test pattern.",
-			OutOf100(part), taken, about(estimate), interval, in.Test)
+			OutOf100(part), taken, about(estimate), interval, in.testOnce())
 	case h.AverageShare != nil:
 		fmt.Fprintf(&b, "Of 100 fish of these species caught by anglers like ours, each pattern as the %s fly half the time, %s (%s) would take %s, the test pattern.",
-			in.LowerWord, about(estimate), interval, in.Test)
+			in.LowerWord, about(estimate), interval, in.testOnce())
 	case k == 1:
 		fmt.Fprintf(&b, "Of 100 fish of these species caught by this angler, with the position effect taken out, %s (%s) would take %s, the test pattern.",
-			about(estimate), interval, in.Test)
+			about(estimate), interval, in.testOnce())
 	default:
 		fmt.Fprintf(&b, "Of 100 fish of these species caught by a typical angler of this trial, with the position effect taken out, %s (%s) would take %s, the test pattern.",
-			about(estimate), interval, in.Test)
+			about(estimate), interval, in.testOnce())
 	}
 	b.WriteByte(' ')
 	band := fmt.Sprintf("%s to %s", OutOf100(1-in.SmallestShare), OutOf100(in.SmallestShare))
 	switch code {
 	case TestTakesMore:
-		fmt.Fprintf(&b, "The data favour %s.", in.Test)
+		fmt.Fprintf(&b, "The data favour %s.", in.test())
 		if *h.ShareHigh <= in.SmallestShare {
 			fmt.Fprintf(&b, " The whole interval stays within %s, short of the share that was worth knowing.", band)
 		}
 	case ControlTakesMore:
-		fmt.Fprintf(&b, "The data favour %s, the control pattern.", in.Control)
+		fmt.Fprintf(&b, "The data favour %s, the control pattern.", in.controlOnce())
 		if *h.ShareLow >= 1-in.SmallestShare {
 			fmt.Fprintf(&b, " The whole interval stays within %s, short of the share that was worth knowing.", band)
 		}

@@ -21,9 +21,9 @@ func (d dataset) warnOfSize(in Input, n *notes) {
 	}
 	switch {
 	case t.C+t.D == 0:
-		n.add(WarnOneArrangement, "all analysed fish were caught with %s as the %s fly, so that pattern and position cannot be told apart", in.Test, in.LowerWord)
+		n.add(WarnOneArrangement, "all analysed fish were caught with %s as the %s fly, so that pattern and position cannot be told apart", in.test(), in.LowerWord)
 	case t.A+t.B == 0:
-		n.add(WarnOneArrangement, "all analysed fish were caught with %s as the %s fly, so that pattern and position cannot be told apart", in.Control, in.LowerWord)
+		n.add(WarnOneArrangement, "all analysed fish were caught with %s as the %s fly, so that pattern and position cannot be told apart", in.control(), in.LowerWord)
 	case t.B+t.C == 0:
 		n.add(WarnOnePosition, "every analysed fish took the %s fly, whichever pattern it was, so that the patterns cannot be compared", in.LowerWord)
 	case t.A+t.D == 0:

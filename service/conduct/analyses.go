@@ -182,31 +182,24 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 
 // computed computes what an analysis's stored input gives under the trial's protocol.
 func (s *Service) computed(p trial.Protocol, a trial.Analysis) (analysis.Result, error) {
-	var counted counted
-	if err := json.Unmarshal(a.Input, &counted); err != nil {
-		return analysis.Result{}, fmt.Errorf("decode input of analysis %d of trial %s: %w", a.N, a.TrialID, err)
+	in, err := analysis.ReadInput(p, a.Input)
+	if err != nil {
+		return analysis.Result{}, fmt.Errorf("input of analysis %d of trial %s: %w", a.N, a.TrialID, err)
 	}
-	in := analysisInput(p, nil)
-	in.Tallies, in.Effort, in.Draw, in.Plan = counted.Tallies, counted.Effort, counted.Draw, counted.Plan
 	return analysis.Run(in, analysis.Settings{ProgramVersion: s.program})
 }
 
-// counted is what an analysis's stored input holds besides what the protocol says.
-type counted struct {
-	Tallies []trial.Tally      `json:"tallies"`
-	Effort  trial.Effort       `json:"effort"`
-	Draw    []trial.DrawnBlock `json:"draw"`
-	Plan    *analysis.Plan     `json:"plan"`
-}
-
 func analysisInput(p trial.Protocol, all []trial.EnrolmentCount) analysis.Input {
-	in := analysis.Input{
-		Design: p.Design, Test: p.Code(trial.Test), Control: p.Code(trial.Control), LowerWord: p.LowerWord, UpperWord: p.UpperWord,
-		SmallestShare: float64(p.SmallestShare) / 100, Alpha: p.Alpha, Source: p.Source, Choices: p.Draw, Subgroups: p.Subgroups,
-	}
+	in := analysis.InputOf(p)
 	for _, c := range all {
 		in.Tallies = append(in.Tallies, c.Tallies...)
 		in.Effort = in.Effort.Add(c.Effort)
+		if c.Effort.NotLogged > 0 {
+			in.NotLogged = append(in.NotLogged, analysis.AnglerCount{Angler: c.Pseudonym, N: c.Effort.NotLogged})
+		}
+		if c.Left {
+			in.Left = append(in.Left, c.Pseudonym)
+		}
 	}
 	return in
 }
@@ -259,9 +252,9 @@ func (s *Service) about(ctx context.Context, tx trial.ReadTx, t trial.Trial, a t
 	if err != nil {
 		return about, err
 	}
-	var input counted
-	if err := json.Unmarshal(a.Input, &input); err != nil {
-		return about, fmt.Errorf("decode input of analysis %d of trial %s: %w", a.N, t.ID, err)
+	input, err := analysis.ReadInput(*p, a.Input)
+	if err != nil {
+		return about, fmt.Errorf("input of analysis %d of trial %s: %w", a.N, t.ID, err)
 	}
 	about = report.About{
 		Title: p.Title, Club: club.Name, Protocol: p, ProtocolVersion: a.ProtocolVersion, ProtocolFingerprint: t.Fingerprint.String(),

@@ -3,6 +3,7 @@ package report
 import (
 	"time"
 
+	"evenrig/service/analysis"
 	"evenrig/service/trial"
 )
 
@@ -24,14 +25,80 @@ type About struct {
 	Checkpoint string // the trial's data version that was analysed
 	Links      []Link // result as JSON, catches as CSV, rule sheet
 
+	Questions []Question          // scrutineers' questions, in order
+	Disputes  []Dispute           // fish and outings whose place in the trial was disputed
+	Withdrawn []WithdrawnAnalysis // results that were taken back because somebody's records were erased
+	Overrides []Override          // fishing on at the stop temperature
+	Flies     []FlyPack
+	Helpers   Helpers
+	Halves    []Half // how long every half was fished, in the order of the records
+
+	Funding   string // who pays; empty: not stated
+	Conflicts string // who sells or tied the flies; empty: not stated
+
+	Lineup *analysis.Lineup // nil without a draw
+
 	Cautions []trial.Caution // nil: the protocol's, without a protocol the usual ones
 }
 
-// RuleChange is an amendment of the protocol.
+// Question is what a scrutineer asked of a locked trial, with the organiser's answer; an empty Answer is none.
+type Question struct {
+	N            int
+	Asked        time.Time
+	Text, Answer string
+}
+
+// Dispute is a fish or an outing of which a member said that it should not count. What is "a fish" or "an outing"; Outcome is
+// keep or exclude where both deciders agreed, disagreed (then it stays) or open; Reasons are theirs.
+type Dispute struct {
+	What, Outcome string
+	Reasons       []string
+}
+
+// WithdrawnAnalysis is an analysis whose numbers were dropped, and why.
+type WithdrawnAnalysis struct {
+	N   int
+	At  time.Time
+	Why string
+}
+
+// Override lets fishing go on although the water had reached the stop temperature.
+type Override struct {
+	At     time.Time
+	Reason string
+}
+
+// FlyPack is what is known of the flies of one batch: by whom they were tied and looked over, in words that name nobody, and how
+// many were handed out, lost, and tied anew at the water. It is by batch, never by fish taken.
+type FlyPack struct {
+	Batch, TiedBy, Hook, Inspected string
+	Issued, Lost, Retied           int64
+}
+
+// Helpers counts what did not come from an angler's own phone.
+type Helpers struct {
+	Guests        int64 // anglers for a day, on paper
+	TypedByOthers int64 // fish that somebody else typed
+	PaperCards    int64
+}
+
+// Half is one period as it was fished: whose, in which week, for how many minutes and fish, how it ended in plain words, and
+// whether the swap rule ended it.
+type Half struct {
+	Angler  string
+	Week    string
+	Minutes float64
+	Fish    int
+	Ended   string
+	ByRule  bool
+}
+
+// RuleChange is an amendment of the protocol; Fields are what it changed.
 type RuleChange struct {
 	Version int
 	At      time.Time
 	Reason  string
+	Fields  []string
 }
 
 // Dated is one day of a trial's life: "locked", 2026-10-04.
@@ -47,14 +114,18 @@ type Link struct {
 }
 
 // Draw is what a sceptic needs to recompute the draw: the commitment that was published at registration and, once the
-// trial is locked, the seed (both hexadecimal) and the members' words. UnitsByCoin counts units that a phone without
-// carried rounds, or an angler, drew by coin; UnitsByPaper those from sealed slips.
+// trial is locked, the seed (both hexadecimal) and the members' words. Units counts those that the service worked out,
+// UnitsByCoin those that a phone without carried rounds, or an angler, drew by coin, UnitsByPaper those from sealed slips, and
+// UnitsLost those of a lost phone, never dealt again. Slips says who printed the slips, in words that name nobody.
 type Draw struct {
 	Commitment   string
 	Seed         string
 	Words        []string
+	Units        int64
 	UnitsByCoin  int64
 	UnitsByPaper int64
+	UnitsLost    int64
+	Slips        string
 }
 
 // The stop and caution temperatures of the usual cautions, degrees Celsius, where no protocol sets its own (DAERA and

@@ -160,6 +160,7 @@ func (e Effort) Add(o Effort) Effort {
 		Enrolled: e.Enrolled + o.Enrolled, Outings: e.Outings + o.Outings, BlankOutings: e.BlankOutings + o.BlankOutings,
 		Blocks: e.Blocks + o.Blocks, FinishedBlocks: e.FinishedBlocks + o.FinishedBlocks, NotLogged: e.NotLogged + o.NotLogged,
 		Deviations: e.Deviations + o.Deviations, LateNoted: e.LateNoted + o.LateNoted,
+		ErasedAnglers: e.ErasedAnglers + o.ErasedAnglers, ErasedFish: e.ErasedFish + o.ErasedFish,
 	}
 }
 

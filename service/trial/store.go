@@ -150,6 +150,7 @@ type EnrolmentCount struct {
 	EnrolmentID ID
 	Pseudonym   string
 	Erased      bool
+	Left        bool // and let the records stay
 	HeadN       int64
 	CountedAt   int64
 	Tallies     []Tally

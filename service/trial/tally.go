@@ -60,7 +60,8 @@ type DrawnBlock struct {
 }
 
 // Effort is the part of the flow diagram that has no fish in it: how many anglers joined, outings they opened (blank
-// ones too), blocks they opened and finished. Zero where a source does not know (a catch table has no blank outings).
+// ones too), blocks they opened and finished; and how many anglers had their records erased, with how many fish. Zero where a source does not
+// know (a catch table has no blank outings).
 type Effort struct {
 	Enrolled       int64 `json:"enrolled"`
 	Outings        int64 `json:"outings"`
@@ -70,6 +71,8 @@ type Effort struct {
 	NotLogged      int64 `json:"not_logged"`
 	Deviations     int64 `json:"deviations"`
 	LateNoted      int64 `json:"late_noted"`
+	ErasedAnglers  int64 `json:"erased_anglers,omitempty"`
+	ErasedFish     int64 `json:"erased_fish,omitempty"`
 }
 
 // SubgroupColumns are the columns of its own by which a tally's fish can be told apart in subgroups; month is taken from the
