@@ -1,7 +1,10 @@
 package web
 
 import (
+	"errors"
 	"net/url"
+	"strconv"
+	"strings"
 
 	"evenrig/service/trial"
 )
@@ -43,6 +46,27 @@ func (f *Form) fail(err *trial.Error) {
 	for _, field := range err.Fields {
 		f.Faults[field.Field] = field.Detail
 	}
+}
+
+// failAll shows an error of any kind as the whole form's.
+func (f *Form) failAll(err error) {
+	if failed, ok := errors.AsType[*trial.Error](err); ok {
+		f.fail(failed)
+	}
+}
+
+// optional is a field's value, nil when it was left empty.
+func (f *Form) optional(name string) *string {
+	if value := f.Get(name); value != "" {
+		return &value
+	}
+	return nil
+}
+
+// needed is a field's value, also when it was left empty.
+func (f *Form) needed(name string) *string {
+	value := f.Get(name)
+	return &value
 }
 
 // Elsewhere lists the faults of fields that the page has not shown a fault beside; a page asks for it after its fields.
@@ -110,4 +134,15 @@ func choice(f *Form, name, label, help string, pairs ...string) Field {
 		one.Options = append(one.Options, Option{Value: pairs[i], Label: pairs[i+1], Chosen: f.Has(name, pairs[i])})
 	}
 	return one
+}
+
+// whole reads a whole number out of a field.
+func (f *Form) whole(name string) (int, error) {
+	n, err := strconv.Atoi(strings.TrimSpace(f.Get(name)))
+	if err != nil {
+		var faults trial.Faults
+		faults.Add(name, "is %q; accepted: a whole number", f.Get(name))
+		return 0, faults.Err("form.invalid", "the form has faults")
+	}
+	return n, nil
 }

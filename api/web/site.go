@@ -50,7 +50,7 @@ type Route struct {
 
 // Routes lists every address of the pages; a new group adds its own here.
 func (s *Site) Routes() []Route {
-	return slices.Concat(s.frontRoutes(), s.doorRoutes())
+	return slices.Concat(s.frontRoutes(), s.tableRoutes())
 }
 
 // Register adds the pages and their assets to the router.

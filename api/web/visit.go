@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"net/http"
 	"net/url"
@@ -34,6 +35,9 @@ func (v *Visit) ID(name string) (trial.ID, error) {
 	}
 	return id, nil
 }
+
+// Ctx is the request's context.
+func (v *Visit) Ctx() context.Context { return v.Request().Context() }
 
 // T returns the words with the key; pairs are placeholders' names and values.
 func (v *Visit) T(key string, pairs ...any) string { return v.book.say(key, pairs...) }
