@@ -19,6 +19,7 @@ import (
 
 // contract is the document in the form in which requests are checked against it.
 type contract struct {
+	document   *openapi3.T
 	operations map[string]*operation // by method and route, as echo writes routes
 	batchItem  *openapi3.Schema
 	visit      []openapi3.SchemaValidationOption
@@ -64,6 +65,7 @@ func loadContract() *contract {
 		panic("the contract cannot be read: " + err.Error())
 	}
 	k := &contract{
+		document:   doc,
 		operations: map[string]*operation{},
 		batchItem:  doc.Components.Schemas["BatchCatch"].Value,
 		visit: []openapi3.SchemaValidationOption{

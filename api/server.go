@@ -73,7 +73,7 @@ func NewServer(service *conduct.Service, o Options) *Server {
 	openapi.RegisterHandlers(e, operations{openapi.NewStrictHandler(h, nil), h})
 	s.pages = web.New(service, web.Options{
 		PublicURL: o.PublicURL, Status: func(err error) int { return problemOf(err, "").Status },
-		Cookie: func(secret string) string { return *sessionCookie(secret) }, Attempt: h.attempt, Forget: s.auth.forget, Now: s.now,
+		Cookie: func(secret string) string { return *sessionCookie(secret) }, Attempt: h.attempt, Forget: s.auth.forget, Now: s.now, Contract: s.contract.document,
 	})
 	s.contract.addPages(s.pages.Routes())
 	s.pages.Register(e)

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/labstack/echo/v4"
 
 	"evenrig/service/conduct"
@@ -13,9 +14,10 @@ import (
 
 // Site is the pages of one service.
 type Site struct {
-	service *conduct.Service
-	o       Options
-	books   []*book // one for each language, the first is the one that stands in for the others
+	service  *conduct.Service
+	o        Options
+	contract reference
+	books    []*book // one for each language, the first is the one that stands in for the others
 }
 
 // Options are what the pages need of the HTTP edge that serves them. PublicURL is the address at which people reach the
@@ -31,11 +33,13 @@ type Options struct {
 	// Forget drops remembered sessions, so that an ended one is refused at once.
 	Forget func()
 	Now    func() time.Time
+	// Contract is the interface for programs, which a page describes; nil describes none.
+	Contract *openapi3.T
 }
 
 // New returns the pages of the service. It panics when a template or the words cannot be read: they are part of the program.
 func New(service *conduct.Service, o Options) *Site {
-	return &Site{service: service, o: o, books: loadBooks()}
+	return &Site{service: service, o: o, contract: newReference(o.Contract), books: loadBooks()}
 }
 
 // Route is one address of the pages. A Signed one sends who has not signed in to the page for that. A Costly one counts
@@ -50,7 +54,7 @@ type Route struct {
 
 // Routes lists every address of the pages; a new group adds its own here.
 func (s *Site) Routes() []Route {
-	return slices.Concat(s.frontRoutes(), s.tableRoutes())
+	return slices.Concat(s.frontRoutes(), s.registerRoutes(), s.referenceRoutes(), s.tableRoutes())
 }
 
 // Register adds the pages and their assets to the router.

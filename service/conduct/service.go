@@ -28,6 +28,7 @@ type Service struct {
 	rules map[trial.ID]*rules
 
 	planning chan struct{} // holds a place while a planner's question is answered
+	dropping chan struct{} // the same while a stranger's table is analysed
 }
 
 // Options are what a Service needs besides its store: a clock, a source of random bytes (crypto/rand's outside tests),
@@ -43,7 +44,7 @@ type Options struct {
 func New(store trial.Store, o Options) *Service {
 	return &Service{
 		store: store, clock: o.Clock, random: o.Random, key: o.Key, program: o.Program,
-		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{}, planning: make(chan struct{}, 1),
+		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{}, planning: make(chan struct{}, 1), dropping: make(chan struct{}, 1),
 	}
 }
 
