@@ -80,7 +80,7 @@ func aboutClub() About {
 	return About{
 		Club: "Wendle Valley Grayling Circle", Protocol: protocol(), ProtocolVersion: 2,
 		ProtocolFingerprint: "75a0a5a19c4b0f2f320ffc9e830024e8321e5514889de3da91a0730ca8f203ba",
-		RuleChanges:         []RuleChange{{2, at(9, 20), "the mill beat was closed after the flood, the lower meadow stands in for it"}},
+		RuleChanges:         []RuleChange{{Version: 2, At: at(9, 20), Reason: "the mill beat was closed after the flood, the lower meadow stands in for it", Fields: []string{"waters"}}},
 		Effort:              &trial.Effort{Enrolled: 15, Outings: 61, BlankOutings: 4, Blocks: 214, FinishedBlocks: 171, NotLogged: 3, Deviations: 7, LateNoted: 2},
 		Dates:               []Dated{{"Registered", at(8, 28)}, {"First outing", at(9, 5)}, {"Closed", at(11, 30)}, {"Locked", at(12, 4)}},
 		Draw: Draw{

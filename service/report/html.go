@@ -18,7 +18,9 @@ import (
 var files embed.FS
 
 var (
-	style     = mustRead("page/style.css")
+	// Style is the style sheet of every part that this package writes; each of its rules stands under .report, but for the marks (.rig-…).
+	Style     = mustRead("page/style.css")
+	style     = Style + mustRead("page/alone.css") // of a page that stands alone
 	templates = template.Must(template.New("report").Funcs(template.FuncMap{"day": day, "sentence": sentence, "capital": sentenceCase}).ParseFS(files, "page/*.tmpl"))
 )
 
@@ -91,12 +93,22 @@ type page struct {
 	Cautions        []trial.Caution
 }
 
+// Body writes the report as an article of class report, to stand in another page beside Style: no script, no style of its own,
+// nothing loaded. Errors come from w only.
+func Body(w io.Writer, r analysis.Result, about About) error {
+	return write(w, "report", newPage(r, about))
+}
+
 // HTML writes the report as one file that needs nothing else: no script, nothing loaded, its style inside, light and
 // dark, for a phone, a screen and paper. The same result and About give the same bytes. Errors come from w only.
 func HTML(w io.Writer, r analysis.Result, about About) error {
+	return write(w, "page.tmpl", newPage(r, about))
+}
+
+func write(w io.Writer, template string, p page) error {
 	var b bytes.Buffer
-	if err := templates.ExecuteTemplate(&b, "page.tmpl", newPage(r, about)); err != nil {
-		return fmt.Errorf("write the report of %s against %s: %w", r.Test, r.Control, err)
+	if err := templates.ExecuteTemplate(&b, template, p); err != nil {
+		return fmt.Errorf("write the report of %s against %s: %w", p.Result.Test, p.Result.Control, err)
 	}
 	_, err := b.WriteTo(w)
 	return err

@@ -12,21 +12,22 @@ import (
 
 // planPage is what the templates of a plan show: every number already in words.
 type planPage struct {
-	Style                     template.CSS // our own file, trusted
-	Policy, Heading, Sentence string
-	More, Warnings, Formula   []string
-	Share, Chance, FishEach   string
-	Equal, ByShare            *graph
-	EqualRows, ShareRows      [][2]string
-	Teams                     teamTable
-	Prices                    []priceRow
-	Swaps                     []swapRow
-	Played                    []playedRow
-	Seasons                   string
-	Granted                   []fact
-	Care                      string
-	Cautions                  []trial.Caution
-	Program                   string
+	Style                   template.CSS // our own file, trusted
+	Policy, Title           string
+	Heading, Sentence       string
+	More, Warnings, Formula []string
+	Share, Chance, FishEach string
+	Equal, ByShare          *graph
+	EqualRows, ShareRows    [][2]string
+	Teams                   teamTable
+	Prices                  []priceRow
+	Swaps                   []swapRow
+	Played                  []playedRow
+	Seasons                 string
+	Granted                 []fact
+	Care                    string
+	Cautions                []trial.Caution
+	Program                 string
 }
 
 // PlanHTML writes a plan as one file that needs nothing else, like HTML: the same plan gives the same bytes, under the
@@ -39,7 +40,7 @@ func PlanHTML(w io.Writer, a analysis.SizeAnswer, programVersion string) error {
 // its own, light and dark, with a text alternative. Errors come from w only.
 func PlanCurve(w io.Writer, a analysis.SizeAnswer) error {
 	p := newPlanPage(a, "")
-	p.Style += ".paper { fill: var(--paper); } .fig { width: 720px; max-width: 100%; font-family: system-ui, sans-serif; }"
+	p.Style += ".report .paper { fill: var(--paper); } .report.fig { width: 720px; max-width: 100%; font-family: system-ui, sans-serif; }"
 	return planTemplate(w, "plan-curve.tmpl", p)
 }
 
@@ -55,7 +56,7 @@ func planTemplate(w io.Writer, name string, p planPage) error {
 func newPlanPage(a analysis.SizeAnswer, programVersion string) planPage {
 	q := a.Question
 	p := planPage{
-		Style: template.CSS(style), Policy: ContentPolicy, Heading: planHeading, Sentence: planSentence(a), More: planMore(a), Formula: planFormula(a),
+		Style: template.CSS(style), Policy: ContentPolicy, Title: planHeading, Heading: planHeading, Sentence: planSentence(a), More: planMore(a), Formula: planFormula(a),
 		Share: hundred(q.SmallestShare), Chance: hundred(q.Power), FishEach: catchOf(q.FishEach),
 		Equal: equalGraph(a), ByShare: shareGraph(a), Teams: teamGrid(a), Prices: priceRows(a), Swaps: swapRows(a), Played: playedRows(a),
 		Granted: planGranted(a), Care: planCare, Cautions: trial.Cautions(usualCautionC, usualStopC), Program: programVersion,
