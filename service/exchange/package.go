@@ -137,9 +137,9 @@ type Question struct {
 
 // FlyPack is a batch of flies of one pattern.
 type FlyPack struct {
+	N         int
 	Pattern   string
 	Batch     string
-	TiedBy    string
 	Hook      string
 	Inspected string
 	Issued    int64
@@ -164,14 +164,13 @@ type Checkpoint struct {
 }
 
 // Head is how far a chain had come at a checkpoint. The heads of a checkpoint stand for all its chains, in order of the chains' ids,
-// or none do: of every checkpoint they would tell the minute of every record. N and Hash are zero for a chain whose entries are
+// or none do: of every checkpoint they would tell the minute of every record. Chain and N are zero for a chain whose entries are
 // left out; Leaf, the hash of its leaf in the tree (RFC 9162, section 2.1), stands for every chain.
 type Head struct {
 	Checkpoint int64
 	Place      int // from 1, in the tree
 	Chain      trial.ID
 	N          int64
-	Hash       trial.Digest
 	Leaf       trial.Digest
 }
 
@@ -187,6 +186,7 @@ type Outing struct {
 	End         string         // reason, empty while not ended
 	NotLogged   int
 	Void        bool
+	Disputed    bool
 	Withheld    []string // columns left empty on purpose
 }
 
@@ -205,6 +205,7 @@ type Unit struct {
 	Opened       string
 	Fished       string
 	Lost         bool
+	Withheld     []string
 }
 
 // Period is fishing in one arrangement. Block, Number and Half are as in trial.Tally; Finished says that both periods of its block
@@ -264,7 +265,6 @@ type Fish struct {
 
 	Arrangement trial.Arrangement
 	Taken       trial.Taken
-	Position    trial.Position
 	Exclusion   trial.Exclusion
 	Late        bool
 	Deviated    bool
@@ -275,14 +275,15 @@ type Fish struct {
 
 // Amendment is a correction of a record: what was published of it before and after, as canonical JSON.
 type Amendment struct {
-	Angler  string
-	Subject trial.ID
-	Kind    string
-	N       int
-	By      string // role
-	Reason  string
-	Old     string
-	New     string
+	Angler   string
+	Subject  trial.ID
+	Kind     string
+	N        int
+	By       string // role
+	Reason   string
+	Old      string
+	New      string
+	Withheld []string
 }
 
 // Entry is an entry of the ledger. Salt and Public are there where the entry's public part is published.
@@ -295,6 +296,6 @@ type Entry struct {
 	PublicDigest  trial.Digest
 	PrivateDigest trial.Digest
 	Hash          trial.Digest
-	Salt          *trial.Digest
+	Salt          trial.Digest
 	Public        string
 }
