@@ -11,14 +11,14 @@ import (
 // CountsOf implements trial.ReadTx. One that was never counted was counted at -1, which no head is at.
 func (r readTx) CountsOf(ctx context.Context, id trial.ID) ([]trial.EnrolmentCount, error) {
 	const countsOf = `
-SELECT e.id AS enrolment_id, e.pseudonym, e.erased_at IS NOT NULL AS erased,
-       e.left_at IS NOT NULL AND e.erased_at IS NULL AS "left", coalesce(h.n, 0) AS head_n,
+SELECT e.id AS enrolment_id, coalesce(e.pseudonym, '') AS pseudonym, e.erased_at IS NOT NULL AS erased,
+       coalesce(e.erased_fish, 0) AS erased_fish, e.left_at IS NOT NULL AND e.erased_at IS NULL AS "left", coalesce(h.n, 0) AS head_n,
        coalesce(c.counted_at, -1) AS counted_at, coalesce(c.tallies, '[]') AS tallies, coalesce(c.effort, '{}') AS effort
 FROM enrolments e
 LEFT JOIN ledger_heads h ON h.trial_id = e.trial_id AND h.chain_id = e.chain_id
 LEFT JOIN counts c ON c.trial_id = e.trial_id AND c.enrolment_id = e.id
 WHERE e.trial_id = @trial_id
-ORDER BY e.pseudonym COLLATE "C"`
+ORDER BY e.pseudonym COLLATE "C", e.id`
 	return list(ctx, r.tx, "counts", countsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.EnrolmentCount])
 }
 

@@ -11,8 +11,9 @@ import (
 
 // The name is the account's, for lists; nobody's name stands beside records.
 const selectEnrolment = `
-SELECT e.trial_id, e.id, e.chain_id, e.account_id, coalesce(a.name, '') AS name, e.pseudonym, e.code, e.consent,
-       e.enrolled_at, e.sent_digest, e.left_at, e.erased_at
+SELECT e.trial_id, e.id, e.chain_id, e.account_id, coalesce(a.name, '') AS name, coalesce(e.pseudonym, '') AS pseudonym, e.code,
+       e.consent, e.enrolled_at, e.sent_digest, e.left_at, e.erased_at,
+       coalesce(e.erased_outings, 0) AS erased_outings, coalesce(e.erased_fish, 0) AS erased_fish
 FROM enrolments e LEFT JOIN accounts a ON a.id = e.account_id `
 
 // EnrolmentBy implements trial.ReadTx.
@@ -62,21 +63,32 @@ func (w writeTx) LeaveEnrolment(ctx context.Context, id, enrolment trial.ID, at 
 	return update(ctx, w.tx, "enrolment", leaveEnrolment, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment, "at": at})
 }
 
-// eraseStatements remove what an enrolment holds, in an order that the keys allow. The parts of its own chain go, and
-// in a shared chain those of its records.
+// publicID is trial.ID.Public in SQL: a version 7 id without the bits that tell when it was made.
+func publicID(column string) string {
+	return `CASE WHEN substr(` + column + `::text, 15, 1) = '7' THEN ('00000000-0000' || substr(` + column + `::text, 14))::uuid ELSE ` + column + ` END`
+}
+
+// eraseStatements remove what an enrolment holds, in an order that the keys allow. Its records are counted first. The
+// parts of its own chain go, and in a shared chain those of its records; what stays of their ids tells no time.
 var eraseStatements = []string{
+	`UPDATE enrolments SET
+    erased_outings = coalesce(erased_outings, (SELECT count(*) FROM outings WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id)),
+    erased_fish = coalesce(erased_fish, (SELECT count(*) FROM catches WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id))
+WHERE trial_id = @trial_id AND id = @enrolment_id`,
 	`INSERT INTO tombstones (trial_id, id, enrolment_id)
-SELECT trial_id, id, enrolment_id FROM catches WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
-UNION ALL SELECT trial_id, id, enrolment_id FROM deviations WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
-UNION ALL SELECT trial_id, id, enrolment_id FROM periods WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
-UNION ALL SELECT trial_id, id, enrolment_id FROM units WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
-UNION ALL SELECT trial_id, id, enrolment_id FROM outings WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+SELECT trial_id, ` + publicID("id") + `, enrolment_id FROM (
+    SELECT trial_id, id, enrolment_id FROM catches WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+    UNION ALL SELECT trial_id, id, enrolment_id FROM deviations WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+    UNION ALL SELECT trial_id, id, enrolment_id FROM periods WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+    UNION ALL SELECT trial_id, id, enrolment_id FROM units WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+    UNION ALL SELECT trial_id, id, enrolment_id FROM outings WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id) records
 ON CONFLICT (trial_id, id) DO NOTHING`, // a phone may have used one id for two kinds of record
 	`DELETE FROM ledger_parts p USING ledger_entries e
 WHERE e.trial_id = @trial_id AND p.trial_id = e.trial_id AND p.chain_id = e.chain_id AND p.n = e.n
   AND (e.chain_id = @enrolment_id
        OR e.chain_id = (SELECT chain_id FROM enrolments WHERE trial_id = @trial_id AND id = @enrolment_id)
-          AND e.subject IN (SELECT id FROM tombstones WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id))`,
+          AND ` + publicID("e.subject") + ` IN (SELECT id FROM tombstones WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id))`,
+	`UPDATE ledger_entries SET subject = ` + publicID("subject") + ` WHERE trial_id = @trial_id AND chain_id = @enrolment_id`,
 	`DELETE FROM counts WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 	`DELETE FROM amendments WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 	`DELETE FROM catches WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
@@ -86,11 +98,11 @@ WHERE e.trial_id = @trial_id AND p.trial_id = e.trial_id AND p.chain_id = e.chai
 	`DELETE FROM outings WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 }
 
-// EraseEnrolment implements trial.Tx. The pseudonym stays, so that the trial's published numbers still add up.
+// EraseEnrolment implements trial.Tx.
 func (w writeTx) EraseEnrolment(ctx context.Context, id, enrolment trial.ID, at time.Time) error {
 	const eraseEnrolment = `
 UPDATE enrolments
-SET account_id = NULL, code = NULL, consent = '{}', sent_digest = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
+SET account_id = NULL, pseudonym = NULL, code = NULL, consent = '{}', sent_digest = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
 WHERE trial_id = @trial_id AND id = @id`
 	// The draw hangs on the angler's word; that it was his is forgotten, while it is still known.
 	const forgetGiver = `
@@ -117,7 +129,7 @@ func oneSent[T any](ctx context.Context, tx pgx.Tx, what, sql string, id, record
 		return found, err
 	}
 	const isErased = `SELECT count(*) > 0 FROM tombstones WHERE trial_id = @trial_id AND id = @id`
-	erased, erasedErr := one(ctx, tx, "erased records", isErased, pgx.StrictNamedArgs{"trial_id": id, "id": record}, pgx.RowTo[bool])
+	erased, erasedErr := one(ctx, tx, "erased records", isErased, pgx.StrictNamedArgs{"trial_id": id, "id": record.Public()}, pgx.RowTo[bool])
 	switch {
 	case erasedErr != nil:
 		return found, erasedErr

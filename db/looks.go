@@ -11,9 +11,10 @@ import (
 // LooksOf implements trial.ReadTx: in order of number.
 func (r readTx) LooksOf(ctx context.Context, id trial.ID) ([]trial.Look, error) {
 	const looksOf = `
-SELECT trial_id, n, analysis, checkpoint, at, by_account AS by, fish, anglers, decision, information, fraction, spent, boundary_p, p,
-       log_odds, e_value, share_low, share_high
-FROM looks WHERE trial_id = @trial_id ORDER BY n`
+SELECT l.trial_id, l.n, l.analysis, l.checkpoint, l.at, l.by_account AS by, l.fish, l.anglers, l.decision, a.state = 'withdrawn' AS withdrawn,
+       l.information, l.fraction, l.spent, l.boundary_p, l.p, l.log_odds, l.e_value, l.share_low, l.share_high
+FROM looks l JOIN analyses a ON a.trial_id = l.trial_id AND a.n = l.analysis
+WHERE l.trial_id = @trial_id ORDER BY l.n`
 	return list(ctx, r.tx, "looks", looksOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.Look])
 }
 

@@ -51,7 +51,7 @@ type group struct {
 	periods    map[key]trial.Period
 	deviations map[key][]trial.Deviation // by period
 	stored     map[key]storedCatch
-	erased     map[key]bool
+	erased     map[key]bool // by public id
 
 	outcomes []trial.CatchOutcome
 	inserts  []trial.Catch
@@ -182,7 +182,7 @@ LEFT JOIN LATERAL (
 		erased = `SELECT t.trial_id, t.id` + sent + `SELECT trial_id, id FROM tombstones WHERE ` + bySent + `t`
 	)
 	ofTrials := pgx.StrictNamedArgs{"trials": slices.Compact(column(g.catches, func(s trial.CatchSubmission) trial.ID { return s.Catch.TrialID }))}
-	byPeriod, byCatch := g.periodKeys(), g.catchKeys()
+	byPeriod, byCatch, byPublic := g.periodKeys(), g.catchKeys(), g.keys(func(c trial.Catch) trial.ID { return c.ID.Public() })
 
 	collect(batch, trials, ofTrials, pgx.RowToStructByName[trial.Trial], func(found []trial.Trial) {
 		g.trials = index(found, func(t trial.Trial) trial.ID { return t.ID })
@@ -203,7 +203,7 @@ LEFT JOIN LATERAL (
 	collect(batch, sameIDs, byCatch, through[storedRow], func(found []storedCatch) {
 		g.stored = index(found, func(s storedCatch) key { return key{s.catch.TrialID, s.catch.ID} })
 	})
-	collect(batch, erased, byCatch, pgx.RowToStructByPos[tombstone], func(found []tombstone) {
+	collect(batch, erased, byPublic, pgx.RowToStructByPos[tombstone], func(found []tombstone) {
 		g.erased = map[key]bool{}
 		for _, t := range found {
 			g.erased[key{t.TrialID, t.ID}] = true
@@ -211,7 +211,7 @@ LEFT JOIN LATERAL (
 	})
 }
 
-// tombstone is the id of an erased record.
+// tombstone is the public id of an erased record.
 type tombstone struct{ TrialID, ID trial.ID }
 
 // collect queues a query whose rows are handed to use.
@@ -237,7 +237,7 @@ func (g *group) settle() {
 	g.moved = map[key]bool{}
 	for i, s := range g.catches {
 		id := key{s.Catch.TrialID, s.Catch.ID}
-		now := trial.Standing{Trial: g.trials[id.trial], Erased: g.erased[id]}
+		now := trial.Standing{Trial: g.trials[id.trial], Erased: g.erased[key{id.trial, id.id.Public()}]}
 		period := g.periods[key{id.trial, s.Catch.PeriodID}]
 		enrolment := g.enrolments[key{id.trial, period.EnrolmentID}]
 		// A period that was saved only after the heads were taken comes too late: its chain is not held.

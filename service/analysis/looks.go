@@ -71,23 +71,28 @@ func (m *Monitoring) judge(in Input, r Result) error {
 		return fmt.Errorf("plan the looks: %w", err)
 	}
 	m.Planned, m.PlannedInformation, m.Decision = looks.Planned, known(plan.Information), trial.NoDecision
+	now := MonitoredLook{N: m.Look, Fish: finishedFish(in)}
+	if in.Plan.Closing {
+		now.N, now.Fish = looks.Planned, r.Counts.Analysed
+	}
+	if estimate, stdError, p := lookResult(r, looks.Method); estimate != nil {
+		now.LogOdds, now.P, now.Information = estimate, p, known(1/(*stdError**stdError))
+	}
 	ended := false
 	for _, e := range in.Plan.Earlier {
 		made := MonitoredLook{N: e.N, Week: e.Week, Fish: e.Fish, LogOdds: e.LogOdds, P: e.P, Information: e.Information}
+		if e.Withdrawn {
+			if err := m.addWithdrawn(monitor, made, e.Decision, now, in.Effort.ErasedFish); err != nil {
+				return err
+			}
+			continue
+		}
 		if ended, err = m.add(monitor, made, false, looks.Futility); err != nil {
 			return err
 		}
 	}
 	if !ended && (m.Look > 0 || in.Plan.Closing) {
-		made := MonitoredLook{N: m.Look, Fish: finishedFish(in)}
-		if in.Plan.Closing {
-			made.N, made.Fish = looks.Planned, r.Counts.Analysed
-		}
-		estimate, stdError, p := lookResult(r, looks.Method)
-		if estimate != nil {
-			made.LogOdds, made.P, made.Information = estimate, p, known(1/(*stdError**stdError))
-		}
-		if ended, err = m.add(monitor, made, in.Plan.Closing, looks.Futility); err != nil {
+		if ended, err = m.add(monitor, now, in.Plan.Closing, looks.Futility); err != nil {
 			return err
 		}
 	}
@@ -122,6 +127,27 @@ func (m *Monitoring) add(monitor *sequential.Monitor, made MonitoredLook, closin
 	}
 	m.Looks = append(m.Looks, made)
 	return judged.Decision == sequential.Stop || judged.Decision == sequential.Ended, nil
+}
+
+// addWithdrawn places a look whose numbers were erased with an angler's records. Its decision stands. Where it let the trial
+// go on, alpha was spent there: its information is taken to be to this count's as its fish are to this count's and the erased
+// ones together, which tells nothing but numbers of fish that are known anyway. Where it ended the trial, this count stands in
+// its place.
+func (m *Monitoring) addWithdrawn(monitor *sequential.Monitor, made MonitoredLook, decision trial.Decision, now MonitoredLook, erased int64) error {
+	made.Decision = decision
+	wentOn := decision == trial.GoOn || decision == trial.StopFutile
+	if wentOn && now.Information != nil && made.Fish > 0 && now.Fish+erased > made.Fish {
+		information := *now.Information * float64(made.Fish) / float64(now.Fish+erased)
+		if information < *m.PlannedInformation { // one at or over the plan would have been the last
+			judged, err := monitor.Look(sequential.Result{StdErr: 1 / math.Sqrt(information), P: 1}, false)
+			if err != nil {
+				return fmt.Errorf("place look %d: %w", made.N, err)
+			}
+			made.Fraction, made.Spent, made.BoundaryP, made.BoundaryZ = known(judged.Fraction), known(judged.Spent), known(judged.NominalP), known(judged.Z)
+		}
+	}
+	m.Looks = append(m.Looks, made)
+	return nil
 }
 
 // adjust allows for the looks that were made; nothing where the last one's information had not grown.

@@ -13,7 +13,8 @@ type Plan struct {
 	Rule    trial.Stopping `json:"rule"`
 }
 
-// EarlierLook is a look that was made before: nil where it could not be judged.
+// EarlierLook is a look that was made before: nil where it could not be judged, and where it is Withdrawn, because it counted
+// an angler whose records were erased since.
 type EarlierLook struct {
 	Decision    trial.Decision `json:"decision"`
 	Fish        int64          `json:"fish"`
@@ -22,6 +23,7 @@ type EarlierLook struct {
 	N           int            `json:"n"`
 	P           *float64       `json:"p,omitempty"`
 	Week        string         `json:"week,omitempty"`
+	Withdrawn   bool           `json:"withdrawn,omitempty"`
 }
 
 // Monitoring is the state of the planned looks and of the evidence. Information is 1/SE² of θ by the looks' method,

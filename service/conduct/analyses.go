@@ -83,7 +83,8 @@ func (s *Service) RequestAnalysis(ctx context.Context, actor trial.Actor, id tri
 	return a, err
 }
 
-// Analysis returns one of a trial's analyses. What a look found stays hidden until the trial is locked.
+// Analysis returns one of a trial's analyses. What a look found stays hidden until the trial is locked; of one that was
+// withdrawn nothing is left, and what stands in its place is named.
 func (s *Service) Analysis(ctx context.Context, actor trial.Actor, id trial.ID, n int) (a trial.Analysis, err error) {
 	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		t, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis)
@@ -93,12 +94,33 @@ func (s *Service) Analysis(ctx context.Context, actor trial.Actor, id trial.ID, 
 		if a, err = tx.AnalysisBy(ctx, id, n); err != nil {
 			return err
 		}
-		return readable(t, a)
+		if err := readable(t, a); err != nil {
+			return err
+		}
+		return standing(ctx, tx, a)
 	})
 	if err != nil {
 		return trial.Analysis{}, err
 	}
 	return a, nil
+}
+
+// standing returns nil for an analysis that was not withdrawn, else a Gone error that names the one in its place.
+func standing(ctx context.Context, tx trial.ReadTx, a trial.Analysis) error {
+	if a.State != trial.Withdrawn {
+		return nil
+	}
+	all, err := tx.AnalysesOf(ctx, a.TrialID)
+	if err != nil {
+		return err
+	}
+	instead := "nothing stands in its place yet"
+	for _, other := range all {
+		if other.N > a.N && other.Stands() {
+			instead = fmt.Sprintf("analysis %d counts what remains", other.N)
+		}
+	}
+	return trial.Fail(trial.Gone, "analysis.withdrawn", "analysis %d counted the records of an angler who had them erased, so nothing of it was kept; %s", a.N, instead)
 }
 
 // readable returns nil when what the analysis found may be read. A look that is not computed yet is as hidden as one that
@@ -130,7 +152,8 @@ func (s *Service) Analyses(ctx context.Context, actor trial.Actor, id trial.ID) 
 }
 
 // Analyse computes a queued analysis and stores it. It reads what was counted when the analysis was asked for, closes the
-// snapshot, and only then computes. One that is done already is left alone, so that the queue may call it again.
+// snapshot, and only then computes. One that is done already, or withdrawn, is left alone, so that the queue may call it
+// again.
 func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 	var a trial.Analysis
 	var p *trial.Protocol
@@ -149,7 +172,7 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 		p, err = s.rulesOf(ctx, tx, t)
 		return err
 	})
-	if err != nil || a.State == trial.Done {
+	if err != nil || a.State == trial.Done || a.State == trial.Withdrawn {
 		return err
 	}
 	look := lookOf(looks, n)
@@ -171,12 +194,12 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 	now := s.now()
 	a.FinishedAt, a.ProgramVersion = &now, s.program
 	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
-		if look.N > 0 {
-			if err := tx.DecideLook(ctx, decided(look, result.Monitoring)); err != nil {
-				return err
-			}
+		// Finished first: an erasure that withdraws the analysis at this moment decides its look too.
+		finished, err := tx.FinishAnalysis(ctx, a)
+		if err != nil || !finished || look.N == 0 {
+			return err
 		}
-		return tx.FinishAnalysis(ctx, a)
+		return tx.DecideLook(ctx, decided(look, result.Monitoring))
 	})
 }
 
@@ -222,14 +245,17 @@ func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n 
 		if err := readable(t, a); err != nil {
 			return err
 		}
+		if err := standing(ctx, tx, a); err != nil {
+			return err
+		}
+		if a.State != trial.Done {
+			return trial.Fail(trial.Conflict, "analysis."+string(a.State), "analysis %d is %s; there is no report yet", n, a.State)
+		}
 		about, err = s.about(ctx, tx, t, a)
 		return err
 	})
 	if err != nil {
 		return err
-	}
-	if a.State != trial.Done {
-		return trial.Fail(trial.Conflict, "analysis."+string(a.State), "analysis %d is %s; there is no report yet", n, a.State)
 	}
 	result, err := analysis.Decode(a.Result)
 	if err != nil {

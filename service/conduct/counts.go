@@ -2,21 +2,24 @@ package conduct
 
 import (
 	"context"
-	"slices"
 
 	"evenrig/service/report"
 	"evenrig/service/trial"
 )
 
-// counts returns the current count of every enrolment of the trial that was not erased. Those whose chain moved since they were cached are
-// counted anew from their records; recounted lists them, to be cached when the snapshot is closed.
+// counts returns the current count of every enrolment of the trial. Those whose chain moved since they were cached are
+// counted anew from their records; recounted lists them, to be cached when the snapshot is closed. An erased enrolment counts
+// as that, with how many fish it had.
 func (s *Service) counts(ctx context.Context, tx trial.ReadTx, t trial.Trial, p *trial.Protocol) (all, recounted []trial.EnrolmentCount, err error) {
 	all, err = tx.CountsOf(ctx, t.ID)
 	if err != nil {
 		return nil, nil, err
 	}
-	all = slices.DeleteFunc(all, func(c trial.EnrolmentCount) bool { return c.Erased })
 	for i, c := range all {
+		if c.Erased {
+			all[i].Tallies, all[i].Effort = nil, trial.Effort{ErasedAnglers: 1, ErasedFish: c.ErasedFish}
+			continue
+		}
 		if c.CountedAt == c.HeadN {
 			continue
 		}

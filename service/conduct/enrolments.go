@@ -110,23 +110,22 @@ func (s *Service) Enrolments(ctx context.Context, actor trial.Actor, id trial.ID
 	return list, err
 }
 
-// Withdraw ends the actor's part in a trial. The records stay, or are erased: then nothing of them is left but ids, by
-// which a replay is known, and the chain's hashes.
+// Withdraw ends the actor's part in a trial. The records stay, or are erased.
 func (s *Service) Withdraw(ctx context.Context, actor trial.Actor, id trial.ID, erase bool) error {
 	now := s.now()
 	r, err := s.newRecord(fields{"erased": erase, "week": week(now)}, fields{"at": at(now)})
 	if err != nil {
 		return err
 	}
+	if erase {
+		return s.erase(ctx, actor, id, r, now)
+	}
 	return s.keepOwn(ctx, actor, id, trial.ID{}, func(ctx context.Context, tx trial.Tx, o *own) error {
-		if o.enrolment.LeftAt != nil && !erase {
+		if o.enrolment.LeftAt != nil {
 			return nil
 		}
 		if _, err := o.append(ctx, tx, trial.LedgerWithdrawal, o.enrolment.ID, r); err != nil {
 			return err
-		}
-		if erase {
-			return tx.EraseEnrolment(ctx, id, o.enrolment.ID, now)
 		}
 		return tx.LeaveEnrolment(ctx, id, o.enrolment.ID, now)
 	})

@@ -167,6 +167,7 @@ func planOf(p trial.Protocol, looks []trial.Look, n int) *analysis.Plan {
 		year, week := l.At.ISOWeek()
 		plan.Earlier = append(plan.Earlier, analysis.EarlierLook{
 			N: l.N, Fish: l.Fish, Week: fmt.Sprintf("%04d-W%02d", year, week), Decision: l.Decision, Information: l.Information, LogOdds: l.LogOdds, P: l.P,
+			Withdrawn: l.Withdrawn,
 		})
 	}
 	return plan

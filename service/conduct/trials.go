@@ -11,7 +11,7 @@ import (
 )
 
 // TrialView is a trial as its club's members see it. ActiveAnglers is how many still take part: with fewer than 3 the
-// trial cannot hide its running effect. Closing is the number of the closing analysis, 0 before there is one.
+// trial cannot hide its running effect. Closing is the number of the closing analysis that stands, 0 before there is one.
 type TrialView struct {
 	Trial         trial.Trial
 	History       []trial.StateChange
@@ -93,7 +93,7 @@ func (s *Service) Trial(ctx context.Context, actor trial.Actor, id trial.ID) (vi
 			return err
 		}
 		closing := slices.IndexFunc(analyses, func(a trial.Analysis) bool {
-			return view.Trial.LockedAt != nil && !a.RequestedAt.Before(*view.Trial.LockedAt)
+			return view.Trial.LockedAt != nil && !a.RequestedAt.Before(*view.Trial.LockedAt) && a.State != trial.Withdrawn
 		})
 		if closing >= 0 {
 			view.Closing = analyses[closing].N

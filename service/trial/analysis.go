@@ -6,7 +6,7 @@ import (
 )
 
 // Analysis is one run of the pooled analysis on one checkpoint. Input and Result are stored as they were computed, byte
-// for byte.
+// for byte, until an angler whom they count has the records erased: then neither is kept.
 type Analysis struct {
 	TrialID         ID
 	N               int
@@ -15,6 +15,7 @@ type Analysis struct {
 	RequestedAt     time.Time
 	RequestedBy     ID
 	FinishedAt      *time.Time
+	WithdrawnAt     *time.Time
 	ProtocolVersion int
 	ProgramVersion  string
 	Settings        json.RawMessage
@@ -29,10 +30,14 @@ type AnalysisState string
 
 // The states of an analysis.
 const (
-	Queued AnalysisState = "queued"
-	Done   AnalysisState = "done"
-	Failed AnalysisState = "failed"
+	Queued    AnalysisState = "queued"
+	Done      AnalysisState = "done"
+	Failed    AnalysisState = "failed"
+	Withdrawn AnalysisState = "withdrawn" // it counted an angler whose records were erased since
 )
+
+// Stands reports whether the analysis is computed or is going to be.
+func (a Analysis) Stands() bool { return a.State == Queued || a.State == Done }
 
 // Analyses returns nil when an analysis may be asked for: in a recorded trial at any time after opening, in a drawn one
 // once it is locked, since before that its running effect is hidden.

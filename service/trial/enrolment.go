@@ -17,7 +17,8 @@ type Consent struct {
 // Enrolment is one angler in one trial, under a pseudonym. Code is the angler's own share of the draw's randomness.
 // ChainID names the ledger chain that holds the angler's records: the enrolment's own, or the organiser's (the trial's
 // id) where the records were imported; then AccountID is zero and SentDigest is a keyed digest of the table's name for
-// the angler, which is not kept.
+// the angler, which is not kept. Of an erased enrolment nothing stays but its ids, its times and two numbers: how many outings
+// and fish were erased.
 type Enrolment struct {
 	TrialID    ID
 	ID         ID
@@ -31,6 +32,9 @@ type Enrolment struct {
 	SentDigest Digest
 	LeftAt     *time.Time
 	ErasedAt   *time.Time
+
+	ErasedOutings int64
+	ErasedFish    int64
 }
 
 // Active returns nil when the angler still takes part.

@@ -68,7 +68,8 @@ func (p Protocol) checkStopping(f *Faults) {
 
 // Look is one planned count of an open trial. It is final: what was decided stands, whatever is counted later. Fish and
 // Anglers are those analysed in finished blocks. Decision is empty until its analysis is done. The numbers below it are
-// null where the rule does not use them or the analysis could not give them.
+// null where the rule does not use them or the analysis could not give them. Withdrawn says that the look counted an angler
+// whose records were erased since: its decision stands, the numbers behind it are gone.
 type Look struct {
 	TrialID    ID
 	N          int // from 1
@@ -79,6 +80,7 @@ type Look struct {
 	Fish       int64
 	Anglers    int64
 	Decision   Decision
+	Withdrawn  bool
 
 	Information *float64 // 1/SE² of θ by the looks' method
 	Fraction    *float64 // of the planned information

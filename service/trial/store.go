@@ -113,8 +113,8 @@ type Tx interface {
 	InsertAmendment(ctx context.Context, a Amendment) error
 	// LeaveEnrolment notes that the angler stopped taking part; the records stay.
 	LeaveEnrolment(ctx context.Context, trial, enrolment ID, at time.Time) error
-	// EraseEnrolment removes the account, code, consent and records of an enrolment and its ledger parts; ids stay as
-	// tombstones, so that a replay is answered Gone.
+	// EraseEnrolment removes the account, pseudonym, code, consent and records of an enrolment and its ledger parts. Public
+	// ids stay as tombstones, so that a replay is answered Gone, and the numbers of outings and fish.
 	EraseEnrolment(ctx context.Context, trial, enrolment ID, at time.Time) error
 	SaveCount(ctx context.Context, trial ID, c EnrolmentCount) error
 
@@ -136,7 +136,12 @@ type Tx interface {
 	// EnqueueAnalysis saves a queued analysis under the trial's next number, unless one for the same checkpoint stands
 	// already, and enqueues its job in the same transaction. It returns the analysis that stands.
 	EnqueueAnalysis(ctx context.Context, a Analysis) (Analysis, error)
-	FinishAnalysis(ctx context.Context, a Analysis) error
+	// FinishAnalysis saves what came of a queued analysis. It reports false, and changes nothing, when the analysis is not
+	// queued any more: it was finished or withdrawn meanwhile.
+	FinishAnalysis(ctx context.Context, a Analysis) (bool, error)
+	// WithdrawAnalyses withdraws every analysis that counts the enrolment, whatever its state: input and result are dropped,
+	// a look that it was to decide is decided as NoDecision, and of one decided before nothing stays but the decision.
+	WithdrawAnalyses(ctx context.Context, e Enrolment, at time.Time) error
 	// InsertLook saves a look that is to be decided by its analysis; DecideLook saves what was decided, once.
 	InsertLook(ctx context.Context, l Look) error
 	DecideLook(ctx context.Context, l Look) error
@@ -145,12 +150,14 @@ type Tx interface {
 // JobFunc computes one queued analysis and stores it. The queue calls it again when it fails.
 type JobFunc func(ctx context.Context, trial ID, n int) error
 
-// EnrolmentCount is an enrolment's cached count, and how far its chain has come since.
+// EnrolmentCount is an enrolment's cached count, and how far its chain has come since. An erased one has no tallies, and an
+// effort that only says how many fish were erased.
 type EnrolmentCount struct {
 	EnrolmentID ID
 	Pseudonym   string
 	Erased      bool
 	Left        bool // and let the records stay
+	ErasedFish  int64
 	HeadN       int64
 	CountedAt   int64
 	Tallies     []Tally
