@@ -33,7 +33,8 @@ func TestErase(t *testing.T) {
 	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
 		e, err := tx.EnrolmentBy(ctx, w.trial.ID, a.enrolment.ID)
 		same(t, "erased enrolment", e, trial.Enrolment{
-			TrialID: w.trial.ID, ID: a.enrolment.ID, ChainID: a.enrolment.ID, Pseudonym: a.enrolment.Pseudonym, EnrolledAt: a.enrolment.EnrolledAt, LeftAt: &erasedAt, ErasedAt: &erasedAt,
+			TrialID: w.trial.ID, ID: a.enrolment.ID, ChainID: a.enrolment.ID, EnrolledAt: a.enrolment.EnrolledAt, LeftAt: &erasedAt, ErasedAt: &erasedAt,
+			ErasedOutings: 1, ErasedFish: 1,
 		})
 		if _, err := tx.EnrolmentOf(ctx, w.trial.ID, a.account.ID); trial.KindOf(err) != trial.NotFound {
 			t.Errorf("the account is still enrolled: %v", err)
@@ -56,13 +57,16 @@ func TestErase(t *testing.T) {
 			t.Errorf("%d amendments are left", len(amendments))
 		}
 		counts, err4 := tx.CountsOf(ctx, w.trial.ID)
-		if !counts[0].Erased || counts[0].CountedAt != -1 || counts[0].HeadN != 1 {
-			t.Errorf("the count is %+v", counts[0])
+		if last := counts[len(counts)-1]; !last.Erased || last.CountedAt != -1 || last.HeadN != 1 || last.ErasedFish != 1 || last.Pseudonym != "" {
+			t.Errorf("the count is %+v", last)
 		}
 		// The chain still verifies link by link; its parts are gone.
 		entries, err5 := tx.EntriesOf(ctx, w.trial.ID, a.enrolment.ChainID)
 		if len(entries) != 1 || entries[0].Link(trial.Digest{}) != entries[0].Hash {
 			t.Errorf("the chain is %+v", entries)
+		}
+		if entries[0].Subject != mine.Catch.ID.Public() || entries[0].Subject == mine.Catch.ID {
+			t.Errorf("the chain still tells when the fish was noted: %s", entries[0].Subject)
 		}
 		parts, err6 := tx.PartsOf(ctx, w.trial.ID, a.enrolment.ChainID)
 		if len(parts) > 0 {

@@ -71,7 +71,8 @@ func finish(s *db.Store) trial.JobFunc {
 		return s.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
 			a, err := tx.AnalysisBy(ctx, id, n)
 			a.State, a.FinishedAt, a.Result = trial.Done, &server, []byte("{}")
-			return first(err, tx.FinishAnalysis(ctx, a))
+			_, err2 := tx.FinishAnalysis(ctx, a)
+			return first(err, err2)
 		})
 	}
 }

@@ -20,7 +20,7 @@ func TestCounts(t *testing.T) {
 	}
 	count := trial.EnrolmentCount{
 		EnrolmentID: a.enrolment.ID, Pseudonym: a.enrolment.Pseudonym, HeadN: 1, CountedAt: 1, Tallies: []trial.Tally{tally},
-		Effort: trial.Effort{Enrolled: 1, Outings: 2, BlankOutings: 3, Blocks: 4, FinishedBlocks: 5, NotLogged: 6, Deviations: 7, LateNoted: 8},
+		Effort: trial.Effort{Enrolled: 1, Outings: 2, BlankOutings: 3, Blocks: 4, FinishedBlocks: 5, NotLogged: 6, Deviations: 7, LateNoted: 8, ErasedAnglers: 9, ErasedFish: 10},
 	}
 	filled(t, tally)
 	filled(t, count.Effort)
@@ -158,13 +158,23 @@ func TestAnalyses(t *testing.T) {
 	done := queued
 	done.State, done.FinishedAt, done.ProgramVersion, done.Fingerprint = trial.Done, pointer(server.Add(time.Minute)), "1.1", digest("input")
 	done.Input, done.Result, done.Failure = []byte("{ }"), []byte("{ \"a\":1 }\n"), "none"
-	filled(t, done)
+	withdrawn := done
+	withdrawn.WithdrawnAt = pointer(server.Add(time.Hour))
+	filled(t, withdrawn) // one that is withdrawn has no input any more, so that no row has them all
 	failed := other
 	failed.State, failed.Failure = trial.Failed, "too few anglers"
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
 		late := done
 		late.Result = []byte("another")
-		return first(tx.FinishAnalysis(ctx, done), tx.FinishAnalysis(ctx, late), tx.FinishAnalysis(ctx, failed))
+		for _, end := range []struct {
+			a    trial.Analysis
+			want bool
+		}{{done, true}, {late, false}, {failed, true}} {
+			if finished, err := tx.FinishAnalysis(ctx, end.a); err != nil || finished != end.want {
+				t.Errorf("analysis %d finished as %s: %t, %v", end.a.N, end.a.State, finished, err)
+			}
+		}
+		return nil
 	})
 	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
 		got, err := tx.AnalysisBy(ctx, w.trial.ID, 1)
@@ -181,9 +191,76 @@ func TestAnalyses(t *testing.T) {
 		return err
 	})
 	err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error {
-		return tx.FinishAnalysis(ctx, trial.Analysis{TrialID: w.trial.ID, N: 9, State: trial.Done})
+		_, err := tx.FinishAnalysis(ctx, trial.Analysis{TrialID: w.trial.ID, N: 9, State: trial.Done})
+		return err
 	})
 	if trial.KindOf(err) != trial.NotFound {
 		t.Errorf("finishing an analysis that is not there gives %v", err)
 	}
+}
+
+// TestWithdrawAnalyses withdraws what was asked for since an angler joined, whatever became of it, and what holds the
+// pseudonym. A look keeps its decision alone; a job that is under way ends without a word.
+func TestWithdrawAnalyses(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.enrol(t)
+	ask := func(checkpoint int64, at time.Time, input string) (asked trial.Analysis) {
+		write(t, w.store, func(ctx context.Context, tx trial.Tx) (err error) {
+			asked, err = tx.EnqueueAnalysis(ctx, trial.Analysis{
+				TrialID: w.trial.ID, State: trial.Queued, Checkpoint: checkpoint, RequestedAt: at, ProtocolVersion: 1, Settings: json.RawMessage("{}"), Input: []byte(input),
+			})
+			return err
+		})
+		return asked
+	}
+	before := a.enrolment.EnrolledAt.Add(-time.Second)
+	after := a.enrolment.EnrolledAt.Add(time.Second)
+	untouched := ask(1, before, `{"angler":"else"}`)
+	slow := ask(2, before, `{"angler":"`+a.enrolment.Pseudonym+`"}`) // asked for by a process whose clock is behind
+	judged, queued := ask(3, after, "{}"), ask(4, after, "{}")
+	number := .25
+	look := func(of trial.Analysis, n int) trial.Look {
+		return trial.Look{TrialID: w.trial.ID, N: n, Analysis: of.N, Checkpoint: of.Checkpoint, At: after, Fish: 24, Anglers: 6}
+	}
+	decided := look(judged, 1)
+	decided.Decision, decided.LogOdds, decided.Information, decided.P = trial.GoOn, &number, &number, &number
+	at := after.Add(time.Hour)
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		done := judged
+		done.State, done.FinishedAt, done.Result, done.Fingerprint = trial.Done, &after, []byte("{}"), digest("input")
+		_, err := tx.FinishAnalysis(ctx, done)
+		return first(err, tx.InsertLook(ctx, look(judged, 1)), tx.DecideLook(ctx, decided), tx.InsertLook(ctx, look(queued, 2)),
+			tx.WithdrawAnalyses(ctx, a.enrolment, at), tx.WithdrawAnalyses(ctx, a.enrolment, at.Add(time.Hour)))
+	})
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		all, err := tx.AnalysesOf(ctx, w.trial.ID)
+		for i, withdrawn := range []bool{false, true, true, true} {
+			got := all[i]
+			if (got.State == trial.Withdrawn) != withdrawn || (len(got.Input)+len(got.Result) == 0) != withdrawn || withdrawn && !got.WithdrawnAt.Equal(at) {
+				t.Errorf("analysis %d stands as %+v", got.N, got)
+			}
+		}
+		if all[0].State != trial.Queued || string(all[0].Input) != string(untouched.Input) || all[2].Fingerprint != digest("input") {
+			t.Errorf("analyses %+v", all)
+		}
+		looks, err2 := tx.LooksOf(ctx, w.trial.ID)
+		decided.LogOdds, decided.Information, decided.P, decided.Withdrawn = nil, nil, nil, true
+		undecided := look(queued, 2)
+		undecided.Decision, undecided.Withdrawn = trial.NoDecision, true
+		same(t, "looks", looks, []trial.Look{decided, undecided})
+		return first(err, err2)
+	})
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		late := slow
+		late.State, late.Result = trial.Done, []byte("{}")
+		if finished, err := tx.FinishAnalysis(ctx, late); finished || err != nil {
+			t.Errorf("a withdrawn analysis was finished: %t, %v", finished, err)
+		}
+		next, err := tx.EnqueueAnalysis(ctx, trial.Analysis{TrialID: w.trial.ID, State: trial.Queued, Checkpoint: 4, RequestedAt: at, ProtocolVersion: 1})
+		if next.N != 5 {
+			t.Errorf("on a withdrawn analysis's checkpoint another got number %d, want 5", next.N)
+		}
+		return err
+	})
 }
