@@ -91,7 +91,7 @@ func TestEnrolments(t *testing.T) {
 	w := newWorld(t)
 	one, two := w.enrol(t), w.enrol(t)
 	left := one.enrolment
-	left.Consent = trial.Consent{TakePart: true, Store: true, SharePseudonymous: true, LicenceConfirmed: true, AdultOrGuardian: true, PublishOpen: true, ContactAgain: true}
+	left.Consent = trial.Consent{TakePart: true, Store: true, SharePseudonymous: true, LicenceConfirmed: true, AdultOrGuardian: true, PublishOpen: true, PlaceCoarse: true, ContactAgain: true}
 	left.ID, left.ChainID, left.AccountID, left.Name, left.Pseudonym = newID(), newID(), w.admin.ID, w.admin.Name, "ZZZZZZ"
 	left.EnrolledAt, left.LeftAt = server.Add(time.Hour), pointer(server.Add(2*time.Hour))
 	imported := trial.Enrolment{TrialID: w.trial.ID, ID: newID(), ChainID: w.trial.ID, Pseudonym: "111111", EnrolledAt: server.Add(3 * time.Hour)}
@@ -111,6 +111,6 @@ func TestEnrolments(t *testing.T) {
 		}
 		return first(err, err2, err3)
 	})
-	left.ErasedAt = &server // the one field that is not tested above
+	left.ErasedAt, left.ErasedOutings, left.ErasedFish = &server, 1, 1 // what erasing writes is tested there
 	filled(t, left)
 }
