@@ -14,7 +14,12 @@ var (
 	plainKey = regexp.MustCompile(`\b(?:t|T\(|say\()\s?"([a-z_]+\.[a-z0-9_.]+)"`)
 	countKey = regexp.MustCompile(`\b(?:n|N\(|count\()\s?"([a-z_]+\.[a-z0-9_.]+)"`)
 	groupKey = regexp.MustCompile(`\b(?:tk|TK\(|sayOf\()\s?"([a-z_]+(?:\.[a-z0-9_]+)*)"`)
-	doneKey  = regexp.MustCompile(`\b(?:See|enter)\(.*, "([a-z_]+)"\)`)
+	// Scripts at the water name theirs without the group: t('a.b'), tn('a.b', n), t(`a.${value}`), or in a choice between strings.
+	scriptKey   = regexp.MustCompile(`\bt\('([a-z_]+(?:\.[a-z0-9_]+)*)'`)
+	scriptCount = regexp.MustCompile(`\btn\('([a-z_]+(?:\.[a-z0-9_]+)*)'`)
+	scriptGroup = regexp.MustCompile("\\bt\\(`([a-z_]+\\.)[^`]*\\$\\{")
+	scriptWord  = regexp.MustCompile(`'([a-z_]+(?:\.[a-z0-9_]+)+)'`)
+	doneKey     = regexp.MustCompile(`\b(?:See|enter)\(.*, "([a-z_]+)"\)`)
 )
 
 // Every key that a template or the code names has words, and all words are used.
@@ -41,6 +46,28 @@ func TestWordsAreComplete(t *testing.T) {
 			t.Fatal(err)
 		}
 		take(string(text))
+	}
+	words := loadBooks()[0].words
+	for _, file := range scripts(t) {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range scriptKey.FindAllStringSubmatch(string(text), -1) {
+			used["water."+m[1]] = true
+		}
+		for _, m := range scriptCount.FindAllStringSubmatch(string(text), -1) {
+			used["water."+m[1]+".other"] = true
+			groups["water."+m[1]+"."] = true
+		}
+		for _, m := range scriptGroup.FindAllStringSubmatch(string(text), -1) {
+			groups["water."+m[1]] = true
+		}
+		for _, m := range scriptWord.FindAllStringSubmatch(string(text), -1) {
+			if _, ok := words["water."+m[1]]; ok {
+				used["water."+m[1]] = true
+			}
+		}
 	}
 	for _, b := range loadBooks() {
 		for key := range used {
@@ -73,6 +100,16 @@ func keys(m map[string]string) (list []string) {
 		list = append(list, k)
 	}
 	return list
+}
+
+// scripts are the scripts at the water, which speak the words of the group water.
+func scripts(t *testing.T) []string {
+	t.Helper()
+	files, err := fs.Glob(os.DirFS("."), "asset/water/*.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return files
 }
 
 func sources(t *testing.T) []string {

@@ -152,11 +152,15 @@ function earlyFish(day, pack, period, at) {
   });
 }
 
-/** A fish of the period that goes on. taken is a pattern's code, unknown or other. */
+/**
+ * A fish of the period that goes on, and with it, when it brings the swap, the moment at which the phone says so (due).
+ * taken is a pattern's code, unknown or other.
+ */
 export function logFish(day, protocol, taken, now, more = {}) {
-  const at = moment(day, now);
-  const species = day.fish.findLast((f) => f.period !== null && f.species)?.species ?? protocol.species[0];
-  return draft(day, 'catch', newId(at), at, { period: day.period.id, taken_pattern: taken, species, caught_at: stamp(at), ...more }, { until: now + undoTime });
+  const at = moment(day, now), species = day.fish.at(-1)?.species ?? protocol.species[0], p = day.period;
+  const fish = draft(day, 'catch', newId(at), at, { period: p.id, taken_pattern: taken, species, caught_at: stamp(at), ...more }, { until: now + undoTime });
+  const due = protocol.design === 'paired' && !swapOf(day, protocol, at).shown && swapState(protocol, p.began, [...p.fish, fish.body], at).due;
+  return { records: due ? [fish, swapNow(day, due, at)] : [fish], due: !!due };
 }
 
 /** The correction of a fish that may have been sent. */

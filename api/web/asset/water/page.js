@@ -13,8 +13,8 @@ export const t = (key, values = {}) => (words[`water.${key}`] ?? key).replace(/\
 
 /** The words for n of something, in the language's plural form. */
 export function tn(key, n, values) {
-  const form = `${key}.${plural.select(n)}`;
-  return t(`water.${form}` in words ? form : `${key}.other`, { n, ...values });
+  const form = `${key}.${plural.select(n)}`, known = `water.${form}` in words;
+  return t(known ? form : `${key}.other`, { n, ...values });
 }
 
 /** An element: h('button.big', {onclick}, 'text', child). Text is text, never markup. */
@@ -24,6 +24,7 @@ export function h(what, props = {}, ...children) {
   for (const [name, value] of Object.entries(props)) {
     if (value === undefined || value === null || value === false) continue;
     if (name === 'data') Object.assign(e.dataset, value);
+    else if (name.startsWith('aria')) e.setAttribute(`aria-${name.slice(4).toLowerCase()}`, value);
     else if (name in e && name !== 'list') e[name] = value;
     else e.setAttribute(name, value === true ? '' : value);
   }
@@ -66,7 +67,10 @@ export function stepper(label, { value, step, least, most, format = String }, to
 /** Says something to who cannot see the screen, and to who can, in the strip at the top. */
 export function say(text) {
   document.querySelector('#said').textContent = text;
+  clearTimeout(quiet);
+  if (text) quiet = setTimeout(say, 10_000, '');
 }
+let quiet = null;
 
 let shown = '';
 

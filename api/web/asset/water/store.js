@@ -15,6 +15,7 @@ function database() {
       records.createIndex('key', 'key', { unique: true }); // the same record twice is one record
       records.createIndex('outing', ['account', 'outing']);
       records.createIndex('sent', ['account', 'sent']);
+      records.createIndex('kind', ['account', 'kind']);
       request.result.createObjectStore('packs', { keyPath: 'key' });
       request.result.createObjectStore('facts', { keyPath: 'name' });
     };
@@ -104,6 +105,9 @@ const all = (index, key) => within(['records'], 'readonly', (tx) => answered(tx.
 
 /** The records of an outing, in order. */
 export const ofOuting = (account, outing) => all('outing', [account, outing]);
+
+/** The account's records of a kind, in order. */
+export const ofKind = (account, kind) => all('kind', [account, kind]);
 
 /** The account's records that stand as said, in order. */
 export const standing = (account, sent) => all('sent', [account, sent]);

@@ -1,0 +1,67 @@
+// What is on the phone and what is sent: receipts, what the service refused, and the way out by a file.
+
+import { clock, dateOf } from './ids.js';
+import * as store from './store.js';
+import { once } from './press.js';
+import { button, h, say, t, tn } from './page.js';
+import { tryAgain } from './send.js';
+import { app, draw, sendSoon } from './main.js';
+
+const form = 'evenrig records 1';
+
+/** The receipt of one outing, or of all. */
+export async function kept(outing) {
+  const all = (await store.ofAccount(app.who.id)).filter((r) => r.sent !== 'kept'), mine = outing ? all.filter((r) => r.outing === outing) : all;
+  const refused = mine.filter((r) => r.sent === 'refused'), waiting = mine.filter((r) => r.sent === 'waiting');
+  return [
+    h('h1', {}, t(outing ? 'receipt.title' : 'kept.title')), h('p', {}, [tn('strip.waiting', waiting.length), tn('strip.sent', mine.filter((r) => r.sent === 'sent').length)].join(' · ')),
+    waiting.length ? h('p', {}, t(`link.${app.link}`)) : null,
+    app.link === 'sign-in' ? h('a.button', { href: '#' }, t('sign.in')) : null,
+    refused.length ? h('section.loud', {}, h('h2', {}, tn('refused.title', refused.length)), h('p', {}, t('refused.text')), h('ul', {}, ...refused.map(refusal)), button('again', t('refused.again'), once(async () => {
+      await tryAgain(app.who.id);
+      sendSoon();
+      await draw();
+    }), 'main')) : null,
+    button('now', t('kept.now'), once(() => sendSoon())),
+    ...days(mine), outing ? h('a.button', { href: '#kept' }, t('kept.all')) : rescue(all), h('a.button', { href: '#' }, t('back.home')),
+  ];
+}
+
+function refusal(r) {
+  const problem = r.answer?.problem ?? {};
+  return h('li', {}, h('b', {}, `${t(`kind.${r.kind}`)}, ${clock(r.at)}: `), problem.detail ?? String(r.answer?.status), ...(problem.errors ?? []).map((e) => h('div.small', {}, `${e.field} ${e.detail}`)));
+}
+
+function days(records) {
+  const outings = new Map();
+  for (const r of records) outings.set(r.outing, [...outings.get(r.outing) ?? [], r]);
+  return [...outings.values()].reverse().map((of) => h('details.receipt', { open: outings.size === 1 }, h('summary', {}, `${dateOf(of[0].at)} ${of.find((r) => r.kind === 'outing')?.body.water ?? ''}`),
+    h('ul', {}, ...of.map((r) => h('li', {}, h('b', {}, clock(r.at)), ' ', what(r), h('span.state', {}, t(`state.${r.sent}`), r.answer?.receipt ? h('code', {}, ` ${r.answer.receipt.n}:${r.answer.receipt.hash.slice(0, 8)}`) : ''))))));
+}
+
+const what = (r) => (r.kind === 'deviation' ? t(`report.${r.body.kind}`) : t(`kind.${r.kind}`));
+
+/** The way out of a phone that cannot send: a file, that another device of the same member takes in. */
+function rescue(all) {
+  const input = h('input', { type: 'file', accept: '.json,application/json', onchange: (e) => takeFile(e.target.files[0]) });
+  return h('details', {}, h('summary', {}, t('rescue.title')), h('p', {}, t('rescue.text')),
+    button('save', t('rescue.save'), async () => {
+      const packs = (await store.packsOf(app.who.id)), text = JSON.stringify({ form, account: app.who.id, records: all.concat((await store.ofAccount(app.who.id)).filter((r) => r.sent === 'kept')).sort((a, b) => a.seq - b.seq), packs });
+      const link = h('a', { href: URL.createObjectURL(new Blob([text], { type: 'application/json' })), download: `evenrig-${dateOf(Date.now())}.json` });
+      link.click();
+      setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+    }), h('label.field', {}, h('span', {}, t('rescue.take')), input));
+}
+
+async function takeFile(file) {
+  let held = null;
+  try {
+    held = JSON.parse(await file.text());
+  } catch { /* said below */ }
+  if (held?.form !== form || !Array.isArray(held.records)) return say(t('rescue.no_file'));
+  if (held.account !== app.who.id || held.records.some((r) => r.account !== app.who.id)) return say(t('rescue.not_yours'));
+  const fresh = await store.takeIn(held.records, held.packs ?? []);
+  await draw();
+  say(tn('rescue.taken', fresh));
+  sendSoon();
+}

@@ -1,0 +1,214 @@
+// The page at the water: what is going on, kept in app, and one screen for it.
+
+import { whoAmI, Offline } from './link.js';
+import * as store from './store.js';
+import { dayOf, swapNow, swapOf } from './day.js';
+import { send } from './send.js';
+import { feel } from './press.js';
+import { button, h, say, show, speak, t, tn } from './page.js';
+import { closing } from './closing.js';
+import { fishing } from './fishing.js';
+import { home } from './home.js';
+import { kept } from './kept.js';
+import { list, one } from './list.js';
+import { opening } from './opening.js';
+import { readiness } from './readiness.js';
+import { reporting } from './reporting.js';
+
+/** What the screens draw from: the member, his packs, the outing in view, how sending stands, and what could not be kept. */
+export const app = { who: null, session: 'unknown', packs: [], days: [], day: null, pack: null, counts: { waiting: 0, sent: 0, refused: 0 }, link: 'unknown', broken: null, aside: false, shows: '' };
+
+const screens = { '': home, ready: readiness, open: opening, day: fishing, fish: list, one, report: reporting, close: closing, kept };
+
+/** Goes to a screen: go('report', outing, kind). */
+export function go(...parts) {
+  const to = `#${parts.map(encodeURIComponent).join('/')}`;
+  if (location.hash === to || !location.hash && to === '#') return draw();
+  location.hash = to;
+}
+
+const where = () => location.hash.slice(1).split('/').map(decodeURIComponent);
+
+let drawn = 0;
+
+/** Reads what the phone keeps, and draws the screen; of several at once the last. */
+export async function draw() {
+  const [name, ...rest] = where(), mine = ++drawn;
+  try {
+    await load(['day', 'fish', 'report', 'close'].includes(name) ? rest[0] : name === 'one' ? rest[1] : null);
+  } catch {
+    return notKept();
+  }
+  strip();
+  if (app.broken) return notKept();
+  const screen = app.who || name === '' ? screens[name] ?? home : home;
+  const content = await screen(...rest);
+  if (mine === drawn) show(app.who ? [name, ...rest].join('/') : 'home', content);
+}
+
+async function load(outing) {
+  app.packs = app.who ? await store.packsOf(app.who.id) : [];
+  app.days = app.who ? await openDays(app.who.id) : [];
+  const records = outing && app.who ? await store.ofOuting(app.who.id, outing) : [];
+  app.day = records.length ? dayOf(records) : null;
+  app.pack = app.day && app.packs.find((p) => p.key === app.day.pack);
+  if (!app.pack) app.day = null;
+  for (const sent of Object.keys(app.counts)) app.counts[sent] = app.who ? await store.count(app.who.id, sent) : 0;
+}
+
+/** The outings that were opened on this phone and not closed. */
+async function openDays(account) {
+  const ended = new Set((await store.ofKind(account, 'outing_end')).map((r) => r.id));
+  return (await store.ofKind(account, 'outing')).filter((r) => !ended.has(r.id));
+}
+
+/**
+ * Keeps records, and the packs that they change, and goes on from them; said is said once they are on the phone's disk,
+ * not before. Resolves with false when they are not kept: the screen then says so.
+ */
+export async function keep(records, { packs = [], day = null, said = '', how = 'saved' } = {}) {
+  try {
+    await store.add(records, { day, packs });
+  } catch (e) {
+    if (e instanceof store.Moved) say(t('said.elsewhere'));
+    else app.broken = e;
+    await draw();
+    return false;
+  }
+  feel(how);
+  if (said) say(said);
+  changed();
+  await draw();
+  return true;
+}
+
+/** Changes a record that stands, if it still may be. */
+export async function change(seq, how) {
+  const done = await store.alter(seq, how);
+  changed();
+  await draw();
+  return done;
+}
+
+const others = new BroadcastChannel('evenrig-water');
+others.onmessage = () => draw();
+
+function changed() {
+  others.postMessage('changed');
+  sendSoon(200);
+}
+
+/** The strip at the top: what is on the phone and what is sent, always. */
+function strip() {
+  const { waiting, sent, refused } = app.counts;
+  const text = app.who ? [tn('strip.waiting', waiting), tn('strip.sent', sent), ...(refused ? [tn('strip.refused', refused)] : [])].join(' · ') : '';
+  document.querySelector('#counts').replaceChildren(app.who ? h('a', { href: '#kept', className: refused ? 'look' : '' }, text) : '');
+  document.querySelector('#link').textContent = app.who && waiting + refused ? t(`link.${app.link}`) : '';
+}
+
+/** What could not be kept is no fish on the phone: say so until the angler has seen it. */
+function notKept() {
+  feel('loud');
+  show('broken', h('section.loud', { role: 'alertdialog', ariaLabel: t('broken.title') }, h('h1', {}, t('broken.title')), h('p', {}, t('broken.text')), h('p', {}, t('broken.card')),
+    button('again', t('broken.again'), async () => {
+      app.broken = null;
+      await draw();
+    }, 'main')));
+}
+
+let timer = null, at = Infinity;
+
+/** Sends what waits, soon. */
+export function sendSoon(delay = 0) {
+  const due = Date.now() + delay;
+  if (timer && at <= due) return;
+  clearTimeout(timer);
+  at = due;
+  timer = setTimeout(sendNow, delay);
+}
+
+let pause = 2000;
+
+async function sendNow() {
+  timer = null;
+  at = Infinity;
+  if (!app.who) return;
+  const { state, until } = await send(app.who.id, () => others.postMessage('changed'));
+  if (state !== 'busy') app.link = state;
+  pause = state === 'offline' ? Math.min(120_000, pause * 2) : 2000;
+  if (state === 'held') sendSoon(Math.max(200, until - Date.now()));
+  if (state === 'offline') sendSoon(pause);
+  if (state === 'other') await recognise();
+  await draw();
+}
+
+/** Finds out whose session this is. Without signal it stays who used the phone last. */
+export async function recognise() {
+  try {
+    const me = await whoAmI();
+    app.session = me ? 'signed-in' : 'signed-out';
+    if (me) {
+      app.who = { id: me.id, name: me.name };
+      await store.setFact('who', app.who);
+    }
+    return me;
+  } catch (e) {
+    if (!(e instanceof Offline)) throw e;
+    app.session = 'offline';
+    return null;
+  }
+}
+
+/** Each second: a swap that has come due is said, once; an undo that has run out goes. */
+async function tick() {
+  if (document.hidden || app.broken) return;
+  const { day, pack } = app, now = Date.now();
+  if (day?.period && !day.ended && !day.off && pack.protocol.design === 'paired' && where()[0] === 'day') {
+    const swap = swapOf(day, pack.protocol, now);
+    if (swap.due && !swap.shown) {
+      await keep([swapNow(day, swap.due, now)], { day, said: t('swap.title'), how: 'loud' });
+      return;
+    }
+  }
+  const shows = `${Math.floor(now / 60_000)} ${!!undoing(now)}`;
+  if (where()[0] === 'day' && shows !== app.shows) {
+    app.shows = shows;
+    await draw();
+  }
+}
+
+/** The fish that can still be taken back unsent. */
+export const undoing = (now) => app.day?.fish.findLast((f) => f.until > now && f.sent === 'waiting') ?? null;
+
+/** Begins: reads the words, keeps the page on the phone, finds out who it is. */
+export async function start() {
+  const root = document.documentElement;
+  try {
+    speak(await (await fetch(`/water/words.${root.lang}.json`)).json(), root.lang);
+  } catch {
+    document.querySelector('main').textContent = document.querySelector('noscript').textContent;
+    return;
+  }
+  if ('serviceWorker' in navigator) navigator.serviceWorker.register('/water/worker.js', { scope: '/water' }).catch(() => {});
+  addEventListener('hashchange', () => {
+    app.aside = false;
+    draw();
+  });
+  addEventListener('online', () => sendSoon());
+  document.addEventListener('visibilitychange', () => {
+    if (!document.hidden) sendSoon();
+  });
+  app.stores = await store.works();
+  if (app.stores) app.who = await store.fact('who') ?? null;
+  const known = app.who?.id;
+  if (app.who && !location.hash) {
+    const days = await openDays(app.who.id);
+    if (days.length === 1) history.replaceState(null, '', `#day/${days[0].id}`);
+  }
+  await draw();
+  await recognise();
+  if (app.who?.id !== known) go('');
+  await draw();
+  sendSoon();
+  setInterval(tick, 1000);
+}
