@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"evenrig/service/report"
 	"evenrig/service/trial"
 )
 
@@ -31,12 +32,17 @@ var assets = func() map[string]asset {
 			return err
 		}
 		b, err := assetFiles.ReadFile(name)
-		sum := sha256.Sum256(b)
-		all[strings.TrimPrefix(name, "asset/")] = asset{b, hex.EncodeToString(sum[:6])}
+		all[strings.TrimPrefix(name, "asset/")] = newAsset(b)
 		return err
 	}))
+	all["report.css"] = newAsset([]byte(report.Style))
 	return all
 }()
+
+func newAsset(b []byte) asset {
+	sum := sha256.Sum256(b)
+	return asset{b, hex.EncodeToString(sum[:6])}
+}
 
 // assetAddress is where a file for browsers is, with its version, so that it may be kept for ever.
 func assetAddress(name string) string {

@@ -1,6 +1,9 @@
 package web
 
-import "net/http"
+import (
+	"net/http"
+	"net/url"
+)
 
 // frontRoutes are the first page and the files that all pages use.
 func (s *Site) frontRoutes() []Route {
@@ -11,5 +14,11 @@ func (s *Site) frontRoutes() []Route {
 }
 
 func (s *Site) front(v *Visit) error {
-	return v.Page("front", Line{LowerWord: v.T("front.lower"), UpperWord: v.T("front.upper"), Lower: &Hung{Code: v.T("front.changed"), Test: true}, Upper: &Hung{Code: v.T("front.usual")}})
+	return v.Page("front", struct {
+		Line Line
+		Form *Form
+	}{
+		Line{LowerWord: v.T("front.lower"), UpperWord: v.T("front.upper"), Lower: &Hung{Code: v.T("front.changed"), Test: true}, Upper: &Hung{Code: v.T("front.usual")}},
+		newForm(url.Values{}),
+	})
 }
