@@ -115,6 +115,7 @@ func (h *handlers) GetProgress(ctx context.Context, r openapi.GetProgressRequest
 		Anglers: p.Effort.Enrolled, Outings: p.Effort.Outings, BlankOutings: p.Effort.BlankOutings, Blocks: p.Effort.Blocks,
 		FinishedBlocks: p.Effort.FinishedBlocks, Catches: p.Catches, Analysed: p.Analysed, InFinishedBlocks: p.Finished, NextLook: p.NextLook, Excluded: excluded,
 		NotLogged: p.Effort.NotLogged, Deviations: p.Effort.Deviations, LateNoted: p.Effort.LateNoted,
+		ErasedAnglers: p.Effort.ErasedAnglers, ErasedFish: p.Effort.ErasedFish,
 	}, nil
 }
 
@@ -141,6 +142,7 @@ func lookFrom(l trial.Look) openapi.Look {
 		N: l.N, At: l.At, Checkpoint: l.Checkpoint, Analysis: analysisAddress(l.TrialID, l.Analysis), Fish: l.Fish, Anglers: l.Anglers,
 		Decision: openapi.LookDecision(cmp.Or(string(l.Decision), "pending")), Information: l.Information, Fraction: l.Fraction, Spent: l.Spent,
 		BoundaryP: l.BoundaryP, P: l.P, LogOdds: l.LogOdds, EValue: l.EValue, ShareLow: l.ShareLow, ShareHigh: l.ShareHigh,
+		Withdrawn: l.Withdrawn,
 	}
 	if !l.By.IsZero() {
 		by := l.By.String()

@@ -507,7 +507,8 @@ type ClientInterface interface {
 	// GetAnalysis A result
 	//
 	// The stored bytes, unchanged. `202` while it is under way; `409` when it failed (`analysis.failed`) or is a look at
-	// a trial that is not locked yet (`analysis.hidden`).
+	// a trial that is not locked yet (`analysis.hidden`); `410` when an angler whom it counted has had the records erased
+	// since (`analysis.withdrawn`): the answer names the analysis that stands in its place.
 	//
 	// Corresponds with GET /v1/trials/{trial}/analyses/{n} (the `GetAnalysis` operationId).
 	GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -685,8 +686,10 @@ type ClientInterface interface {
 
 	// WithdrawWithBody Leave a trial
 	//
-	// Without `erase` you stop and your records stay. With it your name, code and records are erased for good; only
-	// their ids stay, so that a late replay is not taken for a new record.
+	// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
+	// good. What stays tells nothing of you: how many outings and fish there were, the chain's hashes, and ids without their
+	// time, so that a late replay is not taken for a new record. Analyses that counted you are withdrawn; a look keeps what it
+	// decided; once the trial is locked, what remains is analysed anew.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -695,8 +698,10 @@ type ClientInterface interface {
 
 	// Withdraw Leave a trial
 	//
-	// Without `erase` you stop and your records stay. With it your name, code and records are erased for good; only
-	// their ids stay, so that a late replay is not taken for a new record.
+	// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
+	// good. What stays tells nothing of you: how many outings and fish there were, the chain's hashes, and ids without their
+	// time, so that a late replay is not taken for a new record. Analyses that counted you are withdrawn; a look keeps what it
+	// decided; once the trial is locked, what remains is analysed anew.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -705,7 +710,7 @@ type ClientInterface interface {
 
 	// ListEnrolments Who joined, for the organiser
 	//
-	// The link between name and pseudonym is the organiser's alone. An erased angler has no name any more.
+	// The link between name and pseudonym is the organiser's alone. An erased angler has neither any more.
 	//
 	// Corresponds with GET /v1/trials/{trial}/enrolments (the `ListEnrolments` operationId).
 	ListEnrolments(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -1907,7 +1912,8 @@ func (c *Client) RequestAnalysis(ctx context.Context, trial TrialID, reqEditors 
 // GetAnalysis A result
 //
 // The stored bytes, unchanged. `202` while it is under way; `409` when it failed (`analysis.failed`) or is a look at
-// a trial that is not locked yet (`analysis.hidden`).
+// a trial that is not locked yet (`analysis.hidden`); `410` when an angler whom it counted has had the records erased
+// since (`analysis.withdrawn`): the answer names the analysis that stands in its place.
 //
 // Corresponds with GET /v1/trials/{trial}/analyses/{n} (the `GetAnalysis` operationId).
 func (c *Client) GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2295,8 +2301,10 @@ func (c *Client) GetEnrolment(ctx context.Context, trial TrialID, reqEditors ...
 
 // WithdrawWithBody Leave a trial
 //
-// Without `erase` you stop and your records stay. With it your name, code and records are erased for good; only
-// their ids stay, so that a late replay is not taken for a new record.
+// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
+// good. What stays tells nothing of you: how many outings and fish there were, the chain's hashes, and ids without their
+// time, so that a late replay is not taken for a new record. Analyses that counted you are withdrawn; a look keeps what it
+// decided; once the trial is locked, what remains is analysed anew.
 //
 // Takes any type of body and a specified content type.
 //
@@ -2315,8 +2323,10 @@ func (c *Client) WithdrawWithBody(ctx context.Context, trial TrialID, contentTyp
 
 // Withdraw Leave a trial
 //
-// Without `erase` you stop and your records stay. With it your name, code and records are erased for good; only
-// their ids stay, so that a late replay is not taken for a new record.
+// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
+// good. What stays tells nothing of you: how many outings and fish there were, the chain's hashes, and ids without their
+// time, so that a late replay is not taken for a new record. Analyses that counted you are withdrawn; a look keeps what it
+// decided; once the trial is locked, what remains is analysed anew.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -2335,7 +2345,7 @@ func (c *Client) Withdraw(ctx context.Context, trial TrialID, body WithdrawJSONR
 
 // ListEnrolments Who joined, for the organiser
 //
-// The link between name and pseudonym is the organiser's alone. An erased angler has no name any more.
+// The link between name and pseudonym is the organiser's alone. An erased angler has neither any more.
 //
 // Corresponds with GET /v1/trials/{trial}/enrolments (the `ListEnrolments` operationId).
 func (c *Client) ListEnrolments(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -6751,7 +6761,8 @@ type ClientWithResponsesInterface interface {
 	// GetAnalysisWithResponse A result
 	//
 	// The stored bytes, unchanged. `202` while it is under way; `409` when it failed (`analysis.failed`) or is a look at
-	// a trial that is not locked yet (`analysis.hidden`).
+	// a trial that is not locked yet (`analysis.hidden`); `410` when an angler whom it counted has had the records erased
+	// since (`analysis.withdrawn`): the answer names the analysis that stands in its place.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -6951,8 +6962,10 @@ type ClientWithResponsesInterface interface {
 
 	// WithdrawWithBodyWithResponse Leave a trial
 	//
-	// Without `erase` you stop and your records stay. With it your name, code and records are erased for good; only
-	// their ids stay, so that a late replay is not taken for a new record.
+	// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
+	// good. What stays tells nothing of you: how many outings and fish there were, the chain's hashes, and ids without their
+	// time, so that a late replay is not taken for a new record. Analyses that counted you are withdrawn; a look keeps what it
+	// decided; once the trial is locked, what remains is analysed anew.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -6961,8 +6974,10 @@ type ClientWithResponsesInterface interface {
 
 	// WithdrawWithResponse Leave a trial
 	//
-	// Without `erase` you stop and your records stay. With it your name, code and records are erased for good; only
-	// their ids stay, so that a late replay is not taken for a new record.
+	// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
+	// good. What stays tells nothing of you: how many outings and fish there were, the chain's hashes, and ids without their
+	// time, so that a late replay is not taken for a new record. Analyses that counted you are withdrawn; a look keeps what it
+	// decided; once the trial is locked, what remains is analysed anew.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -6971,7 +6986,7 @@ type ClientWithResponsesInterface interface {
 
 	// ListEnrolmentsWithResponse Who joined, for the organiser
 	//
-	// The link between name and pseudonym is the organiser's alone. An erased angler has no name any more.
+	// The link between name and pseudonym is the organiser's alone. An erased angler has neither any more.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -10458,6 +10473,8 @@ type GetAnalysisResponse struct {
 	ApplicationProblemJSON404 *NotFound
 	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
 	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
 	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
@@ -10494,6 +10511,11 @@ func (r GetAnalysisResponse) GetApplicationProblemJSON404() *NotFound {
 // GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
 func (r GetAnalysisResponse) GetApplicationProblemJSON409() *Conflict {
 	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r GetAnalysisResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
 }
 
 // GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -10546,6 +10568,8 @@ type GetReportResponse struct {
 	ApplicationProblemJSON404 *NotFound
 	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
 	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
 	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
@@ -10570,6 +10594,11 @@ func (r GetReportResponse) GetApplicationProblemJSON404() *NotFound {
 // GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
 func (r GetReportResponse) GetApplicationProblemJSON409() *Conflict {
 	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r GetReportResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
 }
 
 // GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -14936,7 +14965,8 @@ func (c *ClientWithResponses) RequestAnalysisWithResponse(ctx context.Context, t
 // GetAnalysisWithResponse A result
 //
 // The stored bytes, unchanged. `202` while it is under way; `409` when it failed (`analysis.failed`) or is a look at
-// a trial that is not locked yet (`analysis.hidden`).
+// a trial that is not locked yet (`analysis.hidden`); `410` when an angler whom it counted has had the records erased
+// since (`analysis.withdrawn`): the answer names the analysis that stands in its place.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -15262,8 +15292,10 @@ func (c *ClientWithResponses) GetEnrolmentWithResponse(ctx context.Context, tria
 
 // WithdrawWithBodyWithResponse Leave a trial
 //
-// Without `erase` you stop and your records stay. With it your name, code and records are erased for good; only
-// their ids stay, so that a late replay is not taken for a new record.
+// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
+// good. What stays tells nothing of you: how many outings and fish there were, the chain's hashes, and ids without their
+// time, so that a late replay is not taken for a new record. Analyses that counted you are withdrawn; a look keeps what it
+// decided; once the trial is locked, what remains is analysed anew.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -15278,8 +15310,10 @@ func (c *ClientWithResponses) WithdrawWithBodyWithResponse(ctx context.Context, 
 
 // WithdrawWithResponse Leave a trial
 //
-// Without `erase` you stop and your records stay. With it your name, code and records are erased for good; only
-// their ids stay, so that a late replay is not taken for a new record.
+// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
+// good. What stays tells nothing of you: how many outings and fish there were, the chain's hashes, and ids without their
+// time, so that a late replay is not taken for a new record. Analyses that counted you are withdrawn; a look keeps what it
+// decided; once the trial is locked, what remains is analysed anew.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -15294,7 +15328,7 @@ func (c *ClientWithResponses) WithdrawWithResponse(ctx context.Context, trial Tr
 
 // ListEnrolmentsWithResponse Who joined, for the organiser
 //
-// The link between name and pseudonym is the organiser's alone. An erased angler has no name any more.
+// The link between name and pseudonym is the organiser's alone. An erased angler has neither any more.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -18534,6 +18568,13 @@ func ParseGetAnalysisResponse(rsp *http.Response) (*GetAnalysisResponse, error) 
 		}
 		response.ApplicationProblemJSON409 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -18607,6 +18648,13 @@ func ParseGetReportResponse(rsp *http.Response) (*GetReportResponse, error) {
 			return nil, err
 		}
 		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid

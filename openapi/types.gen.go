@@ -11,9 +11,10 @@ import (
 
 // Defines values for AnalysisState.
 const (
-	AnalysisStateDone   AnalysisState = "done"
-	AnalysisStateFailed AnalysisState = "failed"
-	AnalysisStateQueued AnalysisState = "queued"
+	AnalysisStateDone      AnalysisState = "done"
+	AnalysisStateFailed    AnalysisState = "failed"
+	AnalysisStateQueued    AnalysisState = "queued"
+	AnalysisStateWithdrawn AnalysisState = "withdrawn"
 )
 
 // Valid indicates whether the value is a known member of the AnalysisState enum.
@@ -24,6 +25,8 @@ func (e AnalysisState) Valid() bool {
 	case AnalysisStateFailed:
 		return true
 	case AnalysisStateQueued:
+		return true
+	case AnalysisStateWithdrawn:
 		return true
 	default:
 		return false
@@ -1079,13 +1082,15 @@ type Analysis struct {
 	Failure *string `json:"failure"`
 
 	// Fingerprint SHA-256 of the canonical input counts
-	Fingerprint     *string       `json:"fingerprint"`
-	FinishedAt      *time.Time    `json:"finished_at"`
-	N               int           `json:"n"`
-	ProgramVersion  string        `json:"program_version"`
-	ProtocolVersion int           `json:"protocol_version"`
-	RequestedAt     time.Time     `json:"requested_at"`
-	State           AnalysisState `json:"state"`
+	Fingerprint     *string    `json:"fingerprint"`
+	FinishedAt      *time.Time `json:"finished_at"`
+	N               int        `json:"n"`
+	ProgramVersion  string     `json:"program_version"`
+	ProtocolVersion int        `json:"protocol_version"`
+	RequestedAt     time.Time  `json:"requested_at"`
+
+	// State withdrawn: it counted an angler whose records were erased since; nothing of it was kept
+	State AnalysisState `json:"state"`
 }
 
 // AnalysisList Examples: {"items":[{"address":"/v1/trials/0190a2b4-7c1d-7e5f-8a3b-012345678910/analyses/1","checkpoint":9,"failure":null,"fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","finished_at":"2026-12-05T18:00:02Z","n":1,"program_version":"1","protocol_version":1,"requested_at":"2026-12-05T18:00:00Z","state":"done"}]}
@@ -1145,7 +1150,7 @@ type AnalysisResult struct {
 	Warnings     []ResultWarning `json:"warnings"`
 }
 
-// AnalysisState defines model for AnalysisState.
+// AnalysisState withdrawn: it counted an angler whose records were erased since; nothing of it was kept
 type AnalysisState string
 
 // Arrangement Which pattern is the lower fly
@@ -1509,8 +1514,10 @@ type EnrolledAngler struct {
 	LeftAt     *time.Time         `json:"left_at"`
 
 	// Name Null once erased
-	Name      *string `json:"name"`
-	Pseudonym string  `json:"pseudonym"`
+	Name *string `json:"name"`
+
+	// Pseudonym Empty once erased
+	Pseudonym string `json:"pseudonym"`
 }
 
 // Enrolment Examples: {"consent":{"adult_or_guardian":true,"contact_again":false,"licence_confirmed":true,"publish_open":false,"share_pseudonymous":true,"store":true,"take_part":true},"enrolled_at":"2026-08-26T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","left_at":null,"pseudonym":"7K3M0Q","receipt":{"chain":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","hash":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","n":1}}
@@ -1821,12 +1828,15 @@ type Look struct {
 
 	// Spent alpha spent up to and with this look
 	Spent *float64 `json:"spent"`
+
+	// Withdrawn It counted an angler whose records were erased since: what it decided stands, its numbers are gone
+	Withdrawn bool `json:"withdrawn"`
 }
 
 // LookDecision stop_futile is advice; no_decision spent nothing; ended spent all without crossing a boundary
 type LookDecision string
 
-// LookList Examples: {"items":[{"analysis":"/v1/trials/01900000-0000-7000-8000-000000000001/analyses/1","anglers":11,"at":"2026-10-11T19:30:00Z","boundary_p":null,"checkpoint":214,"decision":"go_on","e_value":null,"fish":101,"fraction":null,"information":null,"log_odds":null,"n":1,"p":null,"share_high":null,"share_low":null,"spent":null}]}
+// LookList Examples: {"items":[{"analysis":"/v1/trials/01900000-0000-7000-8000-000000000001/analyses/1","anglers":11,"at":"2026-10-11T19:30:00Z","boundary_p":null,"checkpoint":214,"decision":"go_on","e_value":null,"fish":101,"fraction":null,"information":null,"log_odds":null,"n":1,"p":null,"share_high":null,"share_low":null,"spent":null,"withdrawn":false}]}
 type LookList struct {
 	Items []Look `json:"items"`
 }
@@ -2493,7 +2503,7 @@ type Problem struct {
 	Type string `json:"type"`
 }
 
-// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"deviations":9,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"in_finished_blocks":371,"late_noted":2,"next_look":"","not_logged":7,"outings":60}
+// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"deviations":9,"erased_anglers":0,"erased_fish":0,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"in_finished_blocks":371,"late_noted":2,"next_look":"","not_logged":7,"outings":60}
 type Progress struct {
 	// Analysed Fish that the analysis will count
 	Analysed int64 `json:"analysed"`
@@ -2506,6 +2516,10 @@ type Progress struct {
 	// Catches Fish logged, lost and touched ones too
 	Catches    int64 `json:"catches"`
 	Deviations int64 `json:"deviations"`
+
+	// ErasedAnglers Who had the records erased; in none of the other numbers
+	ErasedAnglers int64 `json:"erased_anglers"`
+	ErasedFish    int64 `json:"erased_fish"`
 
 	// Excluded The others by their reason (see Exclusion); only reasons that occur
 	Excluded map[string]int64 `json:"excluded"`
