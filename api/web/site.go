@@ -17,6 +17,7 @@ type Site struct {
 	service  *conduct.Service
 	o        Options
 	contract reference
+	sample   sampleReport
 	books    []*book // one for each language, the first is the one that stands in for the others
 }
 
@@ -54,7 +55,7 @@ type Route struct {
 
 // Routes lists every address of the pages; a new group adds its own here.
 func (s *Site) Routes() []Route {
-	return slices.Concat(s.frontRoutes(), s.registerRoutes(), s.referenceRoutes(), s.tableRoutes())
+	return slices.Concat(s.frontRoutes(), s.registerRoutes(), s.referenceRoutes(), s.dropRoutes(), s.tableRoutes(), s.waterRoutes())
 }
 
 // Register adds the pages and their assets to the router.
