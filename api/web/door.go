@@ -60,7 +60,9 @@ func (v *Visit) enter(in conduct.SignedIn, path, done string) error {
 	return v.See(path, done)
 }
 
-func (v *Visit) setCookie(secret string) { v.Response().Header().Add("Set-Cookie", v.site.o.Cookie(secret)) }
+func (v *Visit) setCookie(secret string) {
+	v.Response().Header().Add("Set-Cookie", v.site.o.Cookie(secret))
+}
 
 func (s *Site) signOut(v *Visit) error {
 	if v.Signed {

@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-// Words are named by keys in templates (t "a.b", n "a.b", tk "group" .Value) and in code (T("a.b"), say, count, sayOf, See(path, "done")).
+// Words are named by keys in templates (t "a.b", n "a.b", tk "group" .Value) and in code (T("a.b"), say, count, sayOf, See(path, "done"), and what those call).
 var (
 	plainKey = regexp.MustCompile(`\b(?:t|T\(|say\()\s?"([a-z_]+\.[a-z0-9_.]+)"`)
 	countKey = regexp.MustCompile(`\b(?:n|N\(|count\()\s?"([a-z_]+\.[a-z0-9_.]+)"`)
@@ -19,6 +19,8 @@ var (
 	scriptCount = regexp.MustCompile(`\btn\('([a-z_]+(?:\.[a-z0-9_]+)*)'`)
 	scriptGroup = regexp.MustCompile("\\bt\\(`([a-z_]+\\.)[^`]*\\$\\{")
 	scriptWord  = regexp.MustCompile(`'([a-z_]+(?:\.[a-z0-9_]+)+)'`)
+	nextKey     = regexp.MustCompile(`\bat\("([a-z_]+)", "[^"]*", "([a-z_]*)"\)`)
+	partKey     = regexp.MustCompile(`\bofClub\(v, "[a-z]+", "([a-z_]+)"`)
 	doneKey     = regexp.MustCompile(`\b(?:See|enter)\(.*, "([a-z_]+)"\)`)
 )
 
@@ -36,8 +38,14 @@ func TestWordsAreComplete(t *testing.T) {
 		for _, m := range groupKey.FindAllStringSubmatch(text, -1) {
 			groups[m[1]+"."] = true
 		}
-		for _, m := range doneKey.FindAllStringSubmatch(text, -1) {
+		for _, m := range append(doneKey.FindAllStringSubmatch(text, -1), partKey.FindAllStringSubmatch(text, -1)...) {
 			used["done."+m[1]] = true
+		}
+		for _, m := range nextKey.FindAllStringSubmatch(text, -1) {
+			used["next."+m[1]] = true
+			if m[2] != "" {
+				used["next."+m[2]] = true
+			}
 		}
 	}
 	for _, file := range sources(t) {
