@@ -55,7 +55,7 @@ func RowsOf[T any](list []T) Rows[T] {
 // Facts are what a package says of its trial as a whole. Edition counts the packages made of the trial, from 1: after an erasure
 // another one follows. Club is empty where the club is not named. Commitment, Seed and Scheme are zero in a recorded trial.
 // Fingerprint is that of version 1 of the protocol as the commitment binds it, names of waters among it. Checkpoint is the one
-// that the result was computed on. Of all Enrolled anglers the rows of Withheld ones are left out, and ErasedAnglers had theirs erased.
+// that the result was computed on. NamesTaken says that names of people were taken out of the rule sheet's texts. Of all Enrolled anglers the rows of Withheld ones are left out, and ErasedAnglers had theirs erased.
 type Facts struct {
 	Trial          trial.ID
 	Edition        int
@@ -75,6 +75,7 @@ type Facts struct {
 	Closed         string
 	Locked         string
 	RepeatOf       trial.ID
+	NamesTaken     bool
 	Enrolled       int64
 	Withheld       int64
 	ErasedAnglers  int64
@@ -106,6 +107,7 @@ type Angler struct {
 	Consent   string // publish_open, the only one with rows
 	Enrolment trial.ID
 	Code      [32]byte
+	Left      bool // the trial before it was closed, with the records kept
 }
 
 // Look is a planned count as it was decided.

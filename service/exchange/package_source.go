@@ -1,6 +1,8 @@
 package exchange
 
 import (
+	"time"
+
 	"evenrig/service/report"
 	"evenrig/service/trial"
 )
@@ -8,12 +10,13 @@ import (
 // Source is everything of a locked trial from which a package is made: names, times, places and all. What of it may be shown is
 // Publish's to decide and nobody else's, so that whoever reads the records hands them over as they are.
 //
-// Anglers are all enrolments in order of pseudonym, erased ones too (their chains' entries are wanted, parts they have none). Heads
-// are those of the checkpoints of which they are known, by checkpoint, in any order; of checkpoints made before heads were kept there
-// are none. People are the names of the club's members and of the trial's anglers: no text that holds one is published as it is.
+// Protocol is the version in force, Versions are all, oldest first. Anglers are all enrolments in order of pseudonym, erased ones too
+// (their chains' entries are wanted, parts they have none). Moves say how far every chain had come at the checkpoints of which that
+// is known. People are the names of the club's members and of the trial's anglers: no text that holds one is published as it is.
 type Source struct {
 	Trial       trial.Trial
 	Club        string // empty: the club is not named
+	RepeatOf    trial.ID
 	Protocol    trial.Protocol
 	Versions    []SourceVersion
 	Changes     []trial.StateChange
@@ -23,18 +26,22 @@ type Source struct {
 	Flies       []FlyPack
 	Disputes    []Dispute
 	Checkpoints []trial.Checkpoint
-	Heads       map[int64][]trial.Head
+	Moves       []trial.CheckpointMove
 	Organisers  Chain
 	Anglers     Rows[SourceAngler]
 	People      []string
 	Closing     trial.Analysis // the closing analysis, done
-	About       report.About   // for the report; its protocol, club, links and dates are Publish's
+	About       report.About   // for the report; what of it belongs to a club or an angler is Publish's
 }
 
-// SourceVersion is a version of the protocol with its canonical JSON (RFC 8785).
+// SourceVersion is a version of the protocol as it was registered, with its canonical JSON (RFC 8785), and what it changed and why.
 type SourceVersion struct {
-	Version
+	N         int
+	At        time.Time
+	Protocol  trial.Protocol
 	Canonical []byte
+	Fields    []string
+	Reason    string
 }
 
 // Chain is a ledger chain's entries in order, and their parts by number.
@@ -43,11 +50,11 @@ type Chain struct {
 	Parts   map[int64]trial.Parts
 }
 
-// SourceAngler is one enrolment's records, corrections and chain.
+// SourceAngler is one enrolment's records and chain. The chain of an imported trial's anglers is the organiser's and is not given
+// again.
 type SourceAngler struct {
-	Records    trial.Records
-	Amendments []trial.Amendment
-	Chain      Chain
+	Records trial.Records
+	Chain   Chain
 }
 
 // Publishing is what the organiser decides: the licence, an SPDX identifier of Licences, and what the server adds: which edition of

@@ -70,6 +70,7 @@ func factColumns() []column[Facts] {
 		weekColumn("closed", "when fishing ended", func(r *Facts) *string { return &r.Closed }),
 		weekColumn("locked", "when the records were fixed", func(r *Facts) *string { return &r.Locked }),
 		idColumn("repeat_of", "the published trial that this one repeats", func(r *Facts) *trial.ID { return &r.RepeatOf }),
+		truthColumn("names_taken", "names of people were taken out of the texts of plan.json", func(r *Facts) *bool { return &r.NamesTaken }),
 		wholeColumn("enrolled", "anglers who joined, without those whose records were erased", "anglers", func(r *Facts) *int64 { return &r.Enrolled }),
 		wholeColumn("withheld", "anglers whose rows are left out", "anglers", func(r *Facts) *int64 { return &r.Withheld }),
 		wholeColumn("erased_anglers", "anglers whose records were erased on their wish", "anglers", func(r *Facts) *int64 { return &r.ErasedAnglers }),
@@ -93,7 +94,7 @@ func versionColumns() []column[Version] {
 func wordColumns() []column[Word] {
 	return []column[Word]{
 		key(wholeColumn("n", "place of the word, from 1", "", func(r *Word) *int { return &r.N })),
-		needed(textColumn("word", "the word", func(r *Word) *string { return &r.Word })),
+		textColumn("word", "the word; empty where it names somebody or a water", func(r *Word) *string { return &r.Word }),
 	}
 }
 
@@ -103,6 +104,7 @@ func anglerColumns() []column[Angler] {
 		needed(wordColumn("consent", "what the angler agreed to; others have no rows", func(r *Angler) *string { return &r.Consent }, consentOpen)),
 		idColumn("enrolment", "id that the angler's part of the draw was made with", func(r *Angler) *trial.ID { return &r.Enrolment }),
 		digestColumn("code", "the angler's own 32 bytes of the draw's randomness", func(r *Angler) *[32]byte { return &r.Code }),
+		truthColumn("left", "left the trial and let the records stay", func(r *Angler) *bool { return &r.Left }),
 	}
 }
 

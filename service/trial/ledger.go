@@ -2,7 +2,6 @@ package trial
 
 import (
 	"crypto/sha256"
-	"encoding/binary"
 	"encoding/json"
 	"slices"
 	"time"
@@ -136,19 +135,18 @@ func NextCheckpoint(trial ID, previous *Checkpoint, heads []Head, at time.Time) 
 	return c
 }
 
-// HeadsRoot returns the Merkle root of chains' heads, in any order. A leaf is the chain's public id, its length (8 bytes, big
-// endian) and its last hash.
+// HeadsRoot returns the Merkle root of chains' heads, in any order; see Head.Leaf.
 func HeadsRoot(heads []Head) Digest {
 	heads = slices.Clone(heads)
 	for i := range heads {
 		heads[i].ChainID = heads[i].ChainID.Public()
 	}
 	slices.SortFunc(heads, func(a, b Head) int { return slices.Compare(a.ChainID[:], b.ChainID[:]) })
-	leaves := make([][]byte, len(heads))
+	leaves := make([]Digest, len(heads))
 	for i, h := range heads {
-		leaves[i] = slices.Concat(h.ChainID[:], binary.BigEndian.AppendUint64(nil, uint64(h.N)), h.Hash[:])
+		leaves[i] = h.Leaf()
 	}
-	return MerkleRoot(leaves)
+	return LeavesRoot(leaves)
 }
 
 // Follow computes the checkpoint's hash given the previous one, nil for the first: SHA-256(previous hash || root).
@@ -162,17 +160,9 @@ func (c Checkpoint) Follow(previous *Checkpoint) Digest {
 
 // MerkleRoot returns the root of the Merkle tree over the leaves (RFC 9162, section 2.1).
 func MerkleRoot(leaves [][]byte) Digest {
-	switch n := len(leaves); n {
-	case 0:
-		return sha256.Sum256(nil)
-	case 1:
-		return sha256.Sum256(append([]byte{0}, leaves[0]...))
-	default:
-		k := 1
-		for k*2 < n {
-			k *= 2
-		}
-		left, right := MerkleRoot(leaves[:k]), MerkleRoot(leaves[k:])
-		return sha256.Sum256(slices.Concat([]byte{1}, left[:], right[:]))
+	hashes := make([]Digest, len(leaves))
+	for i, leaf := range leaves {
+		hashes[i] = sha256.Sum256(append([]byte{0}, leaf...))
 	}
+	return LeavesRoot(hashes)
 }
