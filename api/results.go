@@ -106,7 +106,7 @@ func (r storedResult) VisitGetAnalysisResponse(w http.ResponseWriter) error {
 // GetReport returns a result as a page.
 func (h *handlers) GetReport(ctx context.Context, r openapi.GetReportRequestObject) (openapi.GetReportResponseObject, error) {
 	var b bytes.Buffer
-	if err := h.service.Report(ctx, actorOf(ctx), trial.ID(r.Trial), r.N, &b); err != nil {
+	if err := h.service.Report(ctx, actorOf(ctx), trial.ID(r.Trial), r.N, conduct.ReportPage, &b); err != nil {
 		return nil, err
 	}
 	return reportPage(b.Bytes()), nil

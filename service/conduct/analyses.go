@@ -230,8 +230,14 @@ func analysisInput(p trial.Protocol, all []trial.EnrolmentCount) analysis.Input 
 // ReportPolicy is the Content-Security-Policy under which a report page is shown: its own style sheet and nothing else.
 var ReportPolicy = report.ContentPolicy
 
-// Report writes the report page of a finished analysis. It tells nothing of anybody's name or spot.
-func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n int, w io.Writer) error {
+// Shape is a form in which a result is shown.
+type Shape func(io.Writer, analysis.Result, report.About) error
+
+// ReportPage is the whole report as a page of its own.
+var ReportPage Shape = report.HTML
+
+// Report writes a finished analysis in the shape; n 0 is the last that stands. It tells nothing of anybody's name or spot.
+func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n int, shape Shape, w io.Writer) error {
 	var a trial.Analysis
 	var about report.About
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
@@ -239,17 +245,8 @@ func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n 
 		if err != nil {
 			return err
 		}
-		if a, err = tx.AnalysisBy(ctx, id, n); err != nil {
+		if a, err = finished(ctx, tx, t, n); err != nil {
 			return err
-		}
-		if err := readable(t, a); err != nil {
-			return err
-		}
-		if err := standing(ctx, tx, a); err != nil {
-			return err
-		}
-		if a.State != trial.Done {
-			return trial.Fail(trial.Conflict, "analysis."+string(a.State), "analysis %d is %s; there is no report yet", n, a.State)
 		}
 		about, err = s.about(ctx, tx, t, a)
 		return err
@@ -259,52 +256,35 @@ func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n 
 	}
 	result, err := analysis.Decode(a.Result)
 	if err != nil {
-		return fmt.Errorf("decode analysis %d of trial %s: %w", n, id, err)
+		return fmt.Errorf("decode analysis %d of trial %s: %w", a.N, id, err)
 	}
-	return report.HTML(w, result, about)
+	return shape(w, result, about)
 }
 
-func (s *Service) about(ctx context.Context, tx trial.ReadTx, t trial.Trial, a trial.Analysis) (report.About, error) {
-	var about report.About
-	p, err := s.rulesOf(ctx, tx, t)
-	if err != nil {
-		return about, err
-	}
-	club, err := tx.ClubBy(ctx, t.ClubID)
-	if err != nil {
-		return about, err
-	}
-	checkpoints, err := tx.CheckpointsOf(ctx, t.ID)
-	if err != nil {
-		return about, err
-	}
-	input, err := analysis.ReadInput(*p, a.Input)
-	if err != nil {
-		return about, fmt.Errorf("input of analysis %d of trial %s: %w", a.N, t.ID, err)
-	}
-	about = report.About{
-		Title: p.Title, Club: club.Name, Protocol: p, ProtocolVersion: a.ProtocolVersion, ProtocolFingerprint: t.Fingerprint.String(),
-		Effort: &input.Effort,
-		Links:  []report.Link{{Text: "result as JSON", Href: fmt.Sprintf("../%d", a.N)}, {Text: "fish as a catch table", Href: "../../catches.csv"}},
-	}
-	if t.Source == trial.Drawn {
-		about.Draw.Commitment = t.Commitment.String()
-		if t.Seed != nil {
-			about.Draw.Seed = t.Seed.String()
+// finished returns an analysis that is done and may be read; n 0 is the last that stands.
+func finished(ctx context.Context, tx trial.ReadTx, t trial.Trial, n int) (a trial.Analysis, err error) {
+	if n == 0 {
+		all, err := tx.AnalysesOf(ctx, t.ID)
+		if err != nil {
+			return a, err
+		}
+		for _, other := range all {
+			if other.Stands() {
+				n = other.N
+			}
 		}
 	}
-	for _, c := range checkpoints {
-		if int64(c.N) == a.Checkpoint {
-			about.Checkpoint = c.Hash.String()
-		}
+	if a, err = tx.AnalysisBy(ctx, t.ID, n); err != nil {
+		return a, err
 	}
-	for _, d := range []struct {
-		what string
-		at   *time.Time
-	}{{"registered", t.RegisteredAt}, {"closed", t.ClosedAt}, {"locked", t.LockedAt}, {"counted", a.FinishedAt}} {
-		if d.at != nil {
-			about.Dates = append(about.Dates, report.Dated{What: d.what, At: *d.at})
-		}
+	if err := readable(t, a); err != nil {
+		return a, err
 	}
-	return about, nil
+	if err := standing(ctx, tx, a); err != nil {
+		return a, err
+	}
+	if a.State != trial.Done {
+		return a, trial.Fail(trial.Conflict, "analysis."+string(a.State), "analysis %d is %s; there is no report yet", a.N, a.State)
+	}
+	return a, nil
 }

@@ -17,6 +17,7 @@ import (
 	"github.com/gowebpki/jcs"
 
 	"evenrig/service/analysis"
+	"evenrig/service/conduct"
 	"evenrig/service/exchange"
 	"evenrig/service/trial"
 )
@@ -205,7 +206,7 @@ func TestClosingAnalysis(t *testing.T) {
 	if queued.State != trial.Queued || queued.Checkpoint != points[len(points)-1].N {
 		t.Errorf("queued %+v; last checkpoint %+v", queued, points[len(points)-1])
 	}
-	if err := w.s.Report(w.ctx, e.organiser, e.trial, 1, &bytes.Buffer{}); trial.KindOf(err) != trial.Conflict {
+	if err := w.s.Report(w.ctx, e.organiser, e.trial, 1, conduct.ReportPage, &bytes.Buffer{}); trial.KindOf(err) != trial.Conflict {
 		t.Errorf("a report before the result: %v", err)
 	}
 	again := must(w.s.RequestAnalysis(w.ctx, e.organiser, e.trial))(t)
@@ -237,7 +238,7 @@ func TestClosingAnalysis(t *testing.T) {
 		t.Errorf("%d took the test pattern, want %d", result.Counts.Test, test)
 	}
 	var page bytes.Buffer
-	w.ok(w.s.Report(w.ctx, e.anglers[3], e.trial, 1, &page))
+	w.ok(w.s.Report(w.ctx, e.anglers[3], e.trial, 1, conduct.ReportPage, &page))
 	for _, name := range []string{"angler 1", "Upper Wend", "secretary"} {
 		if strings.Contains(page.String(), name) {
 			t.Errorf("the report names %q", name)

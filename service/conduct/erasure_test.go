@@ -210,7 +210,7 @@ func TestErasedAfterLocking(t *testing.T) {
 	for n := 1; n <= 2; n++ {
 		_, err := w.s.Analysis(w.ctx, e.organiser, e.trial, n)
 		wantKind(t, err, trial.Gone, "analysis.withdrawn")
-		err = w.s.Report(w.ctx, e.organiser, e.trial, n, &strings.Builder{})
+		err = w.s.Report(w.ctx, e.organiser, e.trial, n, conduct.ReportPage, &strings.Builder{})
 		wantKind(t, err, trial.Gone, "analysis.withdrawn")
 	}
 	if result := e.result(3); result.Counts.Anglers != 2 || len(result.Anglers) != 2 || result.Counts.Analysed != 32 {

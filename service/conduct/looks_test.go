@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"evenrig/service/analysis"
+	"evenrig/service/conduct"
 	"evenrig/service/trial"
 )
 
@@ -108,7 +109,7 @@ func TestPlannedLooks(t *testing.T) {
 	for _, who := range []trial.Actor{e.organiser, e.eyes, e.anglers[0]} {
 		_, err := w.s.Analysis(w.ctx, who, e.trial, 1)
 		wantKind(t, err, trial.Conflict, "analysis.hidden")
-		wantKind(t, w.s.Report(w.ctx, who, e.trial, 1, &bytes.Buffer{}), trial.Conflict, "analysis.hidden")
+		wantKind(t, w.s.Report(w.ctx, who, e.trial, 1, conduct.ReportPage, &bytes.Buffer{}), trial.Conflict, "analysis.hidden")
 		for _, a := range must(w.s.Analyses(w.ctx, who, e.trial))(t) {
 			if !a.Fingerprint.IsZero() || a.Result != nil || a.Input != nil {
 				t.Errorf("the list shows what a look counted: %+v", a)

@@ -181,7 +181,7 @@ var calls = map[string]call{
 	"Analyses": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Analyses(w.ctx, who, at.trial) },
 	"Report": func(w *world, who trial.Actor, at target) (any, error) {
 		var page bytes.Buffer
-		err := w.s.Report(w.ctx, who, at.trial, at.analysis, &page)
+		err := w.s.Report(w.ctx, who, at.trial, at.analysis, conduct.ReportPage, &page)
 		return page.String(), err
 	},
 	"DrawNight": func(w *world, who trial.Actor, at target) (any, error) { return w.s.DrawNight(w.ctx, who, at.trial) },
