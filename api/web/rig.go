@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"html/template"
+	"math"
 	"strconv"
 
 	"evenrig/service/trial"
@@ -59,9 +60,9 @@ func hungOf(p trial.Protocol, part trial.Part) *Hung {
 	return &Hung{Test: part == trial.Test}
 }
 
-// measured adds the geometry to a rig: how far apart its flies hang, in centimetres and inches.
+// measured adds the geometry to a rig: how far apart its flies hang, in centimetres and, to the half, in inches.
 func (l Line) measured(spacingCM float64) Line {
-	l.Spacing = strconv.FormatFloat(spacingCM, 'f', -1, 64) + " cm (" + strconv.FormatFloat(spacingCM/2.54, 'f', 1, 64) + " in)"
+	l.Spacing = strconv.FormatFloat(spacingCM, 'f', -1, 64) + " cm (" + strconv.FormatFloat(math.Round(2*spacingCM/2.54)/2, 'f', -1, 64) + " in)"
 	return l
 }
 

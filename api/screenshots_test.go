@@ -1,0 +1,123 @@
+package api_test
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/chromedp"
+)
+
+var screenshots = flag.String("screenshots", "", "folder to put pictures of every page at the table into")
+
+// findBrowser returns where a browser is that can be driven. Without one the test is skipped and says so; with
+// REQUIRE_BROWSER=1 it fails.
+func findBrowser(t *testing.T) string {
+	t.Helper()
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	const missing = "no browser was found (chromium, chromium-browser, google-chrome): the pages were not looked at"
+	if os.Getenv("REQUIRE_BROWSER") == "1" {
+		t.Fatal(missing)
+	}
+	t.Skip("SKIPPED: " + missing)
+	return ""
+}
+
+// startBrowser starts one that goes nowhere by itself.
+func startBrowser(t *testing.T) context.Context {
+	t.Helper()
+	ctx, cancel := chromedp.NewExecAllocator(t.Context(), chromedp.ExecPath(findBrowser(t)), chromedp.UserDataDir(t.TempDir()),
+		chromedp.Flag("headless", true), chromedp.Flag("no-sandbox", true), chromedp.Flag("disable-gpu", true), chromedp.Flag("disable-quic", true),
+		chromedp.Flag("no-first-run", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewContext(ctx)
+	t.Cleanup(cancel)
+	return ctx
+}
+
+// lendTo gives a real browser the cookies of one that has signed in.
+func (b *browser) lendTo(ctx context.Context, t *testing.T) {
+	t.Helper()
+	r, err := b.client.Get(b.w.url + "/clubs")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Body.Close()
+	for _, c := range b.client.Jar.Cookies(r.Request.URL) {
+		if _, err := chromedp.Call(ctx, network.SetCookie, network.SetCookieParams{Name: c.Name, Value: c.Value, URL: b.w.url, Secure: new(true), Path: "/", HTTPOnly: new(true)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// view is a size and colour scheme that a page is looked at in.
+type view struct {
+	name          string
+	width, height int64
+	scheme        string
+}
+
+var views = []view{{"phone", 375, 780, "light"}, {"desktop", 1200, 900, "light"}, {"phone-dark", 375, 780, "dark"}}
+
+// picture puts pictures of the page at path into the folder.
+func picture(ctx context.Context, t *testing.T, url, name string) {
+	t.Helper()
+	for _, v := range views {
+		scheme := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v.scheme}}}
+		var png []byte
+		err := chromedp.Do(ctx, chromedp.EmulateViewport(v.width, v.height))
+		if err == nil {
+			_, err = chromedp.Call(ctx, emulation.SetEmulatedMedia, scheme)
+		}
+		if err == nil {
+			err = chromedp.Do(ctx, chromedp.Navigate(url))
+		}
+		if err == nil {
+			png, err = chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		}
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		file := filepath.Join(*screenshots, fmt.Sprintf("%s-%s.png", name, v.name))
+		if err := os.WriteFile(file, png, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// Pictures of every page at the table, to be looked at: go test ./api -run TestScreenshots -screenshots FOLDER
+func TestScreenshots(t *testing.T) {
+	if *screenshots == "" {
+		t.Skip("no folder for pictures was named")
+	}
+	ctx, cancel := context.WithTimeout(startBrowser(t), 5*time.Minute)
+	defer cancel()
+	w := newWorld(t)
+	c := w.newClub("Fellside Fly Fishers")
+	c.drafted(c.ruleSheet())
+	e := c.opened(c.ruleSheet())
+	anna := e.join("Anna of the lower beat")
+	organiser, angler := c.organiser.signedIn("sef@example.org"), anna.signedIn("anna@example.org")
+	for _, page := range []struct{ name, path string }{{"front", "/"}, {"sign-in", "/sign-in"}, {"join", "/join"}, {"first-admin", "/first-admin"}, {"nothing", "/nothing"}} {
+		picture(ctx, t, w.url+page.path, page.name)
+	}
+	organiser.lendTo(ctx, t)
+	trialAt := "/trials/" + e.trial.String()
+	for _, page := range []struct{ name, path string }{
+		{"me", "/me"}, {"tokens", "/me/tokens"}, {"clubs", "/clubs"}, {"club", "/clubs/" + c.id.String()}, {"trial-organiser", trialAt}, {"move", trialAt + "/move/closed"}, {"members", trialAt + "/members"},
+	} {
+		picture(ctx, t, w.url+page.path, page.name)
+	}
+	_ = angler
+}
