@@ -42,12 +42,10 @@ function cautions(day, pack) {
   return h('p.care', {}, state === 'caution' ? t('warm.caution', { limit: pack.protocol.welfare.caution_c }) : t('warm.unmeasured'));
 }
 
-const drawing = (protocol, arrangement) => {
+function drawing(protocol, arrangement) {
   const { lower, upper } = hung(protocol, arrangement);
-  return h('div.drawn', {}, rig(protocol, arrangement, t('rig.label', { upper: upper.name, upper_word: protocol.upper_word, lower: lower.name, lower_word: protocol.lower_word })),
-    h('dl', {}, ...[[protocol.upper_word, upper], [protocol.lower_word, lower]].flatMap(([word, p]) => [
-      h('dt', {}, word), h(`dd.of-${p.part}`, {}, h('b', {}, p.name), h('span.looks', {}, ...looks(p)))])));
-};
+  return rig(protocol, arrangement, t('rig.label', { upper: upper.name, upper_word: protocol.upper_word, lower: lower.name, lower_word: protocol.lower_word }));
+}
 
 /** Casts after a change that do not count yet: the line still drifts as before. */
 const castsFirst = ({ protocol: { swap: { cool_down_casts: n } } }) => (n ? tn('swap.casts', n) : null);
@@ -95,7 +93,7 @@ function swapping(day, pack, swap) {
   });
   const saved = undoing(Date.now());
   return h('section.swap', { role: 'alertdialog', ariaLabel: t('swap.title') },
-    saved ? undoRow(day, pack, saved) : null, h('h1', {}, t(!round ? 'swap.over' : same ? 'swap.same' : 'swap.title')),
+    h('h1', {}, t(!round ? 'swap.over' : same ? 'swap.same' : 'swap.title')),
     h('p.round', {}, t(`swap.by_${day.period.by}`, { time: clock(swap.shown) }), round ? [' ', named(round)] : ''),
     round ? drawing(pack.protocol, round.arrangement) : h('p', {}, t('coin.text')),
     h('p.small', {}, castsFirst(pack)),
@@ -103,7 +101,8 @@ function swapping(day, pack, swap) {
     h('div.row', {}, button('aside', t('swap.fish'), () => {
       app.aside = true;
       return draw();
-    }), button('cannot', t('swap.cannot'), () => go('report', day.id, 'could_not_swap'))));
+    }), button('cannot', t('swap.cannot'), () => go('report', day.id, 'could_not_swap'))),
+    saved ? undoRow(day, pack, saved) : null);
 }
 
 /** Fishing: the line with its two flies, each half a screen, in the order in which they hang. */

@@ -15,7 +15,7 @@ export async function kept(outing) {
   const refused = mine.filter((r) => r.sent === 'refused'), waiting = mine.filter((r) => r.sent === 'waiting');
   return [
     h('h1', {}, t(outing ? 'receipt.title' : 'kept.title')), h('p', {}, [tn('strip.waiting', waiting.length), tn('strip.sent', mine.filter((r) => r.sent === 'sent').length)].join(' · ')),
-    waiting.length ? h('p', {}, t(`link.${app.link}`)) : null,
+    waiting.length && app.link !== 'sent' ? h('p', {}, t(`link.${app.link}`)) : null,
     app.link === 'sign-in' ? h('a.button', { href: '#' }, t('sign.in')) : null,
     refused.length ? h('section.loud', {}, h('h2', {}, tn('refused.title', refused.length)), h('p', {}, t('refused.text')), h('ul', {}, ...refused.map(refusal)), button('again', t('refused.again'), once(async () => {
       await tryAgain(app.who.id);

@@ -103,7 +103,7 @@ function strip() {
   const { waiting, sent, refused } = app.counts;
   const text = app.who ? [tn('strip.waiting', waiting), tn('strip.sent', sent), ...(refused ? [tn('strip.refused', refused)] : [])].join(' · ') : '';
   document.querySelector('#counts').replaceChildren(app.who ? h('a', { href: '#kept', className: refused ? 'look' : '' }, text) : '');
-  document.querySelector('#link').textContent = app.who && waiting + refused ? t(`link.${app.link}`) : '';
+  document.querySelector('#link').textContent = app.who && ['sign-in', 'other'].includes(app.link) ? t(`link.${app.link}`) : '';
 }
 
 /** What could not be kept is no fish on the phone: say so until the angler has seen it. */
@@ -116,11 +116,11 @@ function notKept() {
     }, 'main')));
 }
 
-let timer = null, at = Infinity;
+let timer = null, at = Infinity; // at: by the clock that nobody can set
 
 /** Sends what waits, soon. */
 export function sendSoon(delay = 0) {
-  const due = Date.now() + delay;
+  const due = performance.now() + delay;
   if (timer && at <= due) return;
   clearTimeout(timer);
   at = due;

@@ -28,7 +28,7 @@ export function h(what, props = {}, ...children) {
     else if (name in e && name !== 'list') e[name] = value;
     else e.setAttribute(name, value === true ? '' : value);
   }
-  e.append(...children.flat().filter((c) => c !== null && c !== undefined && c !== false));
+  e.append(...children.flat(9).filter((c) => c !== null && c !== undefined && c !== false));
   return e;
 }
 
@@ -78,7 +78,7 @@ let shown = '';
 export function show(name, ...content) {
   const main = document.querySelector('main'), focused = document.activeElement?.dataset?.key;
   main.className = name.split('/')[0];
-  main.replaceChildren(...content.flat().filter(Boolean));
+  main.replaceChildren(...content.flat(9).filter(Boolean));
   if (shown !== name) {
     scrollTo(0, 0);
     const heading = main.querySelector('h1');

@@ -1,5 +1,6 @@
 // The rig: a line with its two flies. The changed fly's body is filled, the usual one's open; their colours differ too.
 
+import { h } from './page.js';
 import { hung } from './rules.js';
 
 function svg(tag, attributes, ...children) {
@@ -26,16 +27,12 @@ export function looks(pattern) {
   return [...(known ? [svg('svg', { class: 'patch', viewBox: '0 0 14 14', 'aria-hidden': 'true' }, svg('circle', { cx: 7, cy: 7, r: 6, fill: pattern.colour.trim() }))] : []), words];
 }
 
-/** The rig in an arrangement, upright, with names and words. label is the drawing in words. */
+/** The rig in an arrangement: the line with its flies, and beside each its place, name and looks. label is the drawing in words. */
 export function rig(protocol, arrangement, label) {
   const { lower, upper } = hung(protocol, arrangement);
-  return svg('svg', { class: 'rig', viewBox: '0 0 300 230', role: 'img', 'aria-label': label },
-    svg('path', { class: 'line', d: 'M40 4V176M40 58 74 70' }), svg('circle', { class: 'knot', cx: 40, cy: 58, r: 5 }),
-    mark(upper, 'translate(74 70) rotate(18) scale(1.7)'), mark(lower, 'translate(40 176) rotate(90) scale(1.7)'),
-    ...label2(protocol.upper_word, upper, 132, 66), ...label2(protocol.lower_word, lower, 78, 186));
+  const said = (word, p) => h(`div.of-${p.part}`, {}, h('span.word', {}, word), h('b', {}, p.name), h('span.looks', {}, ...looks(p)));
+  return h('div.rig', {}, svg('svg', { viewBox: '0 0 110 190', role: 'img', 'aria-label': label },
+    svg('path', { class: 'line', d: 'M28 2V138M28 40 52 49' }), svg('circle', { class: 'knot', cx: 28, cy: 40, r: 5 }),
+    mark(upper, 'translate(52 49) rotate(18) scale(1.75)'), mark(lower, 'translate(28 138) rotate(90) scale(1.75)')),
+  said(protocol.upper_word, upper), said(protocol.lower_word, lower));
 }
-
-const label2 = (word, pattern, x, y) => [
-  svg('text', { class: 'word', x, y }, word),
-  svg('text', { class: 'name', x, y: y + 22 }, pattern.name.length > 22 ? `${pattern.name.slice(0, 21)}…` : pattern.name),
-];
