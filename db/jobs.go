@@ -29,6 +29,20 @@ func (analysisArgs) InsertOpts() river.InsertOpts {
 	return river.InsertOpts{MaxAttempts: analysisAttempts, UniqueOpts: river.UniqueOpts{ByArgs: true}}
 }
 
+// publicationArgs are all that the queue knows of an edition of a package.
+type publicationArgs struct {
+	TrialID trial.ID `json:"trial_id"`
+	N       int      `json:"n"`
+}
+
+// Kind names the job in the queue.
+func (publicationArgs) Kind() string { return "publication" }
+
+// InsertOpts makes the job unique. It stands in a queue of its own, so that analyses do not wait for it.
+func (publicationArgs) InsertOpts() river.InsertOpts {
+	return river.InsertOpts{MaxAttempts: publicationAttempts, Queue: publicationQueue, UniqueOpts: river.UniqueOpts{ByArgs: true}}
+}
+
 // checkpointArgs is the job that each minute looks for trials whose records moved.
 type checkpointArgs struct{}
 
@@ -46,8 +60,13 @@ func (checkpointArgs) InsertOpts() river.InsertOpts {
 }
 
 const (
-	analysisAttempts   = 5
-	analysesAtOnce     = 2
+	analysisAttempts    = 5
+	analysesAtOnce      = 2
+	publicationAttempts = 3
+	publicationQueue    = "publication"
+	// publicationTimeout is far above what the package of a season takes, publicationPause what one waits for an analysis.
+	publicationTimeout = 30 * time.Minute
+	publicationPause   = time.Second
 	checkpointQueue    = "checkpoint"
 	checkpointInterval = time.Minute
 	// jobTimeout is far above what an analysis of a season takes. A job that does not even heed that is taken up again
@@ -57,22 +76,31 @@ const (
 	fetchPause  = 10 * time.Millisecond
 )
 
-// Jobs works on queued analyses and takes checkpoints. Any number of processes may run one on the same database: each
-// analysis runs on one of them, and one of them, elected, asks for a checkpoint each minute.
+// Jobs works on queued analyses and editions and takes checkpoints. Any number of processes may run one on the same database:
+// each job runs on one of them, and one of them, elected, asks for a checkpoint each minute.
 type Jobs struct {
 	store  *Store
 	client *river.Client[pgx.Tx]
 }
 
-// NewJobs returns Jobs that compute analyses with analyse and take checkpoints with checkpoint, once started.
-func NewJobs(s *Store, analyse trial.JobFunc, checkpoint func(ctx context.Context) error) (*Jobs, error) {
+// Work is what Jobs do: compute an analysis, make an edition of a package, and, each minute, take the checkpoints that are due.
+type Work struct {
+	Analyse    trial.JobFunc
+	Publish    trial.JobFunc
+	EachMinute func(ctx context.Context) error
+}
+
+// NewJobs returns Jobs that do the given work, once started.
+func NewJobs(s *Store, work Work) (*Jobs, error) {
 	workers := river.NewWorkers()
-	river.AddWorker(workers, &analysisWorker{store: s, analyse: analyse})
-	river.AddWorker(workers, &checkpointWorker{store: s, checkpoint: checkpoint})
+	river.AddWorker(workers, &analysisWorker{store: s, analyse: work.Analyse})
+	river.AddWorker(workers, &publicationWorker{store: s, publish: work.Publish})
+	river.AddWorker(workers, &checkpointWorker{store: s, checkpoint: work.EachMinute})
 	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
 		ID: s.process + "/" + rand.Text(), Schema: jobsSchema, Logger: queueLog(s.log), Workers: workers,
 		Queues: map[string]river.QueueConfig{
 			river.QueueDefault: {MaxWorkers: analysesAtOnce},
+			publicationQueue:   {MaxWorkers: 1},
 			checkpointQueue:    {MaxWorkers: 1},
 		},
 		FetchCooldown: fetchPause, JobTimeout: jobTimeout, RescueStuckJobsAfter: rescueAfter,
@@ -140,6 +168,38 @@ func (w *analysisWorker) Work(ctx context.Context, job *river.Job[analysisArgs])
 	return errAnalysis
 }
 
+// publicationWorker makes one edition of a package.
+type publicationWorker struct {
+	river.WorkerDefaults[publicationArgs]
+	store   *Store
+	publish trial.JobFunc
+}
+
+var errPublication = errors.New("the package failed; the service's log says why")
+
+// Timeout bounds the job.
+func (w *publicationWorker) Timeout(*river.Job[publicationArgs]) time.Duration {
+	return publicationTimeout
+}
+
+// Work runs the job. When the last attempt fails, the edition is marked as failed, so that another can be asked for.
+func (w *publicationWorker) Work(ctx context.Context, job *river.Job[publicationArgs]) error {
+	err := guard(func() error { return w.publish(ctx, job.Args.TrialID, job.Args.N) })
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, trial.ErrNotYet):
+		return river.JobSnooze(publicationPause)
+	}
+	w.store.log.Error("a package could not be made", "trial", job.Args.TrialID, "edition", job.Args.N, "attempt", job.Attempt, "reason", err)
+	if job.Attempt >= job.MaxAttempts {
+		if err := w.store.failPublication(context.WithoutCancel(ctx), job.Args); err != nil {
+			w.store.log.Error("a failed edition could not be marked", "trial", job.Args.TrialID, "edition", job.Args.N, "reason", err)
+		}
+	}
+	return errPublication
+}
+
 // guard turns a panic into an error, so that the queue does not keep its text.
 func guard(do func() error) (err error) {
 	defer func() {
@@ -160,38 +220,65 @@ UPDATE analyses SET state = 'failed', finished_at = @at, failure = @failure WHER
 	return translate(err)
 }
 
-// freeJobs frees the analyses of processes that live no more, and marks as failed those that nobody will work on again:
-// their last process was killed too, so that it could not do so itself.
+// failPublication marks an edition as failed for good.
+func (s *Store) failPublication(ctx context.Context, p publicationArgs) error {
+	const failPublication = `
+UPDATE publications SET state = 'failed', failure = @failure WHERE trial_id = @trial_id AND edition = @edition AND state = 'queued'`
+	_, err := s.pool.Exec(ctx, failPublication, pgx.StrictNamedArgs{
+		"trial_id": p.TrialID, "edition": p.N, "failure": "the package could not be made; ask for it again, and tell the server's admin if it fails again",
+	})
+	return translate(err)
+}
+
+// freeJobs frees the work of processes that live no more, and marks as failed what nobody will work on again: its last
+// process was killed too, so that it could not do so itself.
 func (s *Store) freeJobs(ctx context.Context) error {
 	const free = `
 UPDATE jobs.river_job j
 SET state = (CASE WHEN attempt < max_attempts THEN 'available' ELSE 'discarded' END)::jobs.river_job_state,
     finalized_at = CASE WHEN attempt < max_attempts THEN NULL ELSE now() END
-WHERE kind = @kind AND state = 'running' AND NOT EXISTS (
+WHERE kind = ANY(@kinds) AND state = 'running' AND NOT EXISTS (
     SELECT FROM pg_stat_activity
     WHERE datname = current_database()
       AND application_name = @prefix || split_part(j.attempted_by[array_upper(j.attempted_by, 1)], '/', 1))`
-	const orphans = `
-SELECT trial_id, n FROM analyses a
+	const (
+		without = ` q
 WHERE state = 'queued' AND NOT EXISTS (
     SELECT FROM jobs.river_job
-    WHERE kind = @kind AND args @> jsonb_build_object('trial_id', a.trial_id::text, 'n', a.n)
+    WHERE kind = @kind AND args @> jsonb_build_object('trial_id', q.trial_id::text, 'n', q.n)
       AND state IN ('available', 'pending', 'retryable', 'running', 'scheduled'))`
-	kind := analysisArgs{}.Kind()
-	if _, err := s.pool.Exec(ctx, free, pgx.StrictNamedArgs{"kind": kind, "prefix": applicationPrefix}); err != nil {
+		analyses = `SELECT trial_id, n FROM analyses` + without
+		editions = `SELECT trial_id, n FROM (SELECT trial_id, edition AS n, state FROM publications)` + without
+	)
+	kinds := []string{analysisArgs{}.Kind(), publicationArgs{}.Kind()}
+	if _, err := s.pool.Exec(ctx, free, pgx.StrictNamedArgs{"kinds": kinds, "prefix": applicationPrefix}); err != nil {
 		return fmt.Errorf("free the jobs of processes that ended: %w", translate(err))
 	}
-	rows, err := s.pool.Query(ctx, orphans, pgx.StrictNamedArgs{"kind": kind})
+	err := failOrphans(ctx, s, analyses, func(a analysisArgs) error { return s.failAnalysis(ctx, a, time.Now()) })
 	if err != nil {
-		return fmt.Errorf("look for analyses without a job: %w", translate(err))
+		return fmt.Errorf("mark analyses without a job as failed: %w", err)
 	}
-	left, err := pgx.CollectRows(rows, pgx.RowToStructByName[analysisArgs])
+	err = failOrphans(ctx, s, editions, func(p publicationArgs) error { return s.failPublication(ctx, p) })
 	if err != nil {
-		return fmt.Errorf("look for analyses without a job: %w", translate(err))
+		return fmt.Errorf("mark editions without a job as failed: %w", err)
 	}
-	for _, a := range left {
-		if err := s.failAnalysis(ctx, a, time.Now()); err != nil {
-			return fmt.Errorf("mark an analysis as failed: %w", err)
+	return nil
+}
+
+// failOrphans marks what the query finds.
+func failOrphans[T river.JobArgs](ctx context.Context, s *Store, query string, fail func(T) error) error {
+	var kind T
+	rows, err := s.pool.Query(ctx, query, pgx.StrictNamedArgs{"kind": kind.Kind()})
+	if err != nil {
+		return translate(err)
+	}
+	left, err := pgx.CollectRows(rows, pgx.RowToStructByName[T])
+	if err != nil {
+		return translate(err)
+	}
+	for _, job := range left {
+		if err := fail(job); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -31,7 +31,7 @@ func none(context.Context) error { return nil }
 // work starts Jobs and stops them when the test ends.
 func work(t *testing.T, s *db.Store, analyse trial.JobFunc, checkpoint func(context.Context) error) {
 	t.Helper()
-	jobs, err := db.NewJobs(s, analyse, checkpoint)
+	jobs, err := db.NewJobs(s, db.Work{Analyse: analyse, EachMinute: checkpoint})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -198,11 +198,11 @@ func TestStopInTheMidst(t *testing.T) {
 	w := newWorld(t)
 	enqueue(t, w, 1)
 	running := make(chan struct{})
-	jobs, err := db.NewJobs(w.store, func(ctx context.Context, _ trial.ID, _ int) error {
+	jobs, err := db.NewJobs(w.store, db.Work{Analyse: func(ctx context.Context, _ trial.ID, _ int) error {
 		close(running)
 		<-ctx.Done()
 		return ctx.Err()
-	}, none)
+	}, EachMinute: none})
 	if err != nil {
 		t.Fatal(err)
 	}

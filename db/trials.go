@@ -10,7 +10,7 @@ import (
 
 const selectTrial = `
 SELECT id, club_id, title, state, design, source, revision, protocol_version, fingerprint, commitment, scheme,
-       sealed_seed, seed, created_at, registered_at, closed_at, locked_at
+       sealed_seed, seed, created_at, registered_at, closed_at, locked_at, original
 FROM trials `
 
 // TrialBy implements trial.ReadTx.
@@ -37,11 +37,11 @@ func (r readTx) RegisteredTrials(ctx context.Context) ([]trial.ID, error) {
 func (w writeTx) InsertTrial(ctx context.Context, t trial.Trial) error {
 	const insertTrial = `
 INSERT INTO trials (id, club_id, title, state, design, source, revision, protocol_version, fingerprint, commitment, scheme,
-                    sealed_seed, seed, created_at, registered_at, closed_at, locked_at)
+                    sealed_seed, seed, created_at, registered_at, closed_at, locked_at, original)
 VALUES (@id, @club_id, @title, @state, @design, @source, @revision, @protocol_version, @fingerprint, @commitment, @scheme,
-        @sealed_seed, @seed, @created_at, @registered_at, @closed_at, @locked_at)`
+        @sealed_seed, @seed, @created_at, @registered_at, @closed_at, @locked_at, @original)`
 	args := trialArgs(t)
-	args["club_id"], args["created_at"] = t.ClubID, t.CreatedAt
+	args["club_id"], args["created_at"], args["original"] = t.ClubID, t.CreatedAt, t.Original
 	return insert(ctx, w.tx, "trial", insertTrial, args)
 }
 
@@ -51,7 +51,7 @@ func (w writeTx) LockTrial(ctx context.Context, id trial.ID) (trial.Trial, error
 	return one(ctx, w.tx, "trial", lockTrial, pgx.StrictNamedArgs{"id": id}, pgx.RowToStructByName[trial.Trial])
 }
 
-// UpdateTrial implements trial.Tx. A trial's club and the time of its making never change.
+// UpdateTrial implements trial.Tx. A trial's club, the time of its making and what it is a copy of never change.
 func (w writeTx) UpdateTrial(ctx context.Context, t trial.Trial) error {
 	const updateTrial = `
 UPDATE trials

@@ -15,6 +15,7 @@ func TestTrials(t *testing.T) {
 		ID: newID(), ClubID: w.club.ID, Title: "Collar on a nymph", State: trial.Locked, Design: trial.PairedByOuting, Source: trial.Drawn,
 		Revision: 3, ProtocolVersion: 2, Fingerprint: digest("p"), Commitment: digest("c"), Scheme: 1, SealedSeed: []byte("sealed"), Seed: pointer(digest("seed")),
 		CreatedAt: server, RegisteredAt: pointer(server.Add(time.Minute)), ClosedAt: pointer(server.Add(time.Hour)), LockedAt: pointer(server.Add(2 * time.Hour)),
+		Original: newID(),
 	}
 	filled(t, full)
 	draft := trial.Trial{ID: newID(), ClubID: w.club.ID, State: trial.Draft, Design: trial.Paired, Source: trial.Recorded, CreatedAt: server}
@@ -42,7 +43,7 @@ func TestTrials(t *testing.T) {
 	})
 
 	changed := full
-	changed.ID, changed.CreatedAt = draft.ID, draft.CreatedAt
+	changed.ID, changed.CreatedAt, changed.Original = draft.ID, draft.CreatedAt, draft.Original
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
 		locked, err := tx.LockTrial(ctx, draft.ID)
 		same(t, "locked trial", locked, draft)

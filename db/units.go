@@ -42,6 +42,34 @@ func (r readTx) UnitsOfTrial(ctx context.Context, id trial.ID) ([]trial.Unit, er
 	return list(ctx, r.tx, "units", unitsOfTrial, pgx.StrictNamedArgs{"trial_id": id}, through[unitRow])
 }
 
+// handedOutRow is a unit with whose it is and when its second half ended.
+type handedOutRow struct {
+	unitRow
+	Pseudonym    string
+	FishedAt     *time.Time
+	FishedOffset *int16
+}
+
+func (r handedOutRow) record() trial.HandedOut {
+	return trial.HandedOut{Unit: r.unitRow.record(), Pseudonym: r.Pseudonym, FishedAt: inPointer(r.FishedAt, r.FishedOffset)}
+}
+
+// HandedOutOf implements trial.ReadTx: in order of pseudonym and number. A half that nobody ended ended with its outing.
+func (r readTx) HandedOutOf(ctx context.Context, id trial.ID) ([]trial.HandedOut, error) {
+	const handedOutOf = `
+SELECT u.*, e.pseudonym, fished.fished_at, fished.fished_offset
+FROM (` + selectUnit + `WHERE trial_id = @trial_id) u
+JOIN enrolments e ON e.trial_id = @trial_id AND e.id = u.enrolment_id
+LEFT JOIN LATERAL (
+    SELECT coalesce(p.ended_at, o.ended_at) AS fished_at, coalesce(p.ended_offset, o.ended_offset) AS fished_offset
+    FROM periods p JOIN outings o ON o.trial_id = @trial_id AND o.id = p.outing_id
+    WHERE p.trial_id = @trial_id AND p.unit_id = u.id AND p.half = 2
+) fished ON true
+WHERE e.erased_at IS NULL
+ORDER BY e.pseudonym, u.n`
+	return list(ctx, r.tx, "units", handedOutOf, pgx.StrictNamedArgs{"trial_id": id}, through[handedOutRow])
+}
+
 // InsertUnit implements trial.Tx.
 func (w writeTx) InsertUnit(ctx context.Context, u trial.Unit) error {
 	const insertUnit = `

@@ -42,25 +42,16 @@ func (s *Service) registration(ctx context.Context, tx trial.ReadTx, id trial.ID
 	if err != nil {
 		return none, err
 	}
-	people, known := members[t.ClubID]
-	if !known {
-		list, err := tx.MembersOf(ctx, t.ClubID, trial.Page{Limit: allRecords})
-		if err != nil {
+	if _, known := members[t.ClubID]; !known {
+		if members[t.ClubID], err = namesOfMembers(ctx, tx, t.ClubID); err != nil {
 			return none, err
 		}
-		for _, m := range list {
-			people = append(people, m.Name)
-		}
-		members[t.ClubID] = people
 	}
-	enrolments, err := tx.EnrolmentsOf(ctx, id)
+	people, err := namesOfAnglers(ctx, tx, id)
 	if err != nil {
 		return none, err
 	}
-	people = slices.Clone(people)
-	for _, e := range enrolments {
-		people = append(people, e.Name)
-	}
+	people = append(people, members[t.ClubID]...)
 	changes, err := tx.StateChangesOf(ctx, id)
 	if err != nil {
 		return none, err
@@ -78,4 +69,32 @@ func (s *Service) registration(ctx context.Context, tx trial.ReadTx, id trial.ID
 		}
 	}
 	return trial.NewRegistration(t, *p, changes, people, fish), nil
+}
+
+// namesOf returns the names of the club's members and of the trial's anglers, which no public text may hold.
+func namesOf(ctx context.Context, tx trial.ReadTx, t trial.Trial) ([]string, error) {
+	members, err := namesOfMembers(ctx, tx, t.ClubID)
+	if err != nil {
+		return nil, err
+	}
+	anglers, err := namesOfAnglers(ctx, tx, t.ID)
+	return append(anglers, members...), err
+}
+
+func namesOfMembers(ctx context.Context, tx trial.ReadTx, club trial.ID) (names []string, err error) {
+	list, err := tx.MembersOf(ctx, club, trial.Page{Limit: allRecords})
+	for _, m := range list {
+		names = append(names, m.Name)
+	}
+	return names, err
+}
+
+func namesOfAnglers(ctx context.Context, tx trial.ReadTx, id trial.ID) (names []string, err error) {
+	enrolments, err := tx.EnrolmentsOf(ctx, id)
+	for _, e := range enrolments {
+		if e.Name != "" {
+			names = append(names, e.Name)
+		}
+	}
+	return names, err
 }

@@ -133,6 +133,13 @@ type Unit struct {
 	OpenedAt     *time.Time
 }
 
+// HandedOut is a unit with whose it is and when its block had been fished to the end, nil while it was not.
+type HandedOut struct {
+	Unit
+	Pseudonym string
+	FishedAt  *time.Time
+}
+
 // Drawn returns the arrangement that the draw gives half 1 or 2 of the unit's block.
 func (u Unit) Drawn(half int) Arrangement {
 	if half == 1 {

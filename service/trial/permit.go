@@ -27,6 +27,9 @@ const (
 	ReadAnalysis    Operation = "read_analysis"
 	GiveWord        Operation = "give_word"
 	CloseDrawNight  Operation = "close_draw_night"
+	ReadDraw        Operation = "read_draw"
+	PublishTrial    Operation = "publish_trial"
+	ReadPackage     Operation = "read_package"
 )
 
 var permits = map[Operation][]Role{
@@ -50,6 +53,9 @@ var permits = map[Operation][]Role{
 	ReadAnalysis:    {Organiser, Angler, Auditor},
 	GiveWord:        {Organiser, Angler, Auditor},
 	CloseDrawNight:  {Organiser},
+	ReadDraw:        {Organiser, Auditor},
+	PublishTrial:    {Organiser},
+	ReadPackage:     {Organiser},
 }
 
 // Operations lists every operation, for tests that walk the table.

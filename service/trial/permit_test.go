@@ -33,6 +33,9 @@ request_analysis organiser
 read_analysis    organiser angler auditor
 give_word        organiser angler auditor
 close_draw_night organiser
+read_draw        organiser auditor
+publish_trial    organiser
+read_package     organiser
 `
 
 func TestPermissions(t *testing.T) {

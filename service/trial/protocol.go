@@ -3,7 +3,8 @@ package trial
 // Protocol is a trial's rule sheet. A registered version never changes. Where a field has a usual value, Template gives
 // it; Validate says what is accepted. Shares are percent here (60 means 60 of 100 fish), lengths centimetres or
 // millimetres as the field's name says, temperatures degrees Celsius, dates "2026-09-01". Looks is null unless Stopping is
-// group_sequential; EvidenceOpen, with anytime only, lets members read the running evidence.
+// group_sequential; EvidenceOpen, with anytime only, lets members read the running evidence. RepeatOf is
+// the published trial that this one repeats, zero when it repeats none.
 type Protocol struct {
 	Title          string    `json:"title"`
 	Question       string    `json:"question"`
@@ -36,6 +37,7 @@ type Protocol struct {
 	Swap           Swap      `json:"swap"`
 	OutingLimits   Outings   `json:"outing_limits"`
 	Welfare        Welfare   `json:"welfare"`
+	RepeatOf       ID        `json:"repeat_of,omitzero"`
 }
 
 // Pattern is one of the two flies compared. Shape and Colour are what an angler tells the two apart by at the water.

@@ -21,7 +21,8 @@ const (
 )
 
 // Trial is one question, tested once. Revision counts the changes of a draft's protocol. SealedSeed is the seed under a
-// key outside the database; Seed is null until the trial is locked.
+// key outside the database; Seed is null until the trial is locked. Original is the trial that a copy was read from (see CopyOrigin),
+// zero for a trial of this server.
 type Trial struct {
 	ID              ID
 	ClubID          ID
@@ -40,6 +41,7 @@ type Trial struct {
 	RegisteredAt    *time.Time
 	ClosedAt        *time.Time
 	LockedAt        *time.Time
+	Original        ID
 }
 
 // StateChange is one step of a trial's life.
@@ -64,6 +66,9 @@ var transitions = map[State][]State{
 // Move returns nil when the trial may go to the wanted state at now, for the given reason. Abandoning needs a reason. A
 // closed trial is locked at the earliest late_limit_h after closing, so that what was noted in time still arrives.
 func (t Trial) Move(to State, reason string, p Protocol, now time.Time) error {
+	if t.State == Locked && to == Published {
+		return Fail(Conflict, "trial.publication", "a trial is published by asking for its package: POST its publication, with the licence")
+	}
 	if !slices.Contains(transitions[t.State], to) {
 		return &Error{
 			Kind: Conflict, Code: "trial.state", Detail: "the trial is " + string(t.State) + " and cannot become " + string(to) + "; " + next(t.State),

@@ -2,6 +2,7 @@ package trial
 
 import (
 	"context"
+	"errors"
 	"time"
 )
 
@@ -30,6 +31,7 @@ type Page struct {
 type ReadTx interface {
 	PeopleReadTx
 	RecordsReadTx
+	PublicationReadTx
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
@@ -89,6 +91,7 @@ type Tx interface {
 
 	PeopleTx
 	RecordsTx
+	PublicationTx
 
 	InsertTrial(ctx context.Context, t Trial) error
 	// LockTrial returns the trial, locked against other changes of its state until the transaction ends.
@@ -147,7 +150,11 @@ type Tx interface {
 	DecideLook(ctx context.Context, l Look) error
 }
 
-// JobFunc computes one queued analysis and stores it. The queue calls it again when it fails.
+// ErrNotYet is what a job returns that waits for something else to be done first. The queue calls it again soon.
+var ErrNotYet = errors.New("something else has to be done first")
+
+// JobFunc does one queued piece of a trial's work, the n-th analysis or edition, and stores what came of it. The queue calls it
+// again when it fails.
 type JobFunc func(ctx context.Context, trial ID, n int) error
 
 // EnrolmentCount is an enrolment's cached count, and how far its chain has come since. An erased one has no tallies, and an

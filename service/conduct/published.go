@@ -1,0 +1,127 @@
+package conduct
+
+import (
+	"context"
+	"errors"
+	"io"
+
+	"evenrig/service/trial"
+)
+
+// PublishedView is a published trial as everybody may read of it. Current is the edition that stands, zero while the next one is
+// being made; Editions are all that ever stood, the withdrawn ones too. Repeats are the trials registered here that repeat it.
+type PublishedView struct {
+	Trial    trial.Trial
+	Current  trial.Publication
+	Editions []trial.Publication
+	RepeatOf trial.ID
+	Repeats  []trial.ID
+}
+
+// Published returns a published trial, to whoever asks: no sign-in is needed.
+func (s *Service) Published(ctx context.Context, id trial.ID) (view PublishedView, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
+		if view.Trial, err = tx.TrialBy(ctx, id); err != nil {
+			return notPublished(err)
+		}
+		all, err := tx.PublicationsOf(ctx, id)
+		if err != nil {
+			return err
+		}
+		view.Editions = nil
+		for _, e := range all {
+			if e.MadeAt != nil {
+				view.Editions = append(view.Editions, e)
+			}
+		}
+		if len(view.Editions) == 0 {
+			return notPublished(nil)
+		}
+		view.Current, _ = trial.StandingEdition(view.Editions)
+		p, err := s.rulesOf(ctx, tx, view.Trial)
+		if err != nil {
+			return err
+		}
+		view.RepeatOf = p.RepeatOf
+		view.Repeats, err = tx.RepeatsOf(ctx, id)
+		return err
+	})
+	return view, err
+}
+
+// notPublished is the one answer for what does not exist and for what is not published.
+func notPublished(err error) error {
+	if err == nil || trial.KindOf(err) == trial.NotFound {
+		return trial.Missing("published trial")
+	}
+	return err
+}
+
+// OpenPackage returns an edition of a published trial, 0 for the one that stands, and its package's bytes, read from the
+// database a piece at a time while ctx lasts.
+//
+// Errors: Missing where none stands, Gone for an edition that was withdrawn, also while it is being read.
+func (s *Service) OpenPackage(ctx context.Context, id trial.ID, edition int) (e trial.Publication, bytes *PackageReader, err error) {
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		editions, err := tx.PublicationsOf(ctx, id)
+		if err != nil {
+			return err
+		}
+		e, err = trial.EditionBy(editions, edition)
+		return err
+	})
+	if err != nil {
+		return e, nil, err
+	}
+	r := &PackageReader{ctx: ctx, service: s, edition: e, n: -1}
+	r.SectionReader = io.NewSectionReader(readerAt(r.readAt), 0, e.Size)
+	return e, r, nil
+}
+
+// PackageReader reads a package's bytes from any place. It keeps the last piece that it read, and is for one goroutine.
+type PackageReader struct {
+	*io.SectionReader
+	ctx     context.Context //nolint:containedctx // io.ReaderAt takes none
+	service *Service
+	edition trial.Publication
+	n       int
+	chunk   []byte
+}
+
+type readerAt func(b []byte, offset int64) (int, error)
+
+// ReadAt implements io.ReaderAt.
+func (f readerAt) ReadAt(b []byte, offset int64) (int, error) { return f(b, offset) }
+
+func (r *PackageReader) readAt(b []byte, offset int64) (read int, err error) {
+	for read < len(b) {
+		n, from := int(offset/trial.PackageChunk), offset%trial.PackageChunk
+		if err := r.load(n); err != nil {
+			return read, err
+		}
+		if from >= int64(len(r.chunk)) {
+			return read, io.EOF
+		}
+		copied := copy(b[read:], r.chunk[from:])
+		read, offset = read+copied, offset+int64(copied)
+	}
+	return read, nil
+}
+
+// load reads the n-th piece, unless it is the one at hand.
+func (r *PackageReader) load(n int) error {
+	if n == r.n {
+		return nil
+	}
+	err := r.service.store.InReadTx(r.ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
+		r.chunk, err = tx.PackageBytes(ctx, r.edition.TrialID, r.edition.Edition, n)
+		return err
+	})
+	if trial.KindOf(err) == trial.NotFound {
+		return errors.Join(io.ErrUnexpectedEOF, err)
+	}
+	if err == nil {
+		r.n = n
+	}
+	return err
+}
