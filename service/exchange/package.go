@@ -36,6 +36,8 @@ type Package struct {
 
 	Result []byte // analysis.Result as encoded, byte for byte
 	Report []byte // the report as one HTML page
+
+	archive *packageArchive // nil for a package that was not read
 }
 
 // Rows is a table that is read row by row, as often as wanted; it ends with the first error.

@@ -26,24 +26,37 @@ func (g *groups[T]) advance() {
 	g.row, g.err, g.more = g.next()
 }
 
-// of returns the rows of the given angler, none where there are none. Anglers are asked for in order of pseudonym; rows of anglers
-// in between that nobody asks for are passed over, which whoever joins tables finds by counting.
+// of returns the rows of the given angler, none where there are none. Anglers are asked for in order of pseudonym; rows of no angler (the
+// organiser's) are passed over, rows of others in between are a fault.
 func (g *groups[T]) of(angler string) (list []T, err error) {
 	for g.more {
 		if g.err != nil {
 			return nil, g.err
 		}
 		k := g.key(g.row)
-		if k > angler {
+		switch {
+		case k > angler:
 			return list, nil
-		}
-		if k == angler {
+		case k == angler:
 			if len(list) == MaxRows {
 				return nil, packageFault("the package", "has more than %d rows of angler %q in one table; accepted: up to that", MaxRows, angler)
 			}
 			list = append(list, g.row)
+		case k != "":
+			return nil, packageFault("the package", "has rows of an angler %q who is not in anglers.csv", k)
 		}
 		g.advance()
 	}
 	return list, nil
+}
+
+// end passes over what is left and fails when there is any: rows of an angler who was not asked for.
+func (g *groups[T]) end() error {
+	switch {
+	case !g.more:
+		return nil
+	case g.err != nil:
+		return g.err
+	}
+	return packageFault("the package", "has rows of an angler %q who is not in anglers.csv", g.key(g.row))
 }

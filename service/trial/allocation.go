@@ -15,7 +15,11 @@ const AllocationScheme = 1
 // registration: it fixes seed and protocol together before anybody joins. protocol is the registered version's
 // canonical JSON (RFC 8785).
 func Commitment(seed [32]byte, protocol []byte) [32]byte {
-	fingerprint := sha256.Sum256(protocol)
+	return CommitmentTo(seed, sha256.Sum256(protocol))
+}
+
+// CommitmentTo is Commitment for a protocol of which only the fingerprint is known, SHA-256(protocol).
+func CommitmentTo(seed [32]byte, fingerprint Digest) [32]byte {
 	h := sha256.New()
 	h.Write([]byte("alloc-commit-v1\x00"))
 	h.Write(seed[:])
@@ -43,6 +47,15 @@ func (d Draw) UnitArrangement(key [32]byte, n int) Arrangement {
 		}
 		n -= len(group)
 	}
+}
+
+// Orders returns UnitArrangement of units 1 to n.
+func (d Draw) Orders(key [32]byte, n int) []Arrangement {
+	orders := make([]Arrangement, 0, n)
+	for g := 1; len(orders) < n; g++ {
+		orders = append(orders, d.group(key, g)...)
+	}
+	return orders[:n]
 }
 
 // group derives group g (from 1): bytes of HMAC-SHA256(key, "g|" g "|" counter), counter from 0, taken one by one.

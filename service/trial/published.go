@@ -48,3 +48,12 @@ func (p Protocol) veiled(hidden map[string]string) Protocol {
 func (p Protocol) Names(text string, people []string) bool {
 	return Veil(text, p.hiddenNames(people)) != text
 }
+
+// CheckDraw returns the faults of what the draw is made by; nil for a protocol without a draw.
+func (p Protocol) CheckDraw() error {
+	var f Faults
+	if p.Source == Drawn {
+		p.checkDraw(&f)
+	}
+	return f.Err("protocol.invalid", "the protocol has faults")
+}
