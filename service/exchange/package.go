@@ -112,7 +112,8 @@ type Angler struct {
 	Left      bool // the trial before it was closed, with the records kept
 }
 
-// Look is a planned count as it was decided.
+// Look is a planned count as it was decided. Withdrawn says that it counted an angler whose records were erased since: its numbers went with
+// them.
 type Look struct {
 	N           int
 	Checkpoint  int64
@@ -120,6 +121,7 @@ type Look struct {
 	Fish        int64
 	Anglers     int64
 	Decision    trial.Decision
+	Withdrawn   bool
 	Information *float64
 	Fraction    *float64
 	Spent       *float64

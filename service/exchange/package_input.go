@@ -32,7 +32,7 @@ func (p Package) Input() (analysis.Input, error) {
 func (p Package) lookPlan(plan trial.Protocol) *analysis.Plan {
 	looks := &analysis.Plan{Rule: plan.Stopping, Looks: plan.Looks, Power: plan.Power, Closing: true}
 	for _, l := range p.Looks {
-		looks.Earlier = append(looks.Earlier, analysis.EarlierLook{N: l.N, Fish: l.Fish, Week: l.Week, Decision: l.Decision, Information: l.Information, LogOdds: l.LogOdds, P: l.P})
+		looks.Earlier = append(looks.Earlier, analysis.EarlierLook{N: l.N, Fish: l.Fish, Week: l.Week, Decision: l.Decision, Withdrawn: l.Withdrawn, Information: l.Information, LogOdds: l.LogOdds, P: l.P})
 	}
 	return looks
 }

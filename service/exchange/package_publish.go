@@ -50,8 +50,8 @@ type publisher struct {
 	withheld    map[string]bool
 	shownChains []trial.ID
 	suppression trial.Suppression
-	hides       bool              // something of the rows is suppressed
-	cells       map[string]string // of published outings, by label
+	hides       bool                  // something of the rows is suppressed
+	outings     map[string]trial.Base // cell and week of each, by label
 }
 
 // survey reads all records once.
@@ -67,7 +67,7 @@ func (p *publisher) survey() error {
 	p.noteHeads(p.Trial.ID, p.Organisers)
 
 	p.left = map[string]bool{}
-	p.cells = map[string]string{}
+	p.outings = map[string]trial.Base{}
 	var shares []trial.Share
 	bases := map[string][]trial.Base{}
 	chains := map[string]trial.ID{}
@@ -88,7 +88,7 @@ func (p *publisher) survey() error {
 		bases[e.Pseudonym], chains[e.Pseudonym] = basesOf(records), e.ChainID
 		p.left[e.Pseudonym] = e.LeftAt != nil
 		for _, o := range records.Outings {
-			p.cells[label(o.ID)] = cellShown(e, o)
+			p.outings[label(o.ID)] = placeOf(e, o)
 		}
 	}
 	var err error
@@ -119,35 +119,47 @@ func (p *publisher) agrees(e trial.Enrolment) bool {
 // basesOf lists what an angler's outings and fish share with others', each once.
 func basesOf(r trial.Records) []trial.Base {
 	seen := map[trial.Base]bool{}
-	cells := map[trial.ID]string{}
-	angler := r.Enrolment.Pseudonym
-	for _, o := range r.Outings {
-		cells[o.ID] = cellShown(r.Enrolment, o)
-		seen[trial.Base{Angler: angler, Cell: cells[o.ID], Week: weekOf(o.StartedAt)}] = true
+	note := func(b trial.Base) {
+		if b.Angler = r.Enrolment.Pseudonym; b.Week != "" { // what is not known is not hidden
+			seen[b] = true
+		}
 	}
-	outings := map[trial.ID]trial.ID{}
+	places, outings := map[trial.ID]trial.Base{}, map[trial.ID]trial.ID{}
+	for _, o := range r.Outings {
+		places[o.ID] = placeOf(r.Enrolment, o)
+		note(places[o.ID])
+	}
 	for _, period := range r.Periods {
 		outings[period.ID] = period.OutingID
-		seen[trial.Base{Angler: angler, Cell: cells[period.OutingID], Week: weekOf(period.StartedAt)}] = true
+		note(at(places[period.OutingID], weekOf(period.StartedAt)))
 	}
 	for _, c := range r.Catches {
-		seen[trial.Base{Angler: angler, Cell: cells[outings[c.PeriodID]], Week: weekOf(c.CaughtAt), Species: c.Species}] = true
+		fish := at(places[outings[c.PeriodID]], weekOf(c.CaughtAt))
+		fish.Species = c.Species
+		note(fish)
 	}
 	list := make([]trial.Base, 0, len(seen))
 	for b := range seen {
-		if b.Week != "" { // what is not known is not hidden
-			list = append(list, b)
-		}
+		list = append(list, b)
 	}
 	return list
 }
 
-// cellShown is the outing's cell where the angler still agrees that places are kept.
-func cellShown(e trial.Enrolment, o trial.Outing) string {
-	if !e.Consent.PlaceCoarse {
-		return ""
+// placeOf is an outing's cell, where the angler still agrees that places are kept, and its week.
+func placeOf(e trial.Enrolment, o trial.Outing) trial.Base {
+	b := trial.Base{Week: weekOf(o.StartedAt)}
+	if e.Consent.PlaceCoarse {
+		b.Cell = o.Cell
 	}
-	return o.Cell
+	return b
+}
+
+// at is the place of something of an outing in the given week. What an outing that went on into another week has there is of no cell.
+func at(outing trial.Base, week string) trial.Base {
+	if week != outing.Week {
+		return trial.Base{Week: week}
+	}
+	return outing
 }
 
 // publish puts the package together.
@@ -315,7 +327,7 @@ func (p *publisher) texts(pkg *Package) {
 	}
 	for _, l := range p.Looks {
 		pkg.Looks = append(pkg.Looks, Look{
-			N: l.N, Checkpoint: l.Checkpoint, Week: weekOf(l.At), Fish: l.Fish, Anglers: l.Anglers, Decision: l.Decision, Information: l.Information,
+			N: l.N, Checkpoint: l.Checkpoint, Week: weekOf(l.At), Fish: l.Fish, Anglers: l.Anglers, Decision: l.Decision, Withdrawn: l.Withdrawn, Information: l.Information,
 			Fraction: l.Fraction, Spent: l.Spent, BoundaryP: l.BoundaryP, P: l.P, LogOdds: l.LogOdds, EValue: l.EValue, ShareLow: l.ShareLow, ShareHigh: l.ShareHigh,
 		})
 	}

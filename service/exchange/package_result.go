@@ -59,9 +59,9 @@ func (p *publisher) suppressed(t trial.Tally) trial.Tally {
 		t.Week, t.Month, t.Species, t.Origin, t.WaterType, t.Fly, t.Columns = "", "", "", trial.UnknownOrigin, "", "", ""
 		return t
 	}
-	cell := p.cells[t.Outing]
-	t.Species = p.species(cell, t.Week, t.Species)
-	if _, t.Week = p.suppression.Place(cell, t.Week); t.Week == "" {
+	place := at(p.outings[t.Outing], t.Week)
+	t.Species = p.species(place, t.Species)
+	if _, t.Week = p.suppression.Place(place.Cell, t.Week); t.Week == "" {
 		t.Month = ""
 	}
 	return t

@@ -113,13 +113,13 @@ func (s *shower) within(e trial.LedgerEntry) bool {
 }
 
 // place says what of a record's cell and week is shown, and notes what is not.
-func (s *shower) place(record trial.ID, cell, week string) (shownCell, shownWeek string) {
-	s.places[record] = trial.Base{Cell: cell, Week: week}
-	shownCell, shownWeek = s.suppression.Place(cell, week)
-	if cell != "" && shownCell == "" {
+func (s *shower) place(record trial.ID, at trial.Base) (shownCell, shownWeek string) {
+	s.places[record] = at
+	shownCell, shownWeek = s.suppression.Place(at.Cell, at.Week)
+	if at.Cell != "" && shownCell == "" {
 		s.withheld[record] = append(s.withheld[record], "cell")
 	}
-	if week != "" && shownWeek == "" {
+	if at.Week != "" && shownWeek == "" {
 		s.withheld[record] = append(s.withheld[record], "week")
 	}
 	return shownCell, shownWeek
@@ -144,7 +144,7 @@ func (s *shower) days() {
 		row := Outing{
 			Angler: angler, ID: o.ID.Public(), Version: o.ProtocolVersion, StartedLate: o.StartedLate, Temperature: o.WaterTemperature,
 		}
-		row.Cell, row.Week = s.place(o.ID, cellShown(s.Enrolment, o), weekOf(o.StartedAt))
+		row.Cell, row.Week = s.place(o.ID, placeOf(s.Enrolment, o))
 		if o.End != nil {
 			row.End, row.NotLogged = o.End.Reason, o.End.NotLogged
 		}
@@ -167,7 +167,7 @@ func (s *shower) blocks() {
 			Angler: angler, ID: period.ID.Public(), Outing: period.OutingID.Public(), Unit: period.UnitID.Public(), Block: period.Block, Number: numberText(s.Periods[i].Half),
 			Half: period.Half, Drawn: period.Drawn, Fished: period.Fished, Confirmed: period.Confirmed, Finished: period.Finished, Amendments: s.corrected[period.ID],
 		}
-		_, row.Week = s.place(period.ID, s.places[period.OutingID].Cell, weekOf(period.StartedAt))
+		_, row.Week = s.place(period.ID, at(s.places[period.OutingID], weekOf(period.StartedAt)))
 		if period.End != nil {
 			row.End = period.End.Reason
 			fished[period.UnitID] = &period.End.EndedAt
@@ -203,10 +203,10 @@ func (s *shower) fishes() {
 			Welfare: c.Welfare, Void: c.Void, AfterLock: c.AfterLock, Amendments: s.corrected[c.ID],
 			Arrangement: t.Arrangement, Taken: t.Taken, Exclusion: t.Exclusion, Late: t.Late, Deviated: t.Deviated, WaterType: t.WaterType, Fly: t.Fly, Columns: t.Columns,
 		}
-		cell := s.places[outings[c.PeriodID]].Cell
-		_, row.Week = s.place(c.ID, cell, weekOf(c.CaughtAt))
+		place := at(s.places[outings[c.PeriodID]], weekOf(c.CaughtAt))
+		_, row.Week = s.place(c.ID, place)
 		s.withheld[c.ID] = keep(s.withheld[c.ID], func(what string) bool { return what != "cell" })
-		row.Species = s.species(cell, weekOf(c.CaughtAt), c.Species)
+		row.Species = s.species(place, c.Species)
 		if row.Species != c.Species {
 			s.withheld[c.ID] = append(s.withheld[c.ID], "species")
 		}
@@ -216,11 +216,11 @@ func (s *shower) fishes() {
 }
 
 // species is the species where it may be shown. Where neither place nor week is known nothing hangs on it.
-func (p *publisher) species(cell, week, species string) string {
-	if week == "" {
+func (p *publisher) species(place trial.Base, species string) string {
+	if place.Week == "" {
 		return species
 	}
-	return p.suppression.Species(cell, week, species)
+	return p.suppression.Species(place.Cell, place.Week, species)
 }
 
 // chain shows the angler's entries, and the corrections among them.
@@ -288,7 +288,7 @@ func (s *shower) mayShow(e trial.LedgerEntry, public []byte) bool {
 // shows reports whether place, time and species of a public part may be shown of a record at the given place.
 func (s *shower) shows(at trial.Base, part publicPart) bool {
 	return (part.Week == "" || s.weeks[part.Week]) && (part.Cell == "" || part.Cell == at.Cell) &&
-		(part.Species == "" || s.species(at.Cell, at.Week, part.Species) != "")
+		(part.Species == "" || s.species(at, part.Species) != "")
 }
 
 // amendment is a correction as it is published; shown says whether its entry's part is.

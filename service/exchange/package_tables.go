@@ -119,6 +119,7 @@ func lookColumns() []column[Look] {
 		wholeColumn("fish", "analysed fish in finished blocks", "fish", func(r *Look) *int64 { return &r.Fish }),
 		wholeColumn("anglers", "anglers who caught them", "anglers", func(r *Look) *int64 { return &r.Anglers }),
 		textColumn("decision", "what it said to do", func(r *Look) *trial.Decision { return &r.Decision }),
+		truthColumn("withdrawn", "it counted an angler whose records were erased since; its numbers went with them", func(r *Look) *bool { return &r.Withdrawn }),
 		numberColumn("information", "statistical information", "", func(r *Look) **float64 { return &r.Information }),
 		numberColumn("fraction", "information as a fraction of what was planned", "", func(r *Look) **float64 { return &r.Fraction }),
 		numberColumn("spent", "part of alpha spent so far", "", func(r *Look) **float64 { return &r.Spent }),
