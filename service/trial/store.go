@@ -32,6 +32,7 @@ type ReadTx interface {
 	PeopleReadTx
 	RecordsReadTx
 	PublicationReadTx
+	OwnDataReadTx
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
