@@ -2,6 +2,8 @@ package conduct
 
 import (
 	"context"
+	"io"
+	"time"
 
 	"evenrig/service/exchange"
 	"evenrig/service/trial"
@@ -11,11 +13,21 @@ import (
 // anything is written, so that who reads slowly holds no connection to the database.
 const ownPage = 500
 
+// OwnDataForm is a form in which a person's data can be had.
+type OwnDataForm func(w io.Writer, madeAt time.Time) exchange.OwnDataWriter
+
+// The forms: one JSON object, or a zip with a table for each kind of record.
+var (
+	OwnDataJSON   OwnDataForm = exchange.NewOwnDataJSON
+	OwnDataTables OwnDataForm = exchange.NewOwnDataZip
+)
+
 // OwnData writes everything that the server keeps of the actor, over all clubs and trials: account, memberships, sessions,
 // tokens and links without their secrets, what happened, what the actor did as an organiser, and in every trial consent, records,
 // corrections and the entries of the actor's own chain with their salts. Of others there is nothing in it, so that it hides
 // the running effect as an angler's own list does.
-func (s *Service) OwnData(ctx context.Context, actor trial.Actor, out exchange.OwnDataWriter) error {
+func (s *Service) OwnData(ctx context.Context, actor trial.Actor, form OwnDataForm, w io.Writer) error {
+	out := form(w, s.now())
 	var tables []trial.OwnTable
 	var joined []trial.Enrolment
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {

@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"evenrig/service/conduct"
 	"evenrig/service/exchange"
 	"evenrig/service/trial"
 )
@@ -23,7 +24,7 @@ import (
 func (w *world) ownData(who trial.Actor) (data map[string]any, text string) {
 	w.t.Helper()
 	var out bytes.Buffer
-	w.ok(w.s.OwnData(w.ctx, who, exchange.NewOwnDataJSON(&out, w.clock.read())))
+	w.ok(w.s.OwnData(w.ctx, who, conduct.OwnDataJSON, &out))
 	w.ok(json.Unmarshal(out.Bytes(), &data))
 	return data, out.String()
 }
@@ -126,7 +127,7 @@ func TestOwnDataAsTables(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	w.ok(w.s.OwnData(w.ctx, r.actor, exchange.NewOwnDataZip(&out, w.clock.read())))
+	w.ok(w.s.OwnData(w.ctx, r.actor, conduct.OwnDataTables, &out))
 	read := must(zip.NewReader(bytes.NewReader(out.Bytes()), int64(out.Len())))(t)
 	tables := map[string][][]string{}
 	for _, f := range read.File {
@@ -163,7 +164,7 @@ func TestOwnDataInBoundedMemory(t *testing.T) {
 	runtime.GC()
 	var before, after runtime.MemStats
 	runtime.ReadMemStats(&before)
-	w.ok(w.s.OwnData(w.ctx, r.actor, counted))
+	w.ok(w.s.OwnData(w.ctx, r.actor, func(io.Writer, time.Time) exchange.OwnDataWriter { return counted }, nil))
 	runtime.ReadMemStats(&after)
 	if counted.catches != many || counted.again {
 		t.Errorf("%d fish, want %d; some twice: %t", counted.catches, many, counted.again)
@@ -172,7 +173,6 @@ func TestOwnDataInBoundedMemory(t *testing.T) {
 	if counted.most > 2*counted.first {
 		t.Errorf("memory grows with the fish: %d bytes in use after %d, %d at most", counted.first, weighed, counted.most)
 	}
-	w.ok(w.s.OwnData(w.ctx, r.actor, exchange.NewOwnDataZip(io.Discard, w.clock.read())))
 }
 
 // counting counts the catches it is given, and weighs now and then how much memory is in use.
