@@ -294,6 +294,16 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ExportOwnData Everything that the server keeps of you
+	//
+	// Over all clubs and trials: account, memberships, sessions, tokens and links without their secrets, what happened to your
+	// account, and in each trial your ticks, your records with their corrections, and your receipts: the entries of your own
+	// chain with both parts and their salts, which prove your records in a published package. While a running effect is hidden
+	// there is nothing in it that your own lists do not show.
+	//
+	// Corresponds with GET /v1/me/data (the `ExportOwnData` operationId).
+	ExportOwnData(ctx context.Context, params *ExportOwnDataParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListEvents What happened to your account, the newest first
 	//
 	// Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
@@ -1439,6 +1449,26 @@ func (c *Client) AcceptInvitation(ctx context.Context, body AcceptInvitationJSON
 // Corresponds with GET /v1/me (the `GetMe` operationId).
 func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetMeRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ExportOwnData Everything that the server keeps of you
+//
+// Over all clubs and trials: account, memberships, sessions, tokens and links without their secrets, what happened to your
+// account, and in each trial your ticks, your records with their corrections, and your receipts: the entries of your own
+// chain with both parts and their salts, which prove your records in a published package. While a running effect is hidden
+// there is nothing in it that your own lists do not show.
+//
+// Corresponds with GET /v1/me/data (the `ExportOwnData` operationId).
+func (c *Client) ExportOwnData(ctx context.Context, params *ExportOwnDataParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewExportOwnDataRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -3782,6 +3812,60 @@ func NewGetMeRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewExportOwnDataRequest constructs an http.Request for the ExportOwnData method
+func NewExportOwnDataRequest(server string, params *ExportOwnDataParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/data")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -6526,6 +6610,18 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMeWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetMeResponse, error)
 
+	// ExportOwnDataWithResponse Everything that the server keeps of you
+	//
+	// Over all clubs and trials: account, memberships, sessions, tokens and links without their secrets, what happened to your
+	// account, and in each trial your ticks, your records with their corrections, and your receipts: the entries of your own
+	// chain with both parts and their salts, which prove your records in a published package. While a running effect is hidden
+	// there is nothing in it that your own lists do not show.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/me/data (the `ExportOwnData` operationId).
+	ExportOwnDataWithResponse(ctx context.Context, params *ExportOwnDataParams, reqEditors ...RequestEditorFn) (*ExportOwnDataResponse, error)
+
 	// ListEventsWithResponse What happened to your account, the newest first
 	//
 	// Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
@@ -9009,6 +9105,75 @@ func (r GetMeResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetMeResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ExportOwnDataResponse200Headers the declared response headers of an HTTP 200 response for ExportOwnData
+type ExportOwnDataResponse200Headers struct {
+	ContentDisposition string
+}
+
+type ExportOwnDataResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *OwnData
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ExportOwnDataResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ExportOwnDataResponse) GetJSON200() *OwnData {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ExportOwnDataResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ExportOwnDataResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ExportOwnDataResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ExportOwnDataResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ExportOwnDataResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ExportOwnDataResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ExportOwnDataResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -14580,6 +14745,24 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, reqEditors 
 	return ParseGetMeResponse(rsp)
 }
 
+// ExportOwnDataWithResponse Everything that the server keeps of you
+//
+// Over all clubs and trials: account, memberships, sessions, tokens and links without their secrets, what happened to your
+// account, and in each trial your ticks, your records with their corrections, and your receipts: the entries of your own
+// chain with both parts and their salts, which prove your records in a published package. While a running effect is hidden
+// there is nothing in it that your own lists do not show.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/me/data (the `ExportOwnData` operationId).
+func (c *ClientWithResponses) ExportOwnDataWithResponse(ctx context.Context, params *ExportOwnDataParams, reqEditors ...RequestEditorFn) (*ExportOwnDataResponse, error) {
+	rsp, err := c.ExportOwnData(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseExportOwnDataResponse(rsp)
+}
+
 // ListEventsWithResponse What happened to your account, the newest first
 //
 // Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
@@ -17276,6 +17459,69 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseExportOwnDataResponse parses an HTTP response from a ExportOwnDataWithResponse call
+func ParseExportOwnDataResponse(rsp *http.Response) (*ExportOwnDataResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ExportOwnDataResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest OwnData
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (application/zip) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ExportOwnDataResponse200Headers
+		if values := rsp.Header.Values("Content-Disposition"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Content-Disposition", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ContentDisposition = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil

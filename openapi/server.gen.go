@@ -85,6 +85,9 @@ type ServerInterface interface {
 	// GetMe Whose token this is
 	// (GET /v1/me)
 	GetMe(ctx echo.Context) error
+	// ExportOwnData Everything that the server keeps of you
+	// (GET /v1/me/data)
+	ExportOwnData(ctx echo.Context, params ExportOwnDataParams) error
 	// ListEvents What happened to your account, the newest first
 	// (GET /v1/me/events)
 	ListEvents(ctx echo.Context) error
@@ -628,6 +631,24 @@ func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetMe(ctx)
+	return err
+}
+
+// ExportOwnData converts echo context to params.
+func (w *ServerInterfaceWrapper) ExportOwnData(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ExportOwnDataParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ExportOwnData(ctx, params)
 	return err
 }
 
@@ -1798,6 +1819,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/me/sessions", wrapper.ListSessions, options.OperationMiddlewares["listSessions"]...)
 	router.DELETE(options.BaseURL+"/v1/me/sessions/:session", wrapper.EndSession, options.OperationMiddlewares["endSession"]...)
 	router.GET(options.BaseURL+"/v1/me/events", wrapper.ListEvents, options.OperationMiddlewares["listEvents"]...)
+	router.GET(options.BaseURL+"/v1/me/data", wrapper.ExportOwnData, options.OperationMiddlewares["exportOwnData"]...)
 	router.GET(options.BaseURL+"/v1/clubs", wrapper.ListClubs, options.OperationMiddlewares["listClubs"]...)
 	router.POST(options.BaseURL+"/v1/clubs", wrapper.CreateClub, options.OperationMiddlewares["createClub"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club", wrapper.GetClub, options.OperationMiddlewares["getClub"]...)
@@ -4330,6 +4352,107 @@ type GetMedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportOwnDataRequestObject struct {
+	Params ExportOwnDataParams
+}
+
+type ExportOwnDataResponseObject interface {
+	VisitExportOwnDataResponse(w http.ResponseWriter) error
+}
+
+type ExportOwnData200ResponseHeaders struct {
+	ContentDisposition string
+}
+
+type ExportOwnData200JSONResponse struct {
+	Body    OwnData
+	Headers ExportOwnData200ResponseHeaders
+}
+
+func (response ExportOwnData200JSONResponse) VisitExportOwnDataResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Content-Disposition", fmt.Sprint(response.Headers.ContentDisposition))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportOwnData200ApplicationZipResponse struct {
+	Body          io.Reader
+	Headers       ExportOwnData200ResponseHeaders
+	ContentLength int64
+}
+
+func (response ExportOwnData200ApplicationZipResponse) VisitExportOwnDataResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/zip")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("Content-Disposition", fmt.Sprint(response.Headers.ContentDisposition))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ExportOwnData401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ExportOwnData401ApplicationProblemPlusJSONResponse) VisitExportOwnDataResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportOwnData422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ExportOwnData422ApplicationProblemPlusJSONResponse) VisitExportOwnDataResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportOwnDatadefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ExportOwnDatadefaultApplicationProblemPlusJSONResponse) VisitExportOwnDataResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -12074,6 +12197,9 @@ type StrictServerInterface interface {
 	// GetMe Whose token this is
 	// (GET /v1/me)
 	GetMe(ctx context.Context, request GetMeRequestObject) (GetMeResponseObject, error)
+	// ExportOwnData Everything that the server keeps of you
+	// (GET /v1/me/data)
+	ExportOwnData(ctx context.Context, request ExportOwnDataRequestObject) (ExportOwnDataResponseObject, error)
 	// ListEvents What happened to your account, the newest first
 	// (GET /v1/me/events)
 	ListEvents(ctx context.Context, request ListEventsRequestObject) (ListEventsResponseObject, error)
@@ -12932,6 +13058,31 @@ func (sh *strictHandler) GetMe(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetMeResponseObject); ok {
 		return validResponse.VisitGetMeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ExportOwnData operation middleware
+func (sh *strictHandler) ExportOwnData(ctx echo.Context, params ExportOwnDataParams) error {
+	var request ExportOwnDataRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ExportOwnData(ctx.Request().Context(), request.(ExportOwnDataRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ExportOwnData")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ExportOwnDataResponseObject); ok {
+		return validResponse.VisitExportOwnDataResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -4,6 +4,8 @@
 package openapi
 
 import (
+	"encoding/json"
+	"fmt"
 	"time"
 
 	openapi_types "github.com/oapi-codegen/runtime/types"
@@ -1020,6 +1022,24 @@ func (e WelfareState) Valid() bool {
 	case WelfareStateStop:
 		return true
 	case WelfareStateUnmeasured:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ExportOwnDataParamsFormat.
+const (
+	ExportOwnDataParamsFormatCsv  ExportOwnDataParamsFormat = "csv"
+	ExportOwnDataParamsFormatJSON ExportOwnDataParamsFormat = "json"
+)
+
+// Valid indicates whether the value is a known member of the ExportOwnDataParamsFormat enum.
+func (e ExportOwnDataParamsFormat) Valid() bool {
+	switch e {
+	case ExportOwnDataParamsFormatCsv:
+		return true
+	case ExportOwnDataParamsFormatJSON:
 		return true
 	default:
 		return false
@@ -2335,6 +2355,16 @@ type OutingList struct {
 	Items []Outing `json:"items"`
 }
 
+// OwnData Beside what is named here a list of objects for each kind of record, under its name
+//
+// Examples: {"about":"Everything that this server keeps of you","account":[{"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","name":"Merle Hatch"}],"catches":[{"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c1","taken_pattern":"B","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}],"made_at":"2026-12-05T18:00:00Z"}
+type OwnData struct {
+	About                string                              `json:"about"`
+	Account              []map[string]interface{}            `json:"account"`
+	MadeAt               time.Time                           `json:"made_at"`
+	AdditionalProperties map[string][]map[string]interface{} `json:"-"`
+}
+
 // Part defines model for Part.
 type Part string
 
@@ -3579,6 +3609,15 @@ type ListTrialsParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// ExportOwnDataParams defines parameters for ExportOwnData.
+type ExportOwnDataParams struct {
+	// Format json (usual) is one object with a list for each kind of record, csv a zip with a table for each
+	Format *ExportOwnDataParamsFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// ExportOwnDataParamsFormat defines parameters for ExportOwnData.
+type ExportOwnDataParamsFormat string
+
 // ListRegisterParams defines parameters for ListRegister.
 type ListRegisterParams struct {
 	// After The id after which the page begins; take it from the last answer's Link
@@ -3716,3 +3755,97 @@ type MoveTrialJSONRequestBody = TrialMove
 
 // PutUnitJSONRequestBody defines body for PutUnit for application/json ContentType.
 type PutUnitJSONRequestBody = NewUnit
+
+// Getter for additional properties for OwnData. Returns the specified
+// element and whether it was found
+func (a OwnData) Get(fieldName string) (value []map[string]interface{}, found bool) {
+	if a.AdditionalProperties != nil {
+		value, found = a.AdditionalProperties[fieldName]
+	}
+	return
+}
+
+// Setter for additional properties for OwnData
+func (a *OwnData) Set(fieldName string, value []map[string]interface{}) {
+	if a.AdditionalProperties == nil {
+		a.AdditionalProperties = make(map[string][]map[string]interface{})
+	}
+	a.AdditionalProperties[fieldName] = value
+}
+
+// Override default JSON handling for OwnData to handle AdditionalProperties
+func (a *OwnData) UnmarshalJSON(b []byte) error {
+	object := make(map[string]json.RawMessage)
+	err := json.Unmarshal(b, &object)
+	if err != nil {
+		return err
+	}
+
+	if raw, found := object["about"]; found {
+		err = json.Unmarshal(raw, &a.About)
+		if err != nil {
+			return fmt.Errorf("error reading 'about': %w", err)
+		}
+		delete(object, "about")
+	}
+
+	if raw, found := object["account"]; found {
+		err = json.Unmarshal(raw, &a.Account)
+		if err != nil {
+			return fmt.Errorf("error reading 'account': %w", err)
+		}
+		delete(object, "account")
+	}
+
+	if raw, found := object["made_at"]; found {
+		err = json.Unmarshal(raw, &a.MadeAt)
+		if err != nil {
+			return fmt.Errorf("error reading 'made_at': %w", err)
+		}
+		delete(object, "made_at")
+	}
+
+	if len(object) != 0 {
+		a.AdditionalProperties = make(map[string][]map[string]interface{})
+		for fieldName, fieldBuf := range object {
+			var fieldVal []map[string]interface{}
+			err := json.Unmarshal(fieldBuf, &fieldVal)
+			if err != nil {
+				return fmt.Errorf("error unmarshaling field %s: %w", fieldName, err)
+			}
+			a.AdditionalProperties[fieldName] = fieldVal
+		}
+	}
+	return nil
+}
+
+// Override default JSON handling for OwnData to handle AdditionalProperties
+func (a OwnData) MarshalJSON() ([]byte, error) {
+	var err error
+	object := make(map[string]json.RawMessage)
+
+	object["about"], err = json.Marshal(a.About)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'about': %w", err)
+	}
+
+	if a.Account != nil {
+		object["account"], err = json.Marshal(a.Account)
+		if err != nil {
+			return nil, fmt.Errorf("error marshaling 'account': %w", err)
+		}
+	}
+
+	object["made_at"], err = json.Marshal(a.MadeAt)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'made_at': %w", err)
+	}
+
+	for fieldName, field := range a.AdditionalProperties {
+		object[fieldName], err = json.Marshal(field)
+		if err != nil {
+			return nil, fmt.Errorf("error marshaling '%s': %w", fieldName, err)
+		}
+	}
+	return json.Marshal(object)
+}
