@@ -76,6 +76,7 @@ func accounts(t *testing.T, w *world, c *club) {
 	back := ok[*openapi.UseResetResponse](t, 201)(nobody.UseResetWithResponse(ctx, openapi.UseReset{Secret: link2.JSON201.Secret, Token: &openapi.NewToken{Name: "phone"}}))
 	ida = w.person(back.JSON201.Token.Secret)
 	ok[*openapi.MakeResetResponse](t, 403)(ida.MakeResetWithResponse(ctx, openapi.NewReset{Email: &email}))
+	ok[*openapi.ExportOwnDataResponse](t, 200)(ida.ExportOwnDataWithResponse(ctx, nil))
 	events := ok[*openapi.ListEventsResponse](t, 200)(ida.ListEventsWithResponse(ctx))
 	if n := strings.Count(string(events.Body), `"reset_made"`); n != 2 {
 		t.Errorf("%d resets are told of: %s", n, events.Body)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"io"
 	"net/http"
-	"time"
 
 	"evenrig/openapi"
 	"evenrig/service/conduct"
@@ -15,7 +14,7 @@ func (h *handlers) ExportOwnData(ctx context.Context, r openapi.ExportOwnDataReq
 	copied := ownData{media: "application/json", name: "own-data.json", write: func(w io.Writer) error {
 		return h.service.OwnData(ctx, actorOf(ctx), conduct.OwnDataJSON, w)
 	}}
-	if or(r.Params.Format, openapi.Json) == openapi.Csv {
+	if or(r.Params.Format, openapi.ExportOwnDataParamsFormatJSON) == openapi.ExportOwnDataParamsFormatCsv {
 		copied.media, copied.name = "application/zip", "own-data.zip"
 		copied.write = func(w io.Writer) error { return h.service.OwnData(ctx, actorOf(ctx), conduct.OwnDataTables, w) }
 	}
