@@ -88,12 +88,12 @@ func loadContract() *contract {
 				o.body = op.RequestBody.Value
 			}
 			switch op.OperationID {
-			case "exportOwnData":
-				o.timeLimit = longTime
 			case "submitCatches":
 				o.raw, o.bodyLimit = true, batchLimit
 			case "importTable":
-				o.raw, o.bodyLimit, o.timeLimit = true, importLimit, longTime
+				o.raw, o.bodyLimit, o.timeLimit = true, importLimit, importTime
+			case "exportCatches":
+				o.timeLimit = exportTime
 			}
 			k.operations[method+" "+route] = o
 		}
@@ -131,7 +131,7 @@ func (k *contract) addPages(routes []web.Route) {
 	for _, r := range routes {
 		op := &operation{page: true, access: anyoneOrCookie, costly: r.Costly, raw: true, bodyLimit: cmp.Or(r.BodyLimit, bodyLimit), timeLimit: workTime}
 		if op.bodyLimit > bodyLimit {
-			op.timeLimit = longTime
+			op.timeLimit = importTime
 		}
 		k.operations[r.Method+" "+r.Path] = op
 	}

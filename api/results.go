@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
 	"net/http"
 
 	"evenrig/openapi"
@@ -13,11 +14,15 @@ import (
 
 // ExportCatches writes the catch table of a locked trial.
 func (h *handlers) ExportCatches(ctx context.Context, r openapi.ExportCatchesRequestObject) (openapi.ExportCatchesResponseObject, error) {
-	var b bytes.Buffer
-	if err := h.service.ExportCatches(ctx, actorOf(ctx), trial.ID(r.Trial), &b); err != nil {
-		return nil, err
-	}
-	return openapi.ExportCatches200TextCsvResponse{Body: &b, ContentLength: int64(b.Len())}, nil
+	return tableDownload(func(w io.Writer) error { return h.service.ExportCatches(ctx, actorOf(ctx), trial.ID(r.Trial), w) }), nil
+}
+
+// tableDownload writes a table while it is being read.
+type tableDownload func(io.Writer) error
+
+// VisitExportCatchesResponse writes the table.
+func (d tableDownload) VisitExportCatchesResponse(w http.ResponseWriter) error {
+	return stream(w, "text/csv; charset=utf-8", d)
 }
 
 // ImportTable takes in a catch table.

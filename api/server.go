@@ -53,7 +53,8 @@ const (
 	readTime   = time.Minute      // to send the body
 	workTime   = time.Minute      // to be answered
 	idleTime   = 2 * time.Minute
-	longTime   = 5 * time.Minute // for a whole catch table in, or everything of a person out, instead of readTime and workTime
+	importTime = 5 * time.Minute  // for a whole catch table, instead of readTime and workTime
+	exportTime = 30 * time.Minute // for a whole catch table out; a reader that stalls is cut off long before
 )
 
 // NewServer returns a server that is ready to serve. It panics when an address range or the address of the options cannot

@@ -11,14 +11,41 @@ import (
 )
 
 // RecordsOf implements trial.ReadTx.
-func (r readTx) RecordsOf(ctx context.Context, id, enrolment trial.ID) (records trial.Records, err error) {
+func (r readTx) RecordsOf(ctx context.Context, id, enrolment trial.ID) (trial.Records, error) {
+	records, err := r.FishingOf(ctx, id, enrolment)
+	if err != nil {
+		return records, err
+	}
+	records.Catches = []trial.Catch{}
+	err = r.EachCatchOf(ctx, id, enrolment, func(c trial.Catch) error {
+		records.Catches = append(records.Catches, c)
+		return nil
+	})
+	return records, err
+}
+
+// EachCatchOf implements trial.ReadTx: in the order of their times.
+func (r readTx) EachCatchOf(ctx context.Context, id, enrolment trial.ID, do func(trial.Catch) error) error {
+	const catches = selectCatch + `WHERE c.trial_id = @trial_id AND c.enrolment_id = @enrolment_id ORDER BY c.caught_at NULLS FIRST, c.id`
+	return each(ctx, r.tx, "catches", catches, pgx.StrictNamedArgs{"trial_id": id, "enrolment_id": enrolment}, through[catchRow], do)
+}
+
+// FurtherColumnsOf implements trial.ReadTx.
+func (r readTx) FurtherColumnsOf(ctx context.Context, id trial.ID) ([]string, error) {
+	const furtherColumnsOf = `
+SELECT key FROM (SELECT DISTINCT key FROM catches CROSS JOIN LATERAL json_object_keys(further::json) AS key
+WHERE trial_id = @trial_id AND further IS NOT NULL) AS found ORDER BY key COLLATE "C"`
+	return list(ctx, r.tx, "further columns", furtherColumnsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowTo[string])
+}
+
+// FishingOf implements trial.ReadTx.
+func (r readTx) FishingOf(ctx context.Context, id, enrolment trial.ID) (records trial.Records, err error) {
 	const (
 		whose      = `WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id `
 		outings    = selectOuting + whose + `ORDER BY started_at NULLS FIRST, id`
 		units      = selectUnit + whose + `ORDER BY n`
 		periods    = selectPeriod + whose + inTime
 		deviations = selectDeviation + whose + `ORDER BY from_at, id`
-		catches    = selectCatch + `WHERE c.trial_id = @trial_id AND c.enrolment_id = @enrolment_id ORDER BY c.caught_at NULLS FIRST, c.id`
 	)
 	if records.Enrolment, err = r.EnrolmentBy(ctx, id, enrolment); err != nil {
 		return records, err
@@ -33,10 +60,7 @@ func (r readTx) RecordsOf(ctx context.Context, id, enrolment trial.ID) (records 
 	if records.Periods, err = list(ctx, r.tx, "periods", periods, args, through[periodRow]); err != nil {
 		return records, err
 	}
-	if records.Deviations, err = list(ctx, r.tx, "deviations", deviations, args, through[deviationRow]); err != nil {
-		return records, err
-	}
-	records.Catches, err = list(ctx, r.tx, "catches", catches, args, through[catchRow])
+	records.Deviations, err = list(ctx, r.tx, "deviations", deviations, args, through[deviationRow])
 	return records, err
 }
 

@@ -121,6 +121,28 @@ func list[T any](ctx context.Context, tx pgx.Tx, what, sql string, args pgx.Stri
 	return records, nil
 }
 
+// each hands out the records that a statement finds, one by one as they come, until do fails.
+func each[T any](ctx context.Context, tx pgx.Tx, what, sql string, args pgx.StrictNamedArgs, row pgx.RowToFunc[T], do func(T) error) error {
+	rows, err := tx.Query(ctx, sql, args)
+	if err != nil {
+		return fmt.Errorf("read %s: %w", what, translate(err))
+	}
+	defer rows.Close()
+	for rows.Next() {
+		record, err := row(rows)
+		if err != nil {
+			return fmt.Errorf("read %s: %w", what, translate(err))
+		}
+		if err := do(record); err != nil {
+			return err
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return fmt.Errorf("read %s: %w", what, translate(err))
+	}
+	return nil
+}
+
 // recordRow is a row whose columns are not those of its record one by one.
 type recordRow[T any] interface{ record() T }
 

@@ -3,8 +3,8 @@ package conduct
 import (
 	"cmp"
 	"context"
+	"errors"
 	"io"
-	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,13 +14,29 @@ import (
 	"evenrig/service/trial"
 )
 
+// exportsAtOnce is how many tables may be on their way out: each holds a connection to the database while it is.
+const exportsAtOnce = 4
+
 // ExportCatches writes all fish of a locked trial, or of a recorded one, as a catch table: pseudonyms, dates without the
 // hour, no names, waters or notes. Fish that are not analysed are among them, with their reason. The further columns of
 // imported tables may name anything, so that only organisers, who import them, get them back, in order of their names.
-// Nothing is written when it fails on the way to w.
+//
+// It reads one snapshot and keeps one angler's outings and periods in memory, never his fish, so that a table may be of any
+// length. What was written to w when it fails is no whole table.
+//
+// Errors: Conflict while the trial hides its effect; TooMany while too many tables are on their way.
 func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial.ID, w io.Writer) error {
-	var table exchange.Table
-	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+	select {
+	case s.exporting <- struct{}{}:
+		defer func() { <-s.exporting }()
+	default:
+		return trial.Fail(trial.TooMany, "export.busy", "other tables are being downloaded; ask again in a moment")
+	}
+	begun := false
+	return s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		if begun {
+			return errors.New("the snapshot that a table is read from was lost on the way")
+		}
 		t, err := tx.TrialBy(ctx, id)
 		if err != nil {
 			return err
@@ -36,90 +52,101 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 		if err != nil {
 			return err
 		}
-		table = exchange.Table{Test: p.Code(trial.Test), Control: p.Code(trial.Control)}
+		var further []string
+		if member.Role == trial.Organiser && t.Source == trial.Recorded {
+			if further, err = tx.FurtherColumnsOf(ctx, id); err != nil {
+				return err
+			}
+		}
 		enrolments, err := tx.EnrolmentsOf(ctx, id)
 		if err != nil {
 			return err
 		}
 		slices.SortFunc(enrolments, func(a, b trial.Enrolment) int { return strings.Compare(a.Pseudonym, b.Pseudonym) })
-		var further []map[string]string // of each row
+		begun = true
+		out, err := exchange.NewTableWriter(w, further, true)
+		if err != nil {
+			return err
+		}
 		for _, e := range enrolments {
 			if e.ErasedAt != nil {
 				continue
 			}
-			records, err := tx.RecordsOf(ctx, id, e.ID)
-			if err != nil {
+			if err := exportAngler(ctx, tx, *p, e, out, further); err != nil {
 				return err
 			}
-			table.Rows = append(table.Rows, tableRows(*p, records)...)
-			for _, c := range records.Catches {
-				further = append(further, c.Further.Values())
-			}
 		}
-		if member.Role == trial.Organiser {
-			addFurther(&table, further)
-		}
-		return nil
+		return out.Flush()
 	})
+}
+
+// exportAngler writes one angler's fish.
+func exportAngler(ctx context.Context, tx trial.ReadTx, p trial.Protocol, e trial.Enrolment, out *exchange.TableWriter, further []string) error {
+	records, err := tx.FishingOf(ctx, e.TrialID, e.ID)
 	if err != nil {
 		return err
 	}
-	return exchange.WriteCatchTable(w, table)
+	rows := newRowMaker(p, records)
+	return tx.EachCatchOf(ctx, e.TrialID, e.ID, func(c trial.Catch) error {
+		row := rows.row(c)
+		if len(further) > 0 {
+			values := c.Further.Values()
+			row.Further = make([]string, len(further))
+			for i, name := range further {
+				row.Further[i] = values[name]
+			}
+		}
+		return out.Write(row)
+	})
 }
 
-// addFurther adds the further columns that any row has.
-func addFurther(t *exchange.Table, values []map[string]string) {
-	names := map[string]bool{}
-	for _, row := range values {
-		for name := range row {
-			names[name] = true
-		}
-	}
-	t.Further = slices.Sorted(maps.Keys(names))
-	for i := range t.Rows {
-		t.Rows[i].Further = make([]string, len(t.Further))
-		for j, name := range t.Further {
-			t.Rows[i].Further[j] = values[i][name]
-		}
-	}
+// rowMaker turns one angler's fish into rows, outings numbered in their order.
+type rowMaker struct {
+	protocol   trial.Protocol
+	pseudonym  string
+	outings    map[trial.ID]trial.Outing
+	number     map[trial.ID]string
+	units      map[trial.ID]trial.Unit
+	periods    map[trial.ID]trial.Period
+	deviations []trial.Deviation
 }
 
-// tableRows writes one angler's fish as rows, outings numbered in their order.
-func tableRows(p trial.Protocol, r trial.Records) []exchange.Row {
-	outings := map[trial.ID]trial.Outing{}
-	number := map[trial.ID]string{}
+func newRowMaker(p trial.Protocol, r trial.Records) rowMaker {
+	m := rowMaker{
+		protocol: p, pseudonym: r.Enrolment.Pseudonym, deviations: r.Deviations,
+		outings: map[trial.ID]trial.Outing{}, number: map[trial.ID]string{}, units: map[trial.ID]trial.Unit{}, periods: map[trial.ID]trial.Period{},
+	}
 	for i, o := range r.Outings {
-		outings[o.ID], number[o.ID] = o, strconv.Itoa(i+1)
+		m.outings[o.ID], m.number[o.ID] = o, strconv.Itoa(i+1)
 	}
-	units := map[trial.ID]trial.Unit{}
 	for _, u := range r.Units {
-		units[u.ID] = u
+		m.units[u.ID] = u
 	}
-	periods := map[trial.ID]trial.Period{}
 	for _, period := range r.Periods {
-		periods[period.ID] = period.EndedWith(outings[period.OutingID])
+		m.periods[period.ID] = period.EndedWith(m.outings[period.OutingID])
 	}
-	rows := make([]exchange.Row, 0, len(r.Catches))
-	for _, c := range r.Catches {
-		period := periods[c.PeriodID]
-		arrangement := period.ArrangementAt(c.CaughtAt, r.Deviations)
-		taken, position := c.TakenIn(p, arrangement)
-		row := exchange.Row{
-			Angler: r.Enrolment.Pseudonym, Outing: number[period.OutingID], Block: whole(period.Block), Period: wholeOrNil(period.Half),
-			TakenPosition: position, TakenPattern: patternTaken(p, taken), CaughtAt: day(c.CaughtAt), Species: c.Species, Origin: c.Origin,
-			WaterType: cmp.Or(c.WaterType, outings[period.OutingID].WaterTypeAt(p, c.CaughtAt, r.Deviations)), Fly: c.Fly,
-			Outcome: c.Outcome, FoulHooked: c.FoulHooked,
-			Exclusion: c.Excluded(p, period, units[period.UnitID], r.Deviations),
-		}
-		if arrangement != "" {
-			row.LowerPattern, _ = p.Flies(arrangement)
-		}
-		if c.Length != nil {
-			row.Length = &exchange.Length{Value: strconv.FormatFloat(c.Length.Value, 'f', -1, 64), Unit: c.Length.Unit}
-		}
-		rows = append(rows, row)
+	return m
+}
+
+func (m rowMaker) row(c trial.Catch) exchange.Row {
+	period := m.periods[c.PeriodID]
+	outing := m.outings[period.OutingID]
+	arrangement := period.ArrangementAt(c.CaughtAt, m.deviations)
+	taken, position := c.TakenIn(m.protocol, arrangement)
+	row := exchange.Row{
+		Angler: m.pseudonym, Outing: m.number[period.OutingID], Block: whole(period.Block), Period: wholeOrNil(period.Half),
+		TakenPosition: position, TakenPattern: patternTaken(m.protocol, taken), CaughtAt: day(c.CaughtAt), Species: c.Species, Origin: c.Origin,
+		WaterType: cmp.Or(c.WaterType, outing.WaterTypeAt(m.protocol, c.CaughtAt, m.deviations)), Fly: c.Fly,
+		Outcome: c.Outcome, FoulHooked: c.FoulHooked,
+		Exclusion: c.Excluded(m.protocol, period, m.units[period.UnitID], m.deviations),
 	}
-	return rows
+	if arrangement != "" {
+		row.LowerPattern, _ = m.protocol.Flies(arrangement)
+	}
+	if c.Length != nil {
+		row.Length = &exchange.Length{Value: strconv.FormatFloat(c.Length.Value, 'f', -1, 64), Unit: c.Length.Unit}
+	}
+	return row
 }
 
 func patternTaken(p trial.Protocol, t trial.Taken) string {

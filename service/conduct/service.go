@@ -29,6 +29,8 @@ type Service struct {
 
 	planning chan struct{} // holds a place while a planner's question is answered
 	dropping chan struct{} // the same while a stranger's table is analysed
+
+	exporting chan struct{} // holds a place for every table on its way out
 }
 
 // Options are what a Service needs besides its store: a clock, a source of random bytes (crypto/rand's outside tests),
@@ -45,6 +47,7 @@ func New(store trial.Store, o Options) *Service {
 	return &Service{
 		store: store, clock: o.Clock, random: o.Random, key: o.Key, program: o.Program,
 		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{}, planning: make(chan struct{}, 1), dropping: make(chan struct{}, 1),
+		exporting: make(chan struct{}, exportsAtOnce),
 	}
 }
 

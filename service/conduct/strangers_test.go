@@ -21,8 +21,8 @@ type call func(w *world, who trial.Actor, at target) (answer any, err error)
 
 // target names the records that somebody asks for.
 type target struct {
-	club, trial, outing, unit, period, catch, deviation, invitation, member, handover trial.ID
-	analysis                                                                          int
+	club, trial, outing, unit, period, catch, deviation, invitation, member, handover, enrolment trial.ID
+	analysis                                                                                     int
 }
 
 // calls holds every use case that takes an actor and something that belongs to a club, by the method's name.
@@ -116,7 +116,18 @@ var calls = map[string]call{
 	"FetchUnit": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.FetchUnit(w.ctx, who, at.trial, at.unit)
 	},
-	"Units": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Units(w.ctx, who, at.trial) },
+	"KeepUnit": func(w *world, who trial.Actor, at target) (any, error) {
+		now := w.clock.read()
+		return w.s.KeepUnit(w.ctx, who, at.trial, trial.Unit{ID: w.id(), DrawnBy: trial.ByCoin, First: trial.TestLower, DrawnAt: &now})
+	},
+	"LoseUnit": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.LoseUnit(w.ctx, who, at.trial, at.unit, w.clock.read())
+	},
+	"PrintSlips": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.PrintSlips(w.ctx, who, at.trial, at.enrolment, 4)
+	},
+	"SlipSheets": func(w *world, who trial.Actor, at target) (any, error) { return w.s.SlipSheets(w.ctx, who, at.trial) },
+	"Units":      func(w *world, who trial.Actor, at target) (any, error) { return w.s.Units(w.ctx, who, at.trial) },
 	"BeginPeriod": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.BeginPeriod(w.ctx, who, at.trial, trial.Period{ID: w.id(), OutingID: at.outing, UnitID: at.unit, Half: 2, StartedAt: w.clock.read()})
 	},
@@ -205,8 +216,8 @@ func stray(w *world, at target) trial.Catch {
 // ownOnly are the use cases that have nothing of a club's in them: one's own account, the server's jobs and its checks.
 var ownOnly = []string{
 	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "Events",
-	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "OwnData", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
-	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue", "Recompute", "Register", "Rekey", "PlanSize", "UsualSize",
+	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
+	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
 }
 
 // Every exported method stands in one of the two lists above, so that a new one is tested too.
@@ -233,7 +244,7 @@ func everyRecord(w *world, name string) (*contest, target) {
 	w.ok(err)
 	return e, target{
 		club: e.id, trial: e.trial, outing: outing, unit: unit, period: period, catch: fish.ID, deviation: d.ID, invitation: i.ID,
-		member: e.anglers[2].AccountID, handover: h.ID, analysis: 1,
+		member: e.anglers[2].AccountID, handover: h.ID, enrolment: r.enrolment, analysis: 1,
 	}
 }
 
@@ -241,7 +252,7 @@ func everyRecord(w *world, name string) (*contest, target) {
 func nothing(w *world) target {
 	return target{
 		club: w.id(), trial: w.id(), outing: w.id(), unit: w.id(), period: w.id(), catch: w.id(), deviation: w.id(), invitation: w.id(),
-		member: w.id(), handover: w.id(), analysis: 1,
+		member: w.id(), handover: w.id(), enrolment: w.randomID(), analysis: 1,
 	}
 }
 
@@ -303,6 +314,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"Trials": organiser | angler | auditor, "CreateTrial": organiser, "Trial": organiser | angler | auditor, "Protocol": organiser | angler | auditor,
 		"WriteProtocol": organiser, "MoveTrial": organiser, "Enrol": organiser | angler, "Enrolment": organiser | angler, "Enrolments": organiser,
 		"Withdraw": organiser | angler, "OpenOuting": organiser | angler, "EndOuting": organiser | angler, "Outing": organiser | angler, "Outings": organiser | angler,
+		"KeepUnit": organiser | angler, "LoseUnit": organiser | angler, "PrintSlips": organiser | angler | auditor, "SlipSheets": organiser | angler | auditor,
 		"FetchUnit": organiser | angler, "Units": organiser | angler, "BeginPeriod": organiser | angler, "EndPeriod": organiser | angler, "Period": organiser | angler,
 		"Periods": organiser | angler, "ReportDeviation": organiser | angler, "Deviation": organiser | angler, "Deviations": organiser | angler,
 		"Catch": organiser | angler, "Catches": organiser | angler, "AmendCatch": organiser | angler, "AmendPeriod": organiser | angler, "Amendments": organiser | angler,

@@ -184,23 +184,29 @@ func WriteWorkbook(w io.Writer, t Table) (err error) {
 	if err != nil {
 		return fmt.Errorf("write workbook: %w", err)
 	}
-	n := 0
-	err = t.records(func(columns, record []string) error {
+	columns := newTableColumns(t.Further, t.excludes())
+	header, n := columns.header(), 0
+	write := func(record []string) error {
 		n++
 		cells := make([]any, len(record))
 		for i, value := range record {
 			if len(utf16.Encode([]rune(value))) > maxCellUnits {
-				return trial.Fail(trial.Invalid, "table.too_large", "row %d, %s: the value is too long for a cell of a workbook; accepted: up to %d characters", n, columns[i], maxCellUnits)
+				return trial.Fail(trial.Invalid, "table.too_large", "row %d, %s: the value is too long for a cell of a workbook; accepted: up to %d characters", n, header[i], maxCellUnits)
 			}
 			cells[i] = value
-			if number, err := strconv.ParseFloat(value, 64); n > 1 && err == nil && slices.Contains(numberColumns, columns[i]) && strconv.FormatFloat(number, 'f', -1, 64) == value {
+			if number, err := strconv.ParseFloat(value, 64); n > 1 && err == nil && slices.Contains(numberColumns, header[i]) && strconv.FormatFloat(number, 'f', -1, 64) == value {
 				cells[i] = number
 			}
 		}
 		return out.SetRow("A"+strconv.Itoa(n), cells)
-	})
-	if err != nil {
+	}
+	if err := write(header); err != nil {
 		return err
+	}
+	for _, row := range t.Rows {
+		if err := write(columns.record(row)); err != nil {
+			return err
+		}
 	}
 	if err := out.Flush(); err != nil {
 		return fmt.Errorf("write workbook: %w", err)

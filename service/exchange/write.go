@@ -20,49 +20,88 @@ import (
 // A value that a spreadsheet program would take for a formula (it starts with = + - @ and is no plain number) is
 // written with an apostrophe before it, which the reader takes off again.
 func WriteCatchTable(w io.Writer, t Table) error {
-	out := csv.NewWriter(w)
-	out.UseCRLF = true
-	if err := t.records(func(_, record []string) error { return out.Write(record) }); err != nil {
-		return fmt.Errorf("write catch table: %w", err)
+	out, err := NewTableWriter(w, t.Further, t.excludes())
+	if err != nil {
+		return err
 	}
-	out.Flush()
-	if err := out.Error(); err != nil {
+	for _, row := range t.Rows {
+		if err := out.Write(row); err != nil {
+			return err
+		}
+	}
+	return out.Flush()
+}
+
+// TableWriter writes a catch table as WriteCatchTable does, a row at a time, so that it may be of any length.
+type TableWriter struct {
+	out     *csv.Writer
+	columns tableColumns
+}
+
+// NewTableWriter writes the header; further are the columns that the catch table does not know, exclusions says whether the column
+// exclusion is among its own.
+func NewTableWriter(w io.Writer, further []string, exclusions bool) (*TableWriter, error) {
+	t := &TableWriter{csv.NewWriter(w), newTableColumns(further, exclusions)}
+	t.out.UseCRLF = true
+	return t, t.write(t.columns.header())
+}
+
+// Write writes a row.
+func (t *TableWriter) Write(row Row) error { return t.write(t.columns.record(row)) }
+
+func (t *TableWriter) write(record []string) error {
+	if err := t.out.Write(record); err != nil {
 		return fmt.Errorf("write catch table: %w", err)
 	}
 	return nil
 }
 
-// records hands out the header and then every row as they are written, with the names of the columns; it ends with the
-// first error.
-func (t Table) records(write func(columns, record []string) error) error {
-	own := Columns()
-	if !slices.ContainsFunc(t.Rows, func(r Row) bool { return r.Exclusion != trial.Analysed }) {
-		own = slices.DeleteFunc(own, func(name string) bool { return name == colExclusion })
-	}
-	header := slices.Clone(own)
-	for _, name := range t.Further {
-		header = append(header, guard(name))
-	}
-	if err := write(header, header); err != nil {
-		return err
-	}
-	for _, row := range t.Rows {
-		record := make([]string, 0, len(header))
-		for _, column := range own {
-			record = append(record, guard(row.value(column)))
-		}
-		for i := range t.Further {
-			value := ""
-			if i < len(row.Further) {
-				value = guard(row.Further[i])
-			}
-			record = append(record, value)
-		}
-		if err := write(header, record); err != nil {
-			return err
-		}
+// Flush writes what waits in the buffer.
+func (t *TableWriter) Flush() error {
+	t.out.Flush()
+	if err := t.out.Error(); err != nil {
+		return fmt.Errorf("write catch table: %w", err)
 	}
 	return nil
+}
+
+// excludes reports whether a row has a reason why it is not analysed.
+func (t Table) excludes() bool {
+	return slices.ContainsFunc(t.Rows, func(r Row) bool { return r.Exclusion != trial.Analysed })
+}
+
+// tableColumns are a written table's columns: the catch table's own, and further ones.
+type tableColumns struct{ own, further []string }
+
+func newTableColumns(further []string, exclusions bool) tableColumns {
+	own := Columns()
+	if !exclusions {
+		own = slices.DeleteFunc(own, func(name string) bool { return name == colExclusion })
+	}
+	return tableColumns{own, further}
+}
+
+func (c tableColumns) header() []string {
+	header := slices.Clone(c.own)
+	for _, name := range c.further {
+		header = append(header, guard(name))
+	}
+	return header
+}
+
+func (c tableColumns) record(row Row) []string {
+	record := make([]string, 0, len(c.own)+len(c.further))
+	for _, column := range c.own {
+		record = append(record, guard(row.value(column)))
+	}
+	for i := range c.further {
+		value := ""
+		if i < len(row.Further) {
+			value = guard(row.Further[i])
+		}
+		record = append(record, value)
+	}
+	return record
 }
 
 // value returns what stands in one of the catch table's own columns. What was taken is never left open: two of the three

@@ -5,13 +5,21 @@ import (
 	"time"
 )
 
-// RecordsReadTx is the part of ReadTx about a trial's draw night.
+// RecordsReadTx is the part of ReadTx about a trial's draw night, and about reading more fish than fit into memory.
 type RecordsReadTx interface {
+	// FishingOf returns all records of an enrolment but its catches.
+	FishingOf(ctx context.Context, trial, enrolment ID) (Records, error)
+	// EachCatchOf hands out an enrolment's catches in the order of their times, until do fails.
+	EachCatchOf(ctx context.Context, trial, enrolment ID, do func(Catch) error) error
+	// FurtherColumnsOf returns the names of the further columns that any imported catch of the trial has, in order.
+	FurtherColumnsOf(ctx context.Context, trial ID) ([]string, error)
 	// DrawNightOf returns the words of a trial's draw night in their order, and whether their list is closed. Of a list
 	// that is closed all words are returned.
 	DrawNightOf(ctx context.Context, trial ID) (DrawNight, error)
 	// WordsOf returns the words alone, as AllocationKey takes them.
 	WordsOf(ctx context.Context, trial ID) ([]string, error)
+	// SlipSheetsOf returns the sheets of slips that were printed for a trial, in the order of their numbers.
+	SlipSheetsOf(ctx context.Context, trial ID) ([]SlipSheet, error)
 }
 
 // RecordsTx is the part of Tx about a trial's draw night.
@@ -19,4 +27,7 @@ type RecordsTx interface {
 	InsertWord(ctx context.Context, w DrawWord) error
 	// CloseDrawNight closes the list of words; one that is closed keeps its time.
 	CloseDrawNight(ctx context.Context, trial ID, at time.Time) error
+	InsertSlipSheet(ctx context.Context, s SlipSheet) error
+	// LoseUnit notes that a unit was lost with its phone.
+	LoseUnit(ctx context.Context, trial, unit ID, at time.Time) error
 }
