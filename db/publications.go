@@ -12,7 +12,7 @@ import (
 )
 
 const publicationColumns = `trial_id, edition, state, licence, name_club, remarks, asked_at, asked_by, made_at, withdrawn_at, why, failure, program_version,
-       title, question, club, sentence, package, size, rows`
+       title, question, club, sentence, package, size, anglers, fish`
 
 // PublicationsOf implements trial.ReadTx: in order of edition.
 func (r readTx) PublicationsOf(ctx context.Context, id trial.ID) ([]trial.Publication, error) {
@@ -33,9 +33,9 @@ func (w writeTx) EnqueuePublication(ctx context.Context, p trial.Publication) (t
 	const insertPublication = `
 INSERT INTO publications (` + publicationColumns + `)
 VALUES (@trial_id, @edition, @state, @licence, @name_club, @remarks, @asked_at, @asked_by, @made_at, @withdrawn_at, @why, @failure, @program_version,
-        @title, @question, @club, @sentence, @package, @size, @rows)`
+        @title, @question, @club, @sentence, @package, @size, @anglers, @fish)`
 	args := editionArgs(p)
-	args["licence"], args["name_club"], args["remarks"], args["asked_at"], args["asked_by"] = p.Licence, p.NameClub, p.Remarks, p.AskedAt, p.AskedBy
+	args["licence"], args["name_club"], args["asked_at"], args["asked_by"] = p.Licence, p.NameClub, p.AskedAt, p.AskedBy
 	if err := insert(ctx, w.tx, "edition", insertPublication, args); err != nil {
 		return p, err
 	}
@@ -49,8 +49,8 @@ VALUES (@trial_id, @edition, @state, @licence, @name_club, @remarks, @asked_at, 
 func (w writeTx) UpdatePublication(ctx context.Context, p trial.Publication) error {
 	const updatePublication = `
 UPDATE publications
-SET state = @state, made_at = @made_at, withdrawn_at = @withdrawn_at, why = @why, failure = @failure, program_version = @program_version,
-    title = @title, question = @question, club = @club, sentence = @sentence, package = @package, size = @size, rows = @rows
+SET state = @state, remarks = @remarks, made_at = @made_at, withdrawn_at = @withdrawn_at, why = @why, failure = @failure, program_version = @program_version,
+    title = @title, question = @question, club = @club, sentence = @sentence, package = @package, size = @size, anglers = @anglers, fish = @fish
 WHERE trial_id = @trial_id AND edition = @edition`
 	return update(ctx, w.tx, "edition", updatePublication, editionArgs(p))
 }
@@ -58,9 +58,9 @@ WHERE trial_id = @trial_id AND edition = @edition`
 // editionArgs are the columns of an edition that may change, and its key.
 func editionArgs(p trial.Publication) pgx.StrictNamedArgs {
 	return pgx.StrictNamedArgs{
-		"trial_id": p.TrialID, "edition": p.Edition, "state": p.State, "made_at": p.MadeAt, "withdrawn_at": p.WithdrawnAt, "why": p.Why,
+		"trial_id": p.TrialID, "edition": p.Edition, "state": p.State, "remarks": p.Remarks, "made_at": p.MadeAt, "withdrawn_at": p.WithdrawnAt, "why": p.Why,
 		"failure": p.Failure, "program_version": p.ProgramVersion, "title": p.Title, "question": p.Question, "club": p.Club,
-		"sentence": p.Sentence, "package": p.Package, "size": p.Size, "rows": p.Rows,
+		"sentence": p.Sentence, "package": p.Package, "size": p.Size, "anglers": p.Anglers, "fish": p.Fish,
 	}
 }
 

@@ -46,7 +46,7 @@ func TestPublications(t *testing.T) {
 	whole := bytes.Repeat([]byte("a grayling of 31 cm\n"), 2*trial.PackageChunk/20+7)
 	one.State, one.MadeAt, one.ProgramVersion = trial.EditionStanding, pointer(server.Add(time.Minute)), "test"
 	one.Title, one.Question, one.Club, one.Sentence = "Collar", "Does it?", "Tarnholt", "It does."
-	one.Package, one.Size, one.Rows = digest("package"), int64(len(whole)), 12
+	one.Package, one.Size, one.Anglers, one.Fish = digest("package"), int64(len(whole)), 12, 190
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
 		return first(tx.UpdatePublication(ctx, one), tx.SavePackage(ctx, w.trial.ID, 1, bytes.NewReader(whole)))
 	})

@@ -77,7 +77,7 @@ const stopTime = 20 * time.Second
 
 // start begins to answer requests and to do jobs.
 func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*running, error) {
-	jobs, err := db.NewJobs(p.store, db.Work{Analyse: p.metrics.analysis(p.service.Analyse), EachMinute: p.service.EachMinute})
+	jobs, err := db.NewJobs(p.store, db.Work{Analyse: p.metrics.analysis(p.service.Analyse), Publish: p.service.MakePackage, EachMinute: p.service.EachMinute})
 	if err != nil {
 		return nil, err
 	}

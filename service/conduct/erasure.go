@@ -50,8 +50,10 @@ func (s *Service) erase(ctx context.Context, actor trial.Actor, id trial.ID, wit
 		if err != nil {
 			return err
 		}
-		_, err = s.enqueue(ctx, tx, t, c, trial.ID{}, now, 0)
-		return err
+		if _, err = s.enqueue(ctx, tx, t, c, trial.ID{}, now, 0); err != nil {
+			return err
+		}
+		return s.supersede(ctx, tx, t, trial.WithdrawnForErasure, now)
 	})
 }
 

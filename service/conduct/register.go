@@ -68,7 +68,16 @@ func (s *Service) registration(ctx context.Context, tx trial.ReadTx, id trial.ID
 			}
 		}
 	}
-	return trial.NewRegistration(t, *p, changes, people, fish), nil
+	entry := trial.NewRegistration(t, *p, changes, people, fish)
+	editions, err := tx.PublicationsOf(ctx, id)
+	if err != nil {
+		return none, err
+	}
+	if standing, ok := trial.StandingEdition(editions); ok {
+		entry.Published = &standing
+	}
+	entry.Repeats, err = tx.RepeatsOf(ctx, id)
+	return entry, err
 }
 
 // namesOf returns the names of the club's members and of the trial's anglers, which no public text may hold.

@@ -216,6 +216,9 @@ func (s *Service) register(ctx context.Context, tx trial.Tx, t *trial.Trial, p t
 	if t.Source == trial.Drawn {
 		t.Scheme, t.Commitment, t.SealedSeed = trial.AllocationScheme, trial.Commitment(seed, text), sealed
 	}
+	if err := noteRepeat(ctx, tx, *t, p); err != nil {
+		return err
+	}
 	return tx.InsertHead(ctx, trial.Head{TrialID: t.ID, ChainID: t.ID})
 }
 

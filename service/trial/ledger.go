@@ -23,21 +23,22 @@ type LedgerEntry struct {
 
 // The kinds of ledger entries.
 const (
-	LedgerEnrolment  = "enrolment"
-	LedgerOuting     = "outing"
-	LedgerOutingEnd  = "outing_end"
-	LedgerUnit       = "unit"
-	LedgerPeriod     = "period"
-	LedgerPeriodEnd  = "period_end"
-	LedgerDeviation  = "deviation"
-	LedgerCatch      = "catch"
-	LedgerAmendment  = "amendment"
-	LedgerWithdrawal = "withdrawal"
-	LedgerProtocol   = "protocol"
-	LedgerState      = "state"
-	LedgerImport     = "import"
-	LedgerWord       = "draw_word"
-	LedgerDrawNight  = "draw_night"
+	LedgerEnrolment   = "enrolment"
+	LedgerOuting      = "outing"
+	LedgerOutingEnd   = "outing_end"
+	LedgerUnit        = "unit"
+	LedgerPeriod      = "period"
+	LedgerPeriodEnd   = "period_end"
+	LedgerDeviation   = "deviation"
+	LedgerCatch       = "catch"
+	LedgerAmendment   = "amendment"
+	LedgerWithdrawal  = "withdrawal"
+	LedgerProtocol    = "protocol"
+	LedgerState       = "state"
+	LedgerImport      = "import"
+	LedgerWord        = "draw_word"
+	LedgerDrawNight   = "draw_night"
+	LedgerPublication = "publication"
 )
 
 // Parts are a record's canonical JSON (RFC 8785), split: the public part is what a published table shows, the private

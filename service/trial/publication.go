@@ -3,8 +3,9 @@ package trial
 import "time"
 
 // Publication is one edition of a trial's published package. Editions are numbered from 1; an erasure, or a consent taken back,
-// withdraws the one that stands and asks for the next. Title, Question, Club (empty where it is not named), Remarks and
-// Sentence, the result's, stand as everybody may read them. Package is the SHA-256 of the package's bytes, which never change.
+// withdraws the one that stands and asks for the next. Title, Question, Club (empty where it is not named), Remarks, Sentence (the
+// result's) and the numbers of anglers and fish stand as everybody may read them. Package is the SHA-256 of the package's bytes, which
+// never change.
 type Publication struct {
 	TrialID        ID
 	Edition        int
@@ -25,7 +26,8 @@ type Publication struct {
 	Sentence       string
 	Package        Digest
 	Size           int64
-	Rows           int64
+	Anglers        int64
+	Fish           int64
 }
 
 // PublicationState is where an edition stands.
@@ -124,12 +126,10 @@ func (t Trial) OfThisServer() error {
 	return nil
 }
 
-// Repeat returns the protocol as another trial's draft that repeats it: the rules as published, without what belongs to the club
-// that fished it. Waters, dates, local rules, who tied the flies and whom to tell are for the repeating club to fill in. p is
-// in its published form; of is the trial that it was fished in.
+// Repeat returns the protocol, which is in its published form (see Published), as another trial's draft that repeats it: without waters
+// and dates, which are the repeating club's to fill in like local rules and whom to tell. of is the trial that it was fished in.
 func (p Protocol) Repeat(of ID) Protocol {
 	p.RepeatOf, p.Waters, p.SeasonStart, p.SeasonEnd, p.Source = of, []Water{}, "", "", Drawn
-	p.Rig.TiedBy, p.Rig.Batch, p.Welfare.LocalRules, p.Welfare.ReportLine = "", "", "", ""
 	return p
 }
 

@@ -11,7 +11,8 @@ import (
 
 // Registration is a registered trial as everybody may read of it, in the club or not: that it was registered, with which
 // commitment, and what became of it. Its texts name nobody of the club and none of its waters. Reason, AbandonedAt and Fish (all that were
-// logged) are an abandoned trial's.
+// logged) are an abandoned trial's. Published is the edition of its package that stands, nil where there is none; RepeatOf the trial that
+// it repeats, Repeats those registered here that repeat it.
 type Registration struct {
 	Trial       Trial
 	Title       string
@@ -19,19 +20,27 @@ type Registration struct {
 	Reason      string
 	AbandonedAt *time.Time
 	Fish        int64
+	Published   *Publication
+	RepeatOf    ID
+	Repeats     []ID
 }
 
 // NewRegistration returns the public entry of a registered trial. changes are those of its state, people the names of the
 // club's members and of the trial's anglers, fish how many were logged.
 func NewRegistration(t Trial, p Protocol, changes []StateChange, people []string, fish int64) Registration {
 	hidden := p.hiddenNames(people)
-	e := Registration{Trial: t, Title: Veil(p.Title, hidden), Question: Veil(p.Question, hidden)}
+	e := Registration{Trial: t, Title: Veil(p.Title, hidden), Question: Veil(p.Question, hidden), RepeatOf: p.RepeatOf}
 	for _, c := range changes {
 		if c.To == Abandoned {
 			e.Reason, e.AbandonedAt, e.Fish = Veil(c.Reason, hidden), &c.At, fish
 		}
 	}
 	return e
+}
+
+// Veiled returns the text without the names of the given people and of the protocol's waters.
+func (p Protocol) Veiled(text string, people []string) string {
+	return Veil(text, p.hiddenNames(people))
 }
 
 // hiddenNames says what stands in a public text in place of each person's and each water's name.
