@@ -21,7 +21,7 @@ type analyseCommand struct {
 	Test       string   `placeholder:"CODE" help:"Code of the test pattern, the changed fly; needed but for a kit."`
 	Control    string   `placeholder:"CODE" help:"Code of the control pattern, the usual fly; without it the one other code in the table."`
 	Format     string   `enum:"text,json,html" default:"text" help:"What is printed: text, json or html."`
-	Out        string   `placeholder:"FOLDER" type:"path" help:"Also write report.html, result.json and catches.csv, the cleaned table, there."`
+	Out        string   `placeholder:"FOLDER" type:"path" help:"Also write there: report.html, result.json, catches.csv (the cleaned table), summary.html (one page), picture.svg, picture.png, picture-square.png, and post.txt to copy."`
 	Vary       string   `enum:",pattern,pattern+position,pattern+position+outing" default:"" placeholder:"TERMS" help:"What differs between anglers (and outings): pattern, pattern+position or pattern+position+outing."`
 	Subgroup   []string `sep:"none" placeholder:"COLUMN" help:"A column named beforehand, whose levels are compared: species, origin, water_type, fly, month or one of the table's own; may be given again."`
 	Correlated bool     `help:"Let an angler's pattern and position effects be correlated; 15 anglers or more are advised."`
@@ -45,6 +45,9 @@ func (c *analyseCommand) Run(s streams) error {
 		return usageError{plain(err)}
 	}
 	if err != nil {
+		return err
+	}
+	if c.about.Lineup, err = analysis.NewLineup(input, result.Fingerprint); err != nil {
 		return err
 	}
 	var page bytes.Buffer
@@ -166,21 +169,41 @@ func (c *analyseCommand) page(w io.Writer, format string, result analysis.Result
 	return report.Text(w, result, c.about)
 }
 
-// writeFolder writes report, result and cleaned table into the folder, made when it is missing, once all three could be made.
+// writeFolder writes everything that can be made of a result into the folder, made when it is missing, once all of it could be made.
 func (c *analyseCommand) writeFolder(result analysis.Result, table exchange.Table) error {
-	var html, encoded, csv bytes.Buffer
-	if err := errors.Join(c.page(&html, "html", result), c.page(&encoded, "json", result), exchange.WriteCatchTable(&csv, table)); err != nil {
-		return err
+	files := []struct {
+		name    string
+		write   func(io.Writer) error
+		content bytes.Buffer
+	}{
+		{name: "report.html", write: func(w io.Writer) error { return c.page(w, "html", result) }},
+		{name: "result.json", write: func(w io.Writer) error { return c.page(w, "json", result) }},
+		{name: "catches.csv", write: func(w io.Writer) error { return exchange.WriteCatchTable(w, table) }},
+		{name: "summary.html", write: func(w io.Writer) error { return report.SummaryPage(w, result, c.about) }},
+		{name: "picture.svg", write: func(w io.Writer) error { return report.PictureSVG(w, result, c.about, report.Wide) }},
+		{name: "picture.png", write: func(w io.Writer) error { return report.PicturePNG(w, result, c.about, report.Wide) }},
+		{name: "picture-square.png", write: func(w io.Writer) error { return report.PicturePNG(w, result, c.about, report.Square) }},
+		{name: "post.txt", write: func(w io.Writer) error { return writeLine(w, report.Post(result, c.about)) }},
+	}
+	for i := range files {
+		if err := files[i].write(&files[i].content); err != nil {
+			return fmt.Errorf("make %s: %w", files[i].name, err)
+		}
 	}
 	if err := os.MkdirAll(c.Out, 0o755); err != nil {
 		return fmt.Errorf("the folder for the results cannot be made: %w", err)
 	}
-	for name, content := range map[string]*bytes.Buffer{"report.html": &html, "result.json": &encoded, "catches.csv": &csv} {
-		if err := os.WriteFile(filepath.Join(c.Out, name), content.Bytes(), 0o644); err != nil {
+	for i := range files {
+		if err := os.WriteFile(filepath.Join(c.Out, files[i].name), files[i].content.Bytes(), 0o644); err != nil {
 			return fmt.Errorf("write results: %w", err)
 		}
 	}
 	return nil
+}
+
+func writeLine(w io.Writer, text string) error {
+	_, err := io.WriteString(w, text+"\n")
+	return err
 }
 
 // plain takes the code off an error that is shown to a person at a terminal.

@@ -63,7 +63,7 @@ func TestAnalyseWritesAFolder(t *testing.T) {
 		}
 	}
 	files := map[string]string{}
-	for _, name := range []string{"report.html", "result.json", "catches.csv"} {
+	for _, name := range []string{"report.html", "result.json", "catches.csv", "summary.html", "picture.svg", "picture.png", "picture-square.png", "post.txt"} {
 		content, err := os.ReadFile(filepath.Join(folder, name))
 		if err != nil {
 			t.Fatal(err)

@@ -94,10 +94,8 @@ func earlier(a, b trial.Exclusion) trial.Exclusion {
 // round in the table were.
 func (k Kit) Input(t Table) analysis.Input {
 	p := k.Protocol
-	in := analysis.Input{
-		Design: p.Design, Test: t.Test, Control: t.Control, LowerWord: p.LowerWord, UpperWord: p.UpperWord,
-		SmallestShare: float64(p.SmallestShare) / 100, Alpha: p.Alpha, Source: trial.Recorded, Subgroups: t.Subgroups, Tallies: rounds(t.Tallies()),
-	}
+	in := analysis.InputOf(p)
+	in.Test, in.Control, in.Source, in.Choices, in.Subgroups, in.Tallies = t.Test, t.Control, trial.Recorded, trial.Draw{}, t.Subgroups, rounds(t.Tallies())
 	if k.Draw == nil {
 		return in
 	}

@@ -131,14 +131,15 @@ func makeExamples(t testing.TB) []example {
 	}
 	drawn := ab(excluded(club(14, 4, 6, .6, .5, .9))...)
 	drawn.Source = trial.Drawn
+	drawn = named(drawn)
 	byOuting := ab(club(8, 4, 6, .6, .5, .4)...)
 	byOuting.Design = trial.PairedByOuting
 	table := season(trial.FixedSize)
 	table.Source, table.Draw, table.Plan = trial.Recorded, nil, nil
 	list := []example{
 		{name: "club", result: analysed(t, drawn), about: aboutClub()},
-		{name: "planned counts", result: analysed(t, season(trial.GroupSequential)), about: aboutClub()},
-		{name: "at any time", result: analysed(t, season(trial.Anytime)), about: aboutClub()},
+		{name: "planned counts", result: analysed(t, named(season(trial.GroupSequential))), about: aboutClub()},
+		{name: "at any time", result: analysed(t, named(season(trial.Anytime))), about: aboutClub()},
 		{name: "a table with halves, weeks and species", result: analysed(t, table)},
 		{name: "120 anglers", result: analysed(t, ab(club(120, 3, 3, .1, .5, .4)...))},
 		{name: "one angler", result: analysed(t, ab(club(1, 4, 6, .4, .5, .4)...)), about: About{Title: "my_catches.csv"}},
@@ -160,6 +161,12 @@ func makeExamples(t testing.TB) []example {
 		list[i].anglers = len(list[i].result.Anglers)
 	}
 	return list
+}
+
+// named gives the patterns the names of protocol.
+func named(in analysis.Input) analysis.Input {
+	in.TestName, in.ControlName = "collared hare's ear", "plain hare's ear"
+	return in
 }
 
 func everybody(anglers int, taken trial.Taken) (tallies []trial.Tally) {

@@ -28,7 +28,7 @@ type KitAngler struct {
 
 var (
 	kitStyle     = style + mustRead("page/kit/kit.css")
-	kitTemplates = template.Must(template.New("kit").ParseFS(files, "page/marks.tmpl", "page/kit/*.tmpl"))
+	kitTemplates = template.Must(template.New("kit").Funcs(template.FuncMap{"mark": markData}).ParseFS(files, "page/marks.tmpl", "page/kit/*.tmpl"))
 )
 
 // KitPolicy is the Content-Security-Policy that stands in a kit's pages: like ContentPolicy, with the kit's own style.
