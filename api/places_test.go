@@ -120,9 +120,8 @@ func TestNothingFinerThanTheGridIsKept(t *testing.T) {
 		t.Error("the cell is not in the database, so that the search proves nothing")
 	}
 	for where, text := range map[string][]byte{"database": everything, "log": []byte(log.String())} {
-		if found := regexp.MustCompile(".{0,80}("+digits+").{0,20}").Find(text); found != nil {
+		if found := regexp.MustCompile(".{0,80}(" + digits + ").{0,20}").Find(text); found != nil {
 			t.Errorf("the %s holds %s", where, found)
 		}
 	}
 }
-

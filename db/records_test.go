@@ -20,11 +20,12 @@ func TestRecords(t *testing.T) {
 	a := w.enrol(t)
 	id := w.trial.ID
 	outing := trial.Outing{
-		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, ProtocolVersion: 2, Water: "Reed, weir pool", StartedAt: dawn.In(inland), StartedLate: true,
+		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, ProtocolVersion: 2, Water: "Reed, weir pool", Cell: "54.1N 2.4W", StartedAt: dawn.In(inland), StartedLate: true,
 		WaterTemperature: &trial.Measure{Value: 52.7, Unit: "F"}, Conditions: "low, clear", Note: "first frost", ReceivedAt: server, SentDigest: digest("o"),
 	}
 	outingEnd := trial.OutingEnd{EndedAt: dawn.Add(5 * time.Hour).In(time.FixedZone("", -(9*3600 + 1800))), Reason: "weather", NotLogged: 2, ReceivedAt: server, SentDigest: digest("oe")}
-	unit := trial.Unit{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, N: 2, First: trial.ControlLower, SameFlyCheck: true, FetchedAt: server}
+	unit := trial.Unit{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, N: 2, First: trial.ControlLower, SameFlyCheck: true, FetchedAt: server, DrawnBy: trial.BySlip, Slip: 17, DrawnAt: pointer(dawn.In(inland))}
+	served := trial.Unit{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, N: 3, First: trial.TestLower, FetchedAt: server, DrawnBy: trial.ByService, DrawN: 2}
 	period := trial.Period{
 		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: outing.ID, UnitID: unit.ID, Block: "2", Half: 2, Drawn: trial.TestLower, Fished: trial.ControlLower,
 		Confirmed: true, StartedAt: dawn.Add(time.Hour), ReceivedAt: server, SentDigest: digest("p"), Version: 1,
@@ -36,7 +37,7 @@ func TestRecords(t *testing.T) {
 	}
 	open := trial.Deviation{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: outing.ID, Kind: trial.OffTrial, FromAt: dawn, ReceivedAt: server}
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
-		return first(tx.InsertOuting(ctx, outing), tx.InsertUnit(ctx, unit), tx.InsertPeriod(ctx, period), tx.InsertDeviation(ctx, deviation), tx.InsertDeviation(ctx, open))
+		return first(tx.InsertOuting(ctx, outing), tx.InsertUnit(ctx, unit), tx.InsertUnit(ctx, served), tx.LoseUnit(ctx, id, served.ID, dawn.In(inland)), tx.InsertPeriod(ctx, period), tx.InsertDeviation(ctx, deviation), tx.InsertDeviation(ctx, open))
 	})
 	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
 		o, err := tx.OutingBy(ctx, id, outing.ID)
@@ -49,6 +50,7 @@ func TestRecords(t *testing.T) {
 		same(t, "deviation", d, deviation)
 		return first(err, err2, err3, err4)
 	})
+	served.LostAt = pointer(dawn.In(inland))
 	corrected := period
 	corrected.Fished, corrected.Confirmed, corrected.StartedAt, corrected.Version = trial.TestLower, false, dawn.Add(61*time.Minute).In(inland), 2
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
@@ -56,7 +58,9 @@ func TestRecords(t *testing.T) {
 	})
 	outing.End, unit.OpenedAt, corrected.End = &outingEnd, pointer(dawn.In(inland)), &periodEnd
 	period.End = &periodEnd
-	for _, record := range []any{outing, unit, period, deviation} {
+	every := unit // what only a unit of the service's or one that was never fished has
+	every.DrawN, every.LostAt = served.DrawN, served.LostAt
+	for _, record := range []any{outing, every, period, deviation} {
 		filled(t, record)
 	}
 	swapless := trial.PeriodEnd{EndedAt: dawn.Add(time.Hour), Reason: "moved", ReceivedAt: server}
@@ -68,7 +72,7 @@ func TestRecords(t *testing.T) {
 		all, err2 := tx.OutingsOf(ctx, id, a.enrolment.ID, trial.Page{After: a.outing.ID, Limit: 10})
 		same(t, "second page of outings", all, []trial.Outing{outing})
 		units, err3 := tx.UnitsOf(ctx, id, a.enrolment.ID)
-		same(t, "units", units, []trial.Unit{a.unit, unit})
+		same(t, "units", units, []trial.Unit{a.unit, unit, served})
 		periods, err4 := tx.PeriodsOf(ctx, id, outing.ID)
 		same(t, "periods of outing", periods, []trial.Period{corrected})
 		periods, err5 := tx.PeriodsOfUnit(ctx, id, a.unit.ID)
@@ -77,7 +81,7 @@ func TestRecords(t *testing.T) {
 		same(t, "deviations", reports, []trial.Deviation{open, deviation})
 		records, err7 := tx.RecordsOf(ctx, id, a.enrolment.ID)
 		same(t, "records", records, trial.Records{
-			Enrolment: a.enrolment, Outings: []trial.Outing{a.outing, outing}, Units: []trial.Unit{a.unit, unit},
+			Enrolment: a.enrolment, Outings: []trial.Outing{a.outing, outing}, Units: []trial.Unit{a.unit, unit, served},
 			Periods: []trial.Period{a.period, corrected}, Deviations: []trial.Deviation{open, deviation}, Catches: []trial.Catch{},
 		})
 		return first(err, err2, err3, err4, err5, err6, err7)
@@ -89,6 +93,38 @@ func TestRecords(t *testing.T) {
 		if err := w.store.InTx(t.Context(), do); trial.KindOf(err) != trial.Conflict {
 			t.Errorf("ending the %s twice gives %v", what, err)
 		}
+	}
+	err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.LoseUnit(ctx, id, unit.ID, dawn) })
+	if trial.KindOf(err) != trial.NotFound {
+		t.Errorf("losing a unit that was opened gives %v", err)
+	}
+}
+
+func TestSlips(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.enrol(t)
+	sheet := trial.SlipSheet{TrialID: w.trial.ID, N: 1, EnrolmentID: a.enrolment.ID, First: 1, Last: 8, PrintedBy: w.admin.ID, PrintedAt: server}
+	filled(t, sheet)
+	slip := trial.Unit{TrialID: w.trial.ID, ID: newID(), EnrolmentID: a.enrolment.ID, N: 2, First: trial.TestLower, DrawnBy: trial.BySlip, Slip: 8, DrawnAt: &dawn, FetchedAt: server}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		return first(tx.InsertSlipSheet(ctx, sheet), tx.InsertUnit(ctx, slip))
+	})
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		sheets, err := tx.SlipSheetsOf(ctx, w.trial.ID)
+		same(t, "sheets", sheets, []trial.SlipSheet{sheet})
+		return err
+	})
+	again, elsewhere := slip, w.enrolIn(t, w.newTrial(t).ID)
+	again.ID, again.N = newID(), 3
+	if err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.InsertUnit(ctx, again) }); trial.KindOf(err) != trial.Conflict {
+		t.Errorf("a slip opened twice gives %v", err)
+	}
+	again.TrialID, again.EnrolmentID, again.N = elsewhere.enrolment.TrialID, elsewhere.enrolment.ID, 2
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.InsertUnit(ctx, again) })
+	sheet.EnrolmentID, sheet.N = newID(), 2
+	if err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.InsertSlipSheet(ctx, sheet) }); trial.KindOf(err) != trial.NotFound {
+		t.Errorf("slips for nobody give %v", err)
 	}
 }
 

@@ -10,17 +10,21 @@ import (
 )
 
 const selectUnit = `
-SELECT trial_id, id, enrolment_id, n, first, same_fly_check, fetched_at, opened_at, opened_offset
+SELECT trial_id, id, enrolment_id, n, first, same_fly_check, coalesce(drawn_by, 'service') AS drawn_by,
+       CASE WHEN drawn_by IS NULL THEN coalesce(draw_n, n) ELSE 0 END AS draw_n, coalesce(slip, 0) AS slip, drawn_at, drawn_offset,
+       fetched_at, opened_at, opened_offset, lost_at, lost_offset
 FROM units `
 
 type unitRow struct {
 	trial.Unit
+	DrawnOffset  *int16
 	OpenedOffset *int16
+	LostOffset   *int16
 }
 
 func (r unitRow) record() trial.Unit {
 	u := r.Unit
-	u.OpenedAt = inPointer(u.OpenedAt, r.OpenedOffset)
+	u.DrawnAt, u.OpenedAt, u.LostAt = inPointer(u.DrawnAt, r.DrawnOffset), inPointer(u.OpenedAt, r.OpenedOffset), inPointer(u.LostAt, r.LostOffset)
 	return u
 }
 
@@ -73,12 +77,35 @@ ORDER BY e.pseudonym, u.n`
 // InsertUnit implements trial.Tx.
 func (w writeTx) InsertUnit(ctx context.Context, u trial.Unit) error {
 	const insertUnit = `
-INSERT INTO units (trial_id, id, enrolment_id, n, first, same_fly_check, fetched_at, opened_at, opened_offset)
-VALUES (@trial_id, @id, @enrolment_id, @n, @first, @same_fly_check, @fetched_at, @opened_at, @opened_offset)`
-	return insert(ctx, w.tx, "unit", insertUnit, pgx.StrictNamedArgs{
+INSERT INTO units (trial_id, id, enrolment_id, n, first, same_fly_check, drawn_by, draw_n, slip, drawn_at, drawn_offset, fetched_at,
+                   opened_at, opened_offset, lost_at, lost_offset)
+VALUES (@trial_id, @id, @enrolment_id, @n, @first, @same_fly_check, @drawn_by, @draw_n, @slip, @drawn_at, @drawn_offset, @fetched_at,
+        @opened_at, @opened_offset, @lost_at, @lost_offset)`
+	args := pgx.StrictNamedArgs{
 		"trial_id": u.TrialID, "id": u.ID, "enrolment_id": u.EnrolmentID, "n": u.N, "first": u.First, "same_fly_check": u.SameFlyCheck,
+		"drawn_by": nil, "draw_n": numberOrNull(u.DrawN), "slip": numberOrNull(u.Slip), "drawn_at": u.DrawnAt, "drawn_offset": offsetOfPointer(u.DrawnAt),
 		"fetched_at": u.FetchedAt, "opened_at": u.OpenedAt, "opened_offset": offsetOfPointer(u.OpenedAt),
-	})
+		"lost_at": u.LostAt, "lost_offset": offsetOfPointer(u.LostAt),
+	}
+	if u.Own() {
+		args["drawn_by"] = u.DrawnBy
+	}
+	return insert(ctx, w.tx, "unit", insertUnit, args)
+}
+
+// numberOrNull is what stands for a number that counts from 1.
+func numberOrNull(n int) *int {
+	if n == 0 {
+		return nil
+	}
+	return &n
+}
+
+// LoseUnit implements trial.Tx. A unit that was fished meanwhile is not lost.
+func (w writeTx) LoseUnit(ctx context.Context, id, unit trial.ID, at time.Time) error {
+	const loseUnit = `
+UPDATE units SET lost_at = @lost_at, lost_offset = @lost_offset WHERE trial_id = @trial_id AND id = @id AND opened_at IS NULL`
+	return update(ctx, w.tx, "unit", loseUnit, pgx.StrictNamedArgs{"trial_id": id, "id": unit, "lost_at": at, "lost_offset": offsetOf(at)})
 }
 
 // OpenUnit implements trial.Tx.

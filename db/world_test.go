@@ -153,7 +153,7 @@ func (w *world) enrolIn(t testing.TB, id trial.ID) *angler {
 	}
 	a.enrolment.ChainID = a.enrolment.ID
 	a.outing = trial.Outing{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, ProtocolVersion: 1, Water: "Reed, long glide", StartedAt: dawn, ReceivedAt: server, SentDigest: digest("outing")}
-	a.unit = trial.Unit{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, N: 1, First: trial.TestLower, FetchedAt: server, OpenedAt: &dawn}
+	a.unit = trial.Unit{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, N: 1, First: trial.TestLower, DrawnBy: trial.ByService, DrawN: 1, FetchedAt: server, OpenedAt: &dawn}
 	a.period = trial.Period{
 		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: a.outing.ID, UnitID: a.unit.ID, Block: "1", Half: 1,
 		Drawn: trial.TestLower, Fished: trial.TestLower, Confirmed: true, StartedAt: dawn, ReceivedAt: server, SentDigest: digest("period"), Version: 1,

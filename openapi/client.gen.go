@@ -925,6 +925,31 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/protocol (the `PutProtocol` operationId).
 	PutProtocol(ctx context.Context, trial TrialID, params *PutProtocolParams, body PutProtocolJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListSlips Who printed which sealed slips for whom
+	//
+	// Corresponds with GET /v1/trials/{trial}/slips (the `ListSlips` operationId).
+	ListSlips(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PrintSlipsWithBody Draw a sheet of sealed slips for an angler
+	//
+	// For a member who does not fish the trial. Each slip's order is a coin's; it stands in this answer and nowhere else. Print,
+	// fold and seal it, and forget it.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/slips (the `PrintSlips` operationId).
+	PrintSlipsWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PrintSlips Draw a sheet of sealed slips for an angler
+	//
+	// For a member who does not fish the trial. Each slip's order is a coin's; it stands in this answer and nowhere else. Print,
+	// fold and seal it, and forget it.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/slips (the `PrintSlips` operationId).
+	PrintSlips(ctx context.Context, trial TrialID, body PrintSlipsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// MoveTrialWithBody Take a trial to its next state
 	//
 	// draft → registered → open ⇄ paused → closed → locked, or abandoned with a reason. Registering fixes the protocol
@@ -957,7 +982,9 @@ type ClientInterface interface {
 	// PutUnitWithBody Fetch the next unit of the draw
 	//
 	// A unit is one block's order. The same id again answers the same unit. A phone carries at most `draw.trip_units`
-	// that are not yet fished. No body, or `{}`.
+	// that are not yet fished. No body, or `{}`. With `drawn_by` the unit is kept as something else drew it: a phone that tossed a
+	// coin because every unit it carried was fished, a sealed `slip`, or the angler's own `coin`. Those are counted, and nobody can
+	// work them out again from the opened seed.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -967,12 +994,32 @@ type ClientInterface interface {
 	// PutUnit Fetch the next unit of the draw
 	//
 	// A unit is one block's order. The same id again answers the same unit. A phone carries at most `draw.trip_units`
-	// that are not yet fished. No body, or `{}`.
+	// that are not yet fished. No body, or `{}`. With `drawn_by` the unit is kept as something else drew it: a phone that tossed a
+	// coin because every unit it carried was fished, a sealed `slip`, or the angler's own `coin`. Those are counted, and nobody can
+	// work them out again from the opened seed.
 	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with PUT /v1/trials/{trial}/units/{unit} (the `PutUnit` operationId).
 	PutUnit(ctx context.Context, trial TrialID, unit UnitID, body PutUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LoseUnitWithBody Close a unit as lost with its phone
+	//
+	// It is never dealt again, and counted. What was fished of it before arrives all the same.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
+	LoseUnitWithBody(ctx context.Context, trial TrialID, unit UnitID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LoseUnit Close a unit as lost with its phone
+	//
+	// It is never dealt again, and counted. What was fished of it before arrives all the same.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
+	LoseUnit(ctx context.Context, trial TrialID, unit UnitID, body LoseUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 }
 
 // GetHealth The process runs
@@ -2840,6 +2887,61 @@ func (c *Client) PutProtocol(ctx context.Context, trial TrialID, params *PutProt
 	return c.Client.Do(req)
 }
 
+// ListSlips Who printed which sealed slips for whom
+//
+// Corresponds with GET /v1/trials/{trial}/slips (the `ListSlips` operationId).
+func (c *Client) ListSlips(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSlipsRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PrintSlipsWithBody Draw a sheet of sealed slips for an angler
+//
+// For a member who does not fish the trial. Each slip's order is a coin's; it stands in this answer and nowhere else. Print,
+// fold and seal it, and forget it.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/slips (the `PrintSlips` operationId).
+func (c *Client) PrintSlipsWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPrintSlipsRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PrintSlips Draw a sheet of sealed slips for an angler
+//
+// For a member who does not fish the trial. Each slip's order is a coin's; it stands in this answer and nowhere else. Print,
+// fold and seal it, and forget it.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/slips (the `PrintSlips` operationId).
+func (c *Client) PrintSlips(ctx context.Context, trial TrialID, body PrintSlipsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPrintSlipsRequest(c.Server, trial, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // MoveTrialWithBody Take a trial to its next state
 //
 // draft → registered → open ⇄ paused → closed → locked, or abandoned with a reason. Registering fixes the protocol
@@ -2902,7 +3004,9 @@ func (c *Client) ListUnits(ctx context.Context, trial TrialID, reqEditors ...Req
 // PutUnitWithBody Fetch the next unit of the draw
 //
 // A unit is one block's order. The same id again answers the same unit. A phone carries at most `draw.trip_units`
-// that are not yet fished. No body, or `{}`.
+// that are not yet fished. No body, or `{}`. With `drawn_by` the unit is kept as something else drew it: a phone that tossed a
+// coin because every unit it carried was fished, a sealed `slip`, or the angler's own `coin`. Those are counted, and nobody can
+// work them out again from the opened seed.
 //
 // Takes any type of body and a specified content type.
 //
@@ -2922,13 +3026,53 @@ func (c *Client) PutUnitWithBody(ctx context.Context, trial TrialID, unit UnitID
 // PutUnit Fetch the next unit of the draw
 //
 // A unit is one block's order. The same id again answers the same unit. A phone carries at most `draw.trip_units`
-// that are not yet fished. No body, or `{}`.
+// that are not yet fished. No body, or `{}`. With `drawn_by` the unit is kept as something else drew it: a phone that tossed a
+// coin because every unit it carried was fished, a sealed `slip`, or the angler's own `coin`. Those are counted, and nobody can
+// work them out again from the opened seed.
 //
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with PUT /v1/trials/{trial}/units/{unit} (the `PutUnit` operationId).
 func (c *Client) PutUnit(ctx context.Context, trial TrialID, unit UnitID, body PutUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPutUnitRequest(c.Server, trial, unit, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LoseUnitWithBody Close a unit as lost with its phone
+//
+// It is never dealt again, and counted. What was fished of it before arrives all the same.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
+func (c *Client) LoseUnitWithBody(ctx context.Context, trial TrialID, unit UnitID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLoseUnitRequestWithBody(c.Server, trial, unit, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LoseUnit Close a unit as lost with its phone
+//
+// It is never dealt again, and counted. What was fished of it before arrives all the same.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
+func (c *Client) LoseUnit(ctx context.Context, trial TrialID, unit UnitID, body LoseUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLoseUnitRequest(c.Server, trial, unit, body)
 	if err != nil {
 		return nil, err
 	}
@@ -6195,6 +6339,87 @@ func NewPutProtocolRequestWithBody(server string, trial TrialID, params *PutProt
 	return req, nil
 }
 
+// NewListSlipsRequest constructs an http.Request for the ListSlips method
+func NewListSlipsRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/slips", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPrintSlipsRequest calls the generic PrintSlips builder with application/json body
+func NewPrintSlipsRequest(server string, trial TrialID, body PrintSlipsJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPrintSlipsRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewPrintSlipsRequestWithBody constructs an http.Request for the PrintSlips method, with any body, and a specified content type
+func NewPrintSlipsRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/slips", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewMoveTrialRequest calls the generic MoveTrial builder with application/json body
 func NewMoveTrialRequest(server string, trial TrialID, body MoveTrialJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -6321,6 +6546,60 @@ func NewPutUnitRequestWithBody(server string, trial TrialID, unit UnitID, conten
 	}
 
 	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewLoseUnitRequest calls the generic LoseUnit builder with application/json body
+func NewLoseUnitRequest(server string, trial TrialID, unit UnitID, body LoseUnitJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewLoseUnitRequestWithBody(server, trial, unit, "application/json", bodyReader)
+}
+
+// NewLoseUnitRequestWithBody constructs an http.Request for the LoseUnit method, with any body, and a specified content type
+func NewLoseUnitRequestWithBody(server string, trial TrialID, unit UnitID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "unit", unit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/units/%s/lost", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
 	}
@@ -7309,6 +7588,33 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/protocol (the `PutProtocol` operationId).
 	PutProtocolWithResponse(ctx context.Context, trial TrialID, params *PutProtocolParams, body PutProtocolJSONRequestBody, reqEditors ...RequestEditorFn) (*PutProtocolResponse, error)
 
+	// ListSlipsWithResponse Who printed which sealed slips for whom
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/slips (the `ListSlips` operationId).
+	ListSlipsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListSlipsResponse, error)
+
+	// PrintSlipsWithBodyWithResponse Draw a sheet of sealed slips for an angler
+	//
+	// For a member who does not fish the trial. Each slip's order is a coin's; it stands in this answer and nowhere else. Print,
+	// fold and seal it, and forget it.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/slips (the `PrintSlips` operationId).
+	PrintSlipsWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PrintSlipsResponse, error)
+
+	// PrintSlipsWithResponse Draw a sheet of sealed slips for an angler
+	//
+	// For a member who does not fish the trial. Each slip's order is a coin's; it stands in this answer and nowhere else. Print,
+	// fold and seal it, and forget it.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/slips (the `PrintSlips` operationId).
+	PrintSlipsWithResponse(ctx context.Context, trial TrialID, body PrintSlipsJSONRequestBody, reqEditors ...RequestEditorFn) (*PrintSlipsResponse, error)
+
 	// MoveTrialWithBodyWithResponse Take a trial to its next state
 	//
 	// draft → registered → open ⇄ paused → closed → locked, or abandoned with a reason. Registering fixes the protocol
@@ -7343,7 +7649,9 @@ type ClientWithResponsesInterface interface {
 	// PutUnitWithBodyWithResponse Fetch the next unit of the draw
 	//
 	// A unit is one block's order. The same id again answers the same unit. A phone carries at most `draw.trip_units`
-	// that are not yet fished. No body, or `{}`.
+	// that are not yet fished. No body, or `{}`. With `drawn_by` the unit is kept as something else drew it: a phone that tossed a
+	// coin because every unit it carried was fished, a sealed `slip`, or the angler's own `coin`. Those are counted, and nobody can
+	// work them out again from the opened seed.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7353,12 +7661,32 @@ type ClientWithResponsesInterface interface {
 	// PutUnitWithResponse Fetch the next unit of the draw
 	//
 	// A unit is one block's order. The same id again answers the same unit. A phone carries at most `draw.trip_units`
-	// that are not yet fished. No body, or `{}`.
+	// that are not yet fished. No body, or `{}`. With `drawn_by` the unit is kept as something else drew it: a phone that tossed a
+	// coin because every unit it carried was fished, a sealed `slip`, or the angler's own `coin`. Those are counted, and nobody can
+	// work them out again from the opened seed.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PUT /v1/trials/{trial}/units/{unit} (the `PutUnit` operationId).
 	PutUnitWithResponse(ctx context.Context, trial TrialID, unit UnitID, body PutUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*PutUnitResponse, error)
+
+	// LoseUnitWithBodyWithResponse Close a unit as lost with its phone
+	//
+	// It is never dealt again, and counted. What was fished of it before arrives all the same.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
+	LoseUnitWithBodyWithResponse(ctx context.Context, trial TrialID, unit UnitID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LoseUnitResponse, error)
+
+	// LoseUnitWithResponse Close a unit as lost with its phone
+	//
+	// It is never dealt again, and counted. What was fished of it before arrives all the same.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
+	LoseUnitWithResponse(ctx context.Context, trial TrialID, unit UnitID, body LoseUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*LoseUnitResponse, error)
 }
 
 type GetHealthResponse struct {
@@ -14036,6 +14364,186 @@ func (r PutProtocolResponse) ContentType() string {
 	return ""
 }
 
+type ListSlipsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SlipSheetList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSlipsResponse) GetJSON200() *SlipSheetList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListSlipsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListSlipsResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListSlipsResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListSlipsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListSlipsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSlipsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSlipsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSlipsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSlipsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PrintSlipsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *PrintedSlips
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PrintSlipsResponse) GetJSON201() *PrintedSlips {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PrintSlipsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PrintSlipsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PrintSlipsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PrintSlipsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PrintSlipsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type MoveTrialResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -14335,6 +14843,117 @@ func (r PutUnitResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PutUnitResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type LoseUnitResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Unit
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r LoseUnitResponse) GetJSON200() *Unit {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r LoseUnitResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r LoseUnitResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LoseUnitResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LoseUnitResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LoseUnitResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -15894,6 +16513,51 @@ func (c *ClientWithResponses) PutProtocolWithResponse(ctx context.Context, trial
 	return ParsePutProtocolResponse(rsp)
 }
 
+// ListSlipsWithResponse Who printed which sealed slips for whom
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/slips (the `ListSlips` operationId).
+func (c *ClientWithResponses) ListSlipsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListSlipsResponse, error) {
+	rsp, err := c.ListSlips(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSlipsResponse(rsp)
+}
+
+// PrintSlipsWithBodyWithResponse Draw a sheet of sealed slips for an angler
+//
+// For a member who does not fish the trial. Each slip's order is a coin's; it stands in this answer and nowhere else. Print,
+// fold and seal it, and forget it.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/slips (the `PrintSlips` operationId).
+func (c *ClientWithResponses) PrintSlipsWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PrintSlipsResponse, error) {
+	rsp, err := c.PrintSlipsWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePrintSlipsResponse(rsp)
+}
+
+// PrintSlipsWithResponse Draw a sheet of sealed slips for an angler
+//
+// For a member who does not fish the trial. Each slip's order is a coin's; it stands in this answer and nowhere else. Print,
+// fold and seal it, and forget it.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/slips (the `PrintSlips` operationId).
+func (c *ClientWithResponses) PrintSlipsWithResponse(ctx context.Context, trial TrialID, body PrintSlipsJSONRequestBody, reqEditors ...RequestEditorFn) (*PrintSlipsResponse, error) {
+	rsp, err := c.PrintSlips(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePrintSlipsResponse(rsp)
+}
+
 // MoveTrialWithBodyWithResponse Take a trial to its next state
 //
 // draft → registered → open ⇄ paused → closed → locked, or abandoned with a reason. Registering fixes the protocol
@@ -15946,7 +16610,9 @@ func (c *ClientWithResponses) ListUnitsWithResponse(ctx context.Context, trial T
 // PutUnitWithBodyWithResponse Fetch the next unit of the draw
 //
 // A unit is one block's order. The same id again answers the same unit. A phone carries at most `draw.trip_units`
-// that are not yet fished. No body, or `{}`.
+// that are not yet fished. No body, or `{}`. With `drawn_by` the unit is kept as something else drew it: a phone that tossed a
+// coin because every unit it carried was fished, a sealed `slip`, or the angler's own `coin`. Those are counted, and nobody can
+// work them out again from the opened seed.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -15962,7 +16628,9 @@ func (c *ClientWithResponses) PutUnitWithBodyWithResponse(ctx context.Context, t
 // PutUnitWithResponse Fetch the next unit of the draw
 //
 // A unit is one block's order. The same id again answers the same unit. A phone carries at most `draw.trip_units`
-// that are not yet fished. No body, or `{}`.
+// that are not yet fished. No body, or `{}`. With `drawn_by` the unit is kept as something else drew it: a phone that tossed a
+// coin because every unit it carried was fished, a sealed `slip`, or the angler's own `coin`. Those are counted, and nobody can
+// work them out again from the opened seed.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -15973,6 +16641,36 @@ func (c *ClientWithResponses) PutUnitWithResponse(ctx context.Context, trial Tri
 		return nil, err
 	}
 	return ParsePutUnitResponse(rsp)
+}
+
+// LoseUnitWithBodyWithResponse Close a unit as lost with its phone
+//
+// It is never dealt again, and counted. What was fished of it before arrives all the same.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
+func (c *ClientWithResponses) LoseUnitWithBodyWithResponse(ctx context.Context, trial TrialID, unit UnitID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LoseUnitResponse, error) {
+	rsp, err := c.LoseUnitWithBody(ctx, trial, unit, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLoseUnitResponse(rsp)
+}
+
+// LoseUnitWithResponse Close a unit as lost with its phone
+//
+// It is never dealt again, and counted. What was fished of it before arrives all the same.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
+func (c *ClientWithResponses) LoseUnitWithResponse(ctx context.Context, trial TrialID, unit UnitID, body LoseUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*LoseUnitResponse, error) {
+	rsp, err := c.LoseUnit(ctx, trial, unit, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLoseUnitResponse(rsp)
 }
 
 // ParseGetHealthResponse parses an HTTP response from a GetHealthWithResponse call
@@ -21771,6 +22469,156 @@ func ParsePutProtocolResponse(rsp *http.Response) (*PutProtocolResponse, error) 
 	return response, nil
 }
 
+// ParseListSlipsResponse parses an HTTP response from a ListSlipsWithResponse call
+func ParseListSlipsResponse(rsp *http.Response) (*ListSlipsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSlipsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SlipSheetList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePrintSlipsResponse parses an HTTP response from a PrintSlipsWithResponse call
+func ParsePrintSlipsResponse(rsp *http.Response) (*PrintSlipsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PrintSlipsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest PrintedSlips
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseMoveTrialResponse parses an HTTP response from a MoveTrialWithResponse call
 func ParseMoveTrialResponse(rsp *http.Response) (*MoveTrialResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -22032,6 +22880,102 @@ func ParsePutUnitResponse(rsp *http.Response) (*PutUnitResponse, error) {
 			headers.Location = value
 		}
 		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseLoseUnitResponse parses an HTTP response from a LoseUnitWithResponse call
+func ParseLoseUnitResponse(rsp *http.Response) (*LoseUnitResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LoseUnitResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Unit
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
 	}
 
 	return response, nil

@@ -250,6 +250,12 @@ type ServerInterface interface {
 	// PutProtocol Rewrite a draft's protocol
 	// (PUT /v1/trials/{trial}/protocol)
 	PutProtocol(ctx echo.Context, trial TrialID, params PutProtocolParams) error
+	// ListSlips Who printed which sealed slips for whom
+	// (GET /v1/trials/{trial}/slips)
+	ListSlips(ctx echo.Context, trial TrialID) error
+	// PrintSlips Draw a sheet of sealed slips for an angler
+	// (POST /v1/trials/{trial}/slips)
+	PrintSlips(ctx echo.Context, trial TrialID) error
 	// MoveTrial Take a trial to its next state
 	// (POST /v1/trials/{trial}/state)
 	MoveTrial(ctx echo.Context, trial TrialID) error
@@ -259,6 +265,9 @@ type ServerInterface interface {
 	// PutUnit Fetch the next unit of the draw
 	// (PUT /v1/trials/{trial}/units/{unit})
 	PutUnit(ctx echo.Context, trial TrialID, unit UnitID) error
+	// LoseUnit Close a unit as lost with its phone
+	// (POST /v1/trials/{trial}/units/{unit}/lost)
+	LoseUnit(ctx echo.Context, trial TrialID, unit UnitID) error
 }
 
 // ServerInterfaceWrapper converts echo contexts to parameters.
@@ -1700,6 +1709,38 @@ func (w *ServerInterfaceWrapper) PutProtocol(ctx echo.Context) error {
 	return err
 }
 
+// ListSlips converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSlips(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSlips(ctx, trial)
+	return err
+}
+
+// PrintSlips converts echo context to params.
+func (w *ServerInterfaceWrapper) PrintSlips(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PrintSlips(ctx, trial)
+	return err
+}
+
 // MoveTrial converts echo context to params.
 func (w *ServerInterfaceWrapper) MoveTrial(ctx echo.Context) error {
 	var err error
@@ -1753,6 +1794,30 @@ func (w *ServerInterfaceWrapper) PutUnit(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PutUnit(ctx, trial, unit)
+	return err
+}
+
+// LoseUnit converts echo context to params.
+func (w *ServerInterfaceWrapper) LoseUnit(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "unit" -------------
+	var unit UnitID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "unit", ctx.Param("unit"), &unit, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter unit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.LoseUnit(ctx, trial, unit)
 	return err
 }
 
@@ -1864,6 +1929,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/trials/:trial/outings/:outing/deviations", wrapper.ListDeviations, options.OperationMiddlewares["listDeviations"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/units", wrapper.ListUnits, options.OperationMiddlewares["listUnits"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/units/:unit", wrapper.PutUnit, options.OperationMiddlewares["putUnit"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/units/:unit/lost", wrapper.LoseUnit, options.OperationMiddlewares["loseUnit"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/slips", wrapper.ListSlips, options.OperationMiddlewares["listSlips"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/slips", wrapper.PrintSlips, options.OperationMiddlewares["printSlips"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/periods/:period", wrapper.GetPeriod, options.OperationMiddlewares["getPeriod"]...)
 	router.PATCH(options.BaseURL+"/v1/trials/:trial/periods/:period", wrapper.AmendPeriod, options.OperationMiddlewares["amendPeriod"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/periods/:period", wrapper.PutPeriod, options.OperationMiddlewares["putPeriod"]...)
@@ -11651,6 +11719,277 @@ func (response PutProtocoldefaultApplicationProblemPlusJSONResponse) VisitPutPro
 	return err
 }
 
+type ListSlipsRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListSlipsResponseObject interface {
+	VisitListSlipsResponse(w http.ResponseWriter) error
+}
+
+type ListSlips200JSONResponse SlipSheetList
+
+func (response ListSlips200JSONResponse) VisitListSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSlips401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListSlips401ApplicationProblemPlusJSONResponse) VisitListSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSlips403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListSlips403ApplicationProblemPlusJSONResponse) VisitListSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSlips404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListSlips404ApplicationProblemPlusJSONResponse) VisitListSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSlips422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListSlips422ApplicationProblemPlusJSONResponse) VisitListSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSlipsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListSlipsdefaultApplicationProblemPlusJSONResponse) VisitListSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlipsRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *PrintSlipsJSONRequestBody
+}
+
+type PrintSlipsResponseObject interface {
+	VisitPrintSlipsResponse(w http.ResponseWriter) error
+}
+
+type PrintSlips201JSONResponse PrintedSlips
+
+func (response PrintSlips201JSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlips400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PrintSlips400ApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlips401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PrintSlips401ApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlips403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response PrintSlips403ApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlips404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response PrintSlips404ApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlips409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response PrintSlips409ApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlips413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PrintSlips413ApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlips415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PrintSlips415ApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlips422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PrintSlips422ApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrintSlipsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PrintSlipsdefaultApplicationProblemPlusJSONResponse) VisitPrintSlipsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type MoveTrialRequestObject struct {
 	Trial TrialID `json:"trial"`
 	Body  *MoveTrialJSONRequestBody
@@ -12129,6 +12468,191 @@ func (response PutUnitdefaultApplicationProblemPlusJSONResponse) VisitPutUnitRes
 	return err
 }
 
+type LoseUnitRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Unit  UnitID  `json:"unit"`
+	Body  *LoseUnitJSONRequestBody
+}
+
+type LoseUnitResponseObject interface {
+	VisitLoseUnitResponse(w http.ResponseWriter) error
+}
+
+type LoseUnit200JSONResponse Unit
+
+func (response LoseUnit200JSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit400ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit401ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit403ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit404ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit409ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit410ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit413ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit415ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnit422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response LoseUnit422ApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type LoseUnitdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response LoseUnitdefaultApplicationProblemPlusJSONResponse) VisitLoseUnitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 // StrictServerInterface represents all server handlers.
 type StrictServerInterface interface {
 	// GetHealth The process runs
@@ -12362,6 +12886,12 @@ type StrictServerInterface interface {
 	// PutProtocol Rewrite a draft's protocol
 	// (PUT /v1/trials/{trial}/protocol)
 	PutProtocol(ctx context.Context, request PutProtocolRequestObject) (PutProtocolResponseObject, error)
+	// ListSlips Who printed which sealed slips for whom
+	// (GET /v1/trials/{trial}/slips)
+	ListSlips(ctx context.Context, request ListSlipsRequestObject) (ListSlipsResponseObject, error)
+	// PrintSlips Draw a sheet of sealed slips for an angler
+	// (POST /v1/trials/{trial}/slips)
+	PrintSlips(ctx context.Context, request PrintSlipsRequestObject) (PrintSlipsResponseObject, error)
 	// MoveTrial Take a trial to its next state
 	// (POST /v1/trials/{trial}/state)
 	MoveTrial(ctx context.Context, request MoveTrialRequestObject) (MoveTrialResponseObject, error)
@@ -12371,6 +12901,9 @@ type StrictServerInterface interface {
 	// PutUnit Fetch the next unit of the draw
 	// (PUT /v1/trials/{trial}/units/{unit})
 	PutUnit(ctx context.Context, request PutUnitRequestObject) (PutUnitResponseObject, error)
+	// LoseUnit Close a unit as lost with its phone
+	// (POST /v1/trials/{trial}/units/{unit}/lost)
+	LoseUnit(ctx context.Context, request LoseUnitRequestObject) (LoseUnitResponseObject, error)
 }
 
 type StrictHandlerFunc func(ctx echo.Context, request any) (any, error)
@@ -14907,6 +15440,79 @@ func (sh *strictHandler) PutProtocol(ctx echo.Context, trial TrialID, params Put
 	return nil
 }
 
+// ListSlips operation middleware
+func (sh *strictHandler) ListSlips(ctx echo.Context, trial TrialID) error {
+	var request ListSlipsRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSlips(ctx.Request().Context(), request.(ListSlipsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSlips")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSlipsResponseObject); ok {
+		return validResponse.VisitListSlipsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PrintSlips operation middleware
+func (sh *strictHandler) PrintSlips(ctx echo.Context, trial TrialID) error {
+	var request PrintSlipsRequestObject
+
+	request.Trial = trial
+
+	var body PrintSlipsJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PrintSlips(ctx.Request().Context(), request.(PrintSlipsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PrintSlips")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PrintSlipsResponseObject); ok {
+		return validResponse.VisitPrintSlipsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // MoveTrial operation middleware
 func (sh *strictHandler) MoveTrial(ctx echo.Context, trial TrialID) error {
 	var request MoveTrialRequestObject
@@ -15026,6 +15632,55 @@ func (sh *strictHandler) PutUnit(ctx echo.Context, trial TrialID, unit UnitID) e
 		return err
 	} else if validResponse, ok := response.(PutUnitResponseObject); ok {
 		return validResponse.VisitPutUnitResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// LoseUnit operation middleware
+func (sh *strictHandler) LoseUnit(ctx echo.Context, trial TrialID, unit UnitID) error {
+	var request LoseUnitRequestObject
+
+	request.Trial = trial
+	request.Unit = unit
+
+	var body LoseUnitJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.LoseUnit(ctx.Request().Context(), request.(LoseUnitRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "LoseUnit")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(LoseUnitResponseObject); ok {
+		return validResponse.VisitLoseUnitResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -182,6 +182,30 @@ func (e DeviationKind) Valid() bool {
 	}
 }
 
+// Defines values for DrawnBy.
+const (
+	DrawnByCoin    DrawnBy = "coin"
+	DrawnByPhone   DrawnBy = "phone"
+	DrawnByService DrawnBy = "service"
+	DrawnBySlip    DrawnBy = "slip"
+)
+
+// Valid indicates whether the value is a known member of the DrawnBy enum.
+func (e DrawnBy) Valid() bool {
+	switch e {
+	case DrawnByCoin:
+		return true
+	case DrawnByPhone:
+		return true
+	case DrawnByService:
+		return true
+	case DrawnBySlip:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for EventKind.
 const (
 	EventKindAllSignedOut  EventKind = "all_signed_out"
@@ -1505,6 +1529,9 @@ type DrawWord struct {
 	Word string `json:"word"`
 }
 
+// DrawnBy defines model for DrawnBy.
+type DrawnBy string
+
 // Drift The change of θ with time
 type Drift struct {
 	High    *float64     `json:"high"`
@@ -2158,6 +2185,12 @@ type NewInvitation struct {
 	Uses *int `json:"uses,omitempty"`
 }
 
+// NewLoss Examples: {"lost_at":"2026-09-12T15:00:00+02:00"}
+type NewLoss struct {
+	// LostAt When the phone was lost
+	LostAt time.Time `json:"lost_at"`
+}
+
 // NewOuting Examples: {"conditions":"clear and low","started_at":"2026-09-12T09:30:00+02:00","water":"Alder Beck","water_temperature":{"unit":"C","value":11.5}}
 type NewOuting struct {
 	// Conditions Up to 200 characters
@@ -2250,6 +2283,15 @@ type NewSignIn struct {
 	Password *string `json:"password,omitempty"`
 }
 
+// NewSlips Examples: {"count":8,"enrolment":"0190a2b4-7c1d-4e5f-8a3b-0123456789a0"}
+type NewSlips struct {
+	// Count 1 to 64
+	Count int `json:"count"`
+
+	// Enrolment Whom the slips are for
+	Enrolment openapi_types.UUID `json:"enrolment"`
+}
+
 // NewToken Examples: {"expires_at":"2027-06-30T22:00:00Z","name":"second phone","scopes":["read","log"]}
 type NewToken struct {
 	// ExpiresAt 365 days from now at most, which it is unless said
@@ -2272,8 +2314,20 @@ type NewTrial struct {
 	Protocol Protocol `json:"protocol"`
 }
 
-// NewUnit Examples: {}
-type NewUnit = map[string]interface{}
+// NewUnit Examples: {}, {"drawn_at":"2026-09-12T14:02:00+02:00","drawn_by":"phone","first":"test_lower"}
+type NewUnit struct {
+	// DrawnAt When the coin fell or the slip was opened
+	DrawnAt *time.Time `json:"drawn_at,omitempty"`
+
+	// DrawnBy service, phone, slip or coin; the rest goes with the last three only
+	DrawnBy *string `json:"drawn_by,omitempty"`
+
+	// First test_lower or control_lower: the order that was drawn
+	First *string `json:"first,omitempty"`
+
+	// Slip The number outside the slip
+	Slip *int `json:"slip,omitempty"`
+}
 
 // NewWord Examples: {"word":"Kingfisher"}
 type NewWord struct {
@@ -2513,6 +2567,28 @@ type PositionLevel struct {
 	Low     *float64 `json:"low"`
 }
 
+// PrintedSlip defines model for PrintedSlip.
+type PrintedSlip struct {
+	// First Printed inside; told here once and kept nowhere
+	First Arrangement `json:"first"`
+
+	// Lower The code of the pattern that goes lower in the first half
+	Lower string `json:"lower"`
+
+	// Number Printed outside
+	Number int `json:"number"`
+
+	// Upper The code of the pattern that goes upper in the first half
+	Upper string `json:"upper"`
+}
+
+// PrintedSlips Examples: {"pseudonym":"7K3M0Q","sheet":1,"slips":[{"first":"test_lower","lower":"A","number":1,"upper":"B"}]}
+type PrintedSlips struct {
+	Pseudonym string        `json:"pseudonym"`
+	Sheet     int           `json:"sheet"`
+	Slips     []PrintedSlip `json:"slips"`
+}
+
 // Problem What went wrong (RFC 9457)
 //
 // Examples: {"code":"catch.invalid","detail":"the catch has faults","fields":[{"detail":"is \"kept\"; accepted: landed, lost, touched","field":"outcome"}],"request_id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ff","status":422,"title":"Unprocessable Entity","type":"about:blank"}
@@ -2533,7 +2609,7 @@ type Problem struct {
 	Type string `json:"type"`
 }
 
-// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"deviations":9,"erased_anglers":0,"erased_fish":0,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"in_finished_blocks":371,"late_noted":2,"next_look":"","not_logged":7,"outings":60}
+// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"coin_blocks":0,"deviations":9,"erased_anglers":0,"erased_fish":0,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"in_finished_blocks":371,"late_noted":2,"lost_units":0,"next_look":"","not_logged":7,"outings":60,"phone_blocks":1,"slip_blocks":0}
 type Progress struct {
 	// Analysed Fish that the analysis will count
 	Analysed int64 `json:"analysed"`
@@ -2544,7 +2620,10 @@ type Progress struct {
 	Blocks       int64 `json:"blocks"`
 
 	// Catches Fish logged, lost and touched ones too
-	Catches    int64 `json:"catches"`
+	Catches int64 `json:"catches"`
+
+	// CoinBlocks Blocks whose order the angler's own coin gave
+	CoinBlocks int64 `json:"coin_blocks"`
 	Deviations int64 `json:"deviations"`
 
 	// ErasedAnglers Who had the records erased; in none of the other numbers
@@ -2561,12 +2640,21 @@ type Progress struct {
 	InFinishedBlocks int64 `json:"in_finished_blocks"`
 	LateNoted        int64 `json:"late_noted"`
 
+	// LostUnits Units lost with their phone and never fished
+	LostUnits int64 `json:"lost_units"`
+
 	// NextLook When the next look is made, in words; empty where none is planned
 	NextLook string `json:"next_look"`
 
 	// NotLogged Fish that anglers say they did not log
 	NotLogged int64 `json:"not_logged"`
 	Outings   int64 `json:"outings"`
+
+	// PhoneBlocks Blocks whose order a phone drew because its units had run out
+	PhoneBlocks int64 `json:"phone_blocks"`
+
+	// SlipBlocks Blocks whose order a sealed slip gave
+	SlipBlocks int64 `json:"slip_blocks"`
 }
 
 // Protocol A trial's rule sheet. Take the template and fill it in. Every field is sent; what is accepted stands at each, and
@@ -3144,6 +3232,28 @@ type SizeSwapRule struct {
 	BlockMaySpanOutings bool `json:"block_may_span_outings"`
 }
 
+// SlipSheet Examples: {"from":1,"opened":[1,2],"printed_at":"2026-09-01T18:00:00Z","printed_by":"Odo Reed","pseudonym":"7K3M0Q","sheet":1,"to":8}
+type SlipSheet struct {
+	From int `json:"from"`
+
+	// Opened The slips that were opened
+	Opened    []int     `json:"opened"`
+	PrintedAt time.Time `json:"printed_at"`
+
+	// PrintedBy The member who printed it and does not fish the trial
+	PrintedBy string `json:"printed_by"`
+
+	// Pseudonym Whom it is for
+	Pseudonym string `json:"pseudonym"`
+	Sheet     int    `json:"sheet"`
+	To        int    `json:"to"`
+}
+
+// SlipSheetList Examples: {"items":[{"from":1,"opened":[],"printed_at":"2026-09-01T18:00:00Z","printed_by":"Odo Reed","pseudonym":"7K3M0Q","sheet":1,"to":8}]}
+type SlipSheetList struct {
+	Items []SlipSheet `json:"items"`
+}
+
 // Source defines model for Source.
 type Source string
 
@@ -3380,13 +3490,19 @@ type TrialSummary struct {
 	Title        string             `json:"title"`
 }
 
-// Unit Examples: {"fetched_at":"2026-09-12T07:31:00Z","first":"control_lower","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","lower":"B","n":1,"opened_at":null,"same_fly_check":false,"upper":"A"}
+// Unit Examples: {"drawn_at":null,"drawn_by":"service","fetched_at":"2026-09-12T07:31:00Z","first":"control_lower","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","lost_at":null,"lower":"B","n":1,"opened_at":null,"same_fly_check":false,"slip":null,"upper":"A"}
 type Unit struct {
-	FetchedAt time.Time `json:"fetched_at"`
+	// DrawnAt When a coin fell or a slip was opened
+	DrawnAt   *time.Time `json:"drawn_at"`
+	DrawnBy   DrawnBy    `json:"drawn_by"`
+	FetchedAt time.Time  `json:"fetched_at"`
 
 	// First The first half's; the second half has the flies changed over
 	First Arrangement        `json:"first"`
 	ID    openapi_types.UUID `json:"id"`
+
+	// LostAt When it was lost with its phone; it is never dealt again
+	LostAt *time.Time `json:"lost_at"`
 
 	// Lower The code of the pattern that goes lower in the first half
 	Lower string `json:"lower"`
@@ -3399,12 +3515,13 @@ type Unit struct {
 
 	// SameFlyCheck Both flies are the control pattern; its fish are counted apart
 	SameFlyCheck bool `json:"same_fly_check"`
+	Slip         *int `json:"slip"`
 
 	// Upper The code of the pattern that goes upper in the first half
 	Upper string `json:"upper"`
 }
 
-// UnitList Examples: {"items":[{"fetched_at":"2026-09-12T07:31:00Z","first":"control_lower","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","lower":"B","n":1,"opened_at":"2026-09-12T09:40:00+02:00","same_fly_check":false,"upper":"A"}]}
+// UnitList Examples: {"items":[{"drawn_at":null,"drawn_by":"service","fetched_at":"2026-09-12T07:31:00Z","first":"control_lower","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","lost_at":null,"lower":"B","n":1,"opened_at":"2026-09-12T09:40:00+02:00","same_fly_check":false,"slip":null,"upper":"A"}]}
 type UnitList struct {
 	Items []Unit `json:"items"`
 }
@@ -3750,11 +3867,17 @@ type PutPeriodEndJSONRequestBody = NewPeriodEnd
 // PutProtocolJSONRequestBody defines body for PutProtocol for application/json ContentType.
 type PutProtocolJSONRequestBody = Protocol
 
+// PrintSlipsJSONRequestBody defines body for PrintSlips for application/json ContentType.
+type PrintSlipsJSONRequestBody = NewSlips
+
 // MoveTrialJSONRequestBody defines body for MoveTrial for application/json ContentType.
 type MoveTrialJSONRequestBody = TrialMove
 
 // PutUnitJSONRequestBody defines body for PutUnit for application/json ContentType.
 type PutUnitJSONRequestBody = NewUnit
+
+// LoseUnitJSONRequestBody defines body for LoseUnit for application/json ContentType.
+type LoseUnitJSONRequestBody = NewLoss
 
 // Getter for additional properties for OwnData. Returns the specified
 // element and whether it was found

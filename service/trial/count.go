@@ -138,6 +138,19 @@ func (c counter) effort() Effort {
 			e.FinishedBlocks++
 		}
 	}
+	for _, u := range c.Units {
+		switch {
+		case u.OpenedAt == nil && u.LostAt != nil:
+			e.LostUnits++
+		case u.OpenedAt == nil:
+		case u.DrawnBy == ByPhone:
+			e.PhoneBlocks++
+		case u.DrawnBy == BySlip:
+			e.SlipBlocks++
+		case u.DrawnBy == ByCoin:
+			e.CoinBlocks++
+		}
+	}
 	return e
 }
 
@@ -161,6 +174,8 @@ func (e Effort) Add(o Effort) Effort {
 		Blocks: e.Blocks + o.Blocks, FinishedBlocks: e.FinishedBlocks + o.FinishedBlocks, NotLogged: e.NotLogged + o.NotLogged,
 		Deviations: e.Deviations + o.Deviations, LateNoted: e.LateNoted + o.LateNoted,
 		ErasedAnglers: e.ErasedAnglers + o.ErasedAnglers, ErasedFish: e.ErasedFish + o.ErasedFish,
+		PhoneBlocks: e.PhoneBlocks + o.PhoneBlocks, SlipBlocks: e.SlipBlocks + o.SlipBlocks, CoinBlocks: e.CoinBlocks + o.CoinBlocks,
+		LostUnits: e.LostUnits + o.LostUnits,
 	}
 }
 

@@ -120,8 +120,10 @@ func (o Outing) WaterTypeAt(p Protocol, t time.Time, deviations []Deviation) str
 	return ""
 }
 
-// Unit is one block's order as handed to an angler: First is the arrangement of its first period, the second has the
-// flies changed over. N counts an enrolment's units from 1 without gaps. OpenedAt is when its first period began.
+// Unit is one block's order as an angler has it: First is the arrangement of its first period, the second has the flies changed
+// over. N counts an enrolment's units from 1 without gaps, however they were drawn; DrawN is the number in the draw of one that
+// the service drew (see Draw.UnitArrangement), N where it is 0. Of another the phone says when it was drawn, DrawnAt, and which
+// Slip it was, 0 for none. OpenedAt is when its first period began, LostAt when the phone that carried it was lost.
 type Unit struct {
 	TrialID      ID
 	ID           ID
@@ -129,6 +131,11 @@ type Unit struct {
 	N            int
 	First        Arrangement
 	SameFlyCheck bool
+	DrawnBy      DrawnBy
+	DrawN        int
+	Slip         int
+	DrawnAt      *time.Time
+	LostAt       *time.Time
 	FetchedAt    time.Time
 	OpenedAt     *time.Time
 }
@@ -151,13 +158,7 @@ func (u Unit) Drawn(half int) Arrangement {
 // NextUnit returns nil when another unit may be handed out after those given: a phone carries at most the protocol's
 // trip_units that are not yet fished.
 func (d Draw) NextUnit(units []Unit) error {
-	waiting := 0
-	for _, u := range units {
-		if u.OpenedAt == nil {
-			waiting++
-		}
-	}
-	if waiting >= d.TripUnits {
+	if _, waiting := fetched(units); waiting >= d.TripUnits {
 		return Fail(Conflict, "unit.waiting", "%d units are fetched and not yet fished; the protocol lets a phone carry %d: fish the next of them first",
 			waiting, d.TripUnits)
 	}

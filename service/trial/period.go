@@ -98,7 +98,7 @@ func (p Period) EndedWith(o Outing) Period {
 // blocks span outings.
 func (p Period) Begin(b Beginning) error {
 	unit := b.Unit
-	if err := cmp.Or(p.LiesIn(b.Outing), b.Outing.Stops(b.Protocol.Welfare)); err != nil {
+	if err := cmp.Or(p.LiesIn(b.Outing), b.Outing.Stops(b.Protocol.Welfare), unit.lost(p.StartedAt)); err != nil {
 		return err
 	}
 	for _, other := range b.OfUnit {
@@ -112,8 +112,11 @@ func (p Period) Begin(b Beginning) error {
 	if p.Half == 2 {
 		return p.beginSecond(b)
 	}
+	if unit.onPaper() {
+		return nil
+	}
 	for _, u := range b.Units {
-		if u.OpenedAt == nil && u.N < unit.N {
+		if u.waits() && u.N < unit.N {
 			return Fail(Conflict, "unit.order", "unit %d is next in line; unit %d cannot be fished before it", u.N, unit.N)
 		}
 	}
@@ -133,7 +136,12 @@ func (p Period) beginSecond(b Beginning) error {
 		return Fail(Conflict, "period.half", "half 1 of unit %d began at %s; its second half cannot begin before that", b.Unit.N, first.StartedAt.Format(time.RFC3339))
 	}
 	for _, u := range b.Units {
-		if u.N > b.Unit.N && u.OpenedAt != nil && !u.OpenedAt.After(p.StartedAt) {
+		// A card may be typed long after its day, so that numbers of paper tell no order.
+		later := u.N > b.Unit.N
+		if u.onPaper() || b.Unit.onPaper() {
+			later = u.ID != b.Unit.ID && u.OpenedAt != nil && u.OpenedAt.After(first.StartedAt)
+		}
+		if later && u.OpenedAt != nil && !u.OpenedAt.After(p.StartedAt) {
 			return Fail(Conflict, "unit.order", "unit %d began at %s, which left the block of unit %d: go on with unit %d",
 				u.N, u.OpenedAt.Format(time.RFC3339), b.Unit.N, u.N)
 		}

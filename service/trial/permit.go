@@ -23,6 +23,8 @@ const (
 	KeepOwnRecords  Operation = "keep_own_records"
 	ImportTable     Operation = "import_table"
 	ExportCatches   Operation = "export_catches"
+	PrintSlips      Operation = "print_slips"
+	ReadSlips       Operation = "read_slips"
 	RequestAnalysis Operation = "request_analysis"
 	ReadAnalysis    Operation = "read_analysis"
 	GiveWord        Operation = "give_word"
@@ -49,6 +51,8 @@ var permits = map[Operation][]Role{
 	KeepOwnRecords:  {Organiser, Angler, Former},
 	ImportTable:     {Organiser},
 	ExportCatches:   {Organiser, Auditor},
+	PrintSlips:      {Organiser, Angler, Auditor},
+	ReadSlips:       {Organiser, Angler, Auditor},
 	RequestAnalysis: {Organiser},
 	ReadAnalysis:    {Organiser, Angler, Auditor},
 	GiveWord:        {Organiser, Angler, Auditor},

@@ -11,7 +11,8 @@ import (
 
 // Who may do what in a club. The organiser runs the trial; anglers and organisers who fish join and keep their own
 // records; the auditor reads, masked, and writes nothing; every member reads the club, its trials, progress and results.
-// Who was a member may still send, read and erase his own records, and nothing else.
+// Who was a member may still send, read and erase his own records, and nothing else. Slips are printed by whoever does not fish
+// the trial, and every member reads who printed them.
 const permissions = `
 read_club        organiser angler auditor
 invite_members   organiser
@@ -29,6 +30,8 @@ read_progress    organiser angler auditor
 keep_own_records organiser angler former
 import_table     organiser
 export_catches   organiser auditor
+print_slips      organiser angler auditor
+read_slips       organiser angler auditor
 request_analysis organiser
 read_analysis    organiser angler auditor
 give_word        organiser angler auditor

@@ -142,6 +142,14 @@ func (t Trial) Draws() error {
 	return nil
 }
 
+// TakesUnits returns nil when units that were drawn elsewhere may be kept.
+func (t Trial) TakesUnits() error {
+	if t.Source == Recorded {
+		return Fail(Conflict, "trial.recorded", "the trial's source is recorded: it has no units")
+	}
+	return nil
+}
+
 // clockSlack is how far a phone's clock may be wrong.
 const clockSlack = 24 * time.Hour
 

@@ -60,7 +60,8 @@ type DrawnBlock struct {
 }
 
 // Effort is the part of the flow diagram that has no fish in it: how many anglers joined, outings they opened (blank
-// ones too), blocks they opened and finished; and how many anglers had their records erased, with how many fish. Zero where a source does not
+// ones too), blocks they opened and finished, how many of the blocks a phone, a slip or a coin drew instead of the service, and how
+// many units were lost with their phone; and how many anglers had their records erased, with how many fish. Zero where a source does not
 // know (a catch table has no blank outings).
 type Effort struct {
 	Enrolled       int64 `json:"enrolled"`
@@ -73,6 +74,10 @@ type Effort struct {
 	LateNoted      int64 `json:"late_noted"`
 	ErasedAnglers  int64 `json:"erased_anglers,omitempty"`
 	ErasedFish     int64 `json:"erased_fish,omitempty"`
+	PhoneBlocks    int64 `json:"phone_blocks,omitempty"`
+	SlipBlocks     int64 `json:"slip_blocks,omitempty"`
+	CoinBlocks     int64 `json:"coin_blocks,omitempty"`
+	LostUnits      int64 `json:"lost_units,omitempty"`
 }
 
 // SubgroupColumns are the columns of its own by which a tally's fish can be told apart in subgroups; month is taken from the

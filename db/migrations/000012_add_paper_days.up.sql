@@ -1,0 +1,35 @@
+-- Where an outing was, as coarse as the protocol's grid and no finer: the south-west corner of its cell.
+ALTER TABLE outings
+    ADD COLUMN cell text,
+    ADD CONSTRAINT outings_cell_check CHECK (cell ~ '^[0-9]{1,2}[.][0-9]{1,2}[NS] [0-9]{1,3}[.][0-9]{1,2}[EW]$');
+
+-- What drew a unit's order, null for the service itself; draw_n is its number in the service's draw, null where that is n. Where
+-- a coin or a slip drew it, the angler says when. A unit lost with its phone is never dealt again.
+ALTER TABLE units
+    ADD COLUMN drawn_by     text,
+    ADD COLUMN draw_n       integer,
+    ADD COLUMN slip         integer,
+    ADD COLUMN drawn_at     timestamptz,
+    ADD COLUMN drawn_offset smallint,
+    ADD COLUMN lost_at      timestamptz,
+    ADD COLUMN lost_offset  smallint,
+    ADD CONSTRAINT units_slip_key UNIQUE (trial_id, slip),
+    ADD CONSTRAINT units_drawn_by_check CHECK (drawn_by IN ('phone', 'slip', 'coin')),
+    ADD CONSTRAINT units_draw_n_check CHECK (draw_n IS NULL OR (draw_n > 0 AND drawn_by IS NULL)),
+    ADD CONSTRAINT units_slip_check CHECK (slip IS NULL OR (slip > 0 AND drawn_by IS NOT DISTINCT FROM 'slip')),
+    ADD CONSTRAINT units_drawn_check CHECK ((drawn_by IS NULL) = (drawn_at IS NULL) AND (drawn_at IS NULL) = (drawn_offset IS NULL)),
+    ADD CONSTRAINT units_lost_check CHECK ((lost_at IS NULL) = (lost_offset IS NULL));
+
+-- Who printed which sealed slips for whom. What they say inside is stored nowhere.
+CREATE TABLE slip_sheets (
+    trial_id     uuid        NOT NULL,
+    n            integer     NOT NULL,
+    enrolment_id uuid        NOT NULL,
+    first_slip   integer     NOT NULL,
+    last_slip    integer     NOT NULL,
+    printed_by   uuid        NOT NULL,
+    printed_at   timestamptz NOT NULL,
+    CONSTRAINT slip_sheets_pkey PRIMARY KEY (trial_id, n),
+    CONSTRAINT slip_sheets_enrolment_fkey FOREIGN KEY (trial_id, enrolment_id) REFERENCES enrolments (trial_id, id),
+    CONSTRAINT slip_sheets_slips_check CHECK (first_slip > 0 AND last_slip >= first_slip)
+);
