@@ -162,7 +162,7 @@ func (h *handlers) readItem(line int, text []byte) batchItem {
 	item.catch = catchTo(trial.ID(b.ID), openapi.NewCatch{
 		Period: b.Period, TakenPattern: b.TakenPattern, TakenPosition: b.TakenPosition, Outcome: b.Outcome, FoulHooked: b.FoulHooked,
 		RigIntact: b.RigIntact, DoubleID: b.DoubleID, Species: b.Species, Origin: b.Origin, CaughtAt: b.CaughtAt, NotedAt: b.NotedAt,
-		Length: b.Length, Note: b.Note,
+		Length: b.Length, Note: b.Note, Welfare: b.Welfare,
 	})
 	return item
 }

@@ -83,6 +83,7 @@ func catchTo(id trial.ID, b openapi.NewCatch) trial.Catch {
 		Outcome: trial.Outcome(or(b.Outcome, string(trial.Landed))), FoulHooked: or(b.FoulHooked, false), RigIntact: or(b.RigIntact, true),
 		DoubleID: trial.ID(or(b.DoubleID, openapi_types.UUID{})), Species: b.Species, Origin: trial.Origin(or(b.Origin, string(trial.UnknownOrigin))),
 		CaughtAt: b.CaughtAt, NotedAt: or(b.NotedAt, b.CaughtAt), Length: measureTo(b.Length), Note: or(b.Note, ""),
+		Welfare: trial.JoinWelfare(or(b.Welfare, nil)),
 	}
 }
 
@@ -93,6 +94,11 @@ func catchFrom(v conduct.CatchView) openapi.Catch {
 		Outcome: openapi.Outcome(c.Outcome), FoulHooked: c.FoulHooked, RigIntact: c.RigIntact, DoubleID: idOrNil(c.DoubleID),
 		Species: c.Species, Origin: openapi.Origin(c.Origin), CaughtAt: c.CaughtAt, NotedAt: c.NotedAt, Length: measureFrom(c.Length), Note: c.Note,
 		NotedBy: openapi_types.UUID(c.NotedBy), ReceivedAt: c.ReceivedAt, Version: c.Version, Void: c.Void, AfterLock: c.AfterLock, Receipt: receiptFrom(v.Receipt),
+		Welfare: each(trial.WelfareSigns(c.Welfare), func(sign string) openapi.WelfareSign { return openapi.WelfareSign(sign) }), Disputed: c.Disputed,
+	}
+	if v.Swap != nil {
+		state := swapFrom(*v.Swap)
+		out.Swap = &state
 	}
 	if v.Arrangement != "" {
 		out.Derived = &openapi.CatchDerived{

@@ -16,7 +16,7 @@ func (h *handlers) PutOuting(ctx context.Context, r openapi.PutOutingRequestObje
 	b := r.Body
 	view, err := h.service.OpenOuting(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Outing{
 		ID: trial.ID(r.Outing), Water: b.Water, Cell: placeTo(b.Place), StartedAt: b.StartedAt, StartedLate: or(b.StartedLate, false),
-		WaterTemperature: measureTo(b.WaterTemperature), Conditions: or(b.Conditions, ""), Note: or(b.Note, ""),
+		WaterTemperature: measureTo(b.WaterTemperature), Conditions: or(b.Conditions, ""), Note: or(b.Note, ""), ProtocolVersion: or(b.ProtocolVersion, 0),
 	})
 	if err != nil {
 		return nil, err
@@ -26,11 +26,11 @@ func (h *handlers) PutOuting(ctx context.Context, r openapi.PutOutingRequestObje
 		return nil, err
 	}
 	if !view.Created {
-		return openapi.PutOuting200JSONResponse(body), nil
+		return openapi.PutOuting200JSONResponse{Body: body, Headers: openapi.PutOuting200ResponseHeaders{ETag: etag(body.Version)}}, nil
 	}
 	return openapi.PutOuting201JSONResponse{
 		Body:    body,
-		Headers: openapi.PutOuting201ResponseHeaders{Location: outingAddress(r.Trial, r.Outing)},
+		Headers: openapi.PutOuting201ResponseHeaders{ETag: etag(body.Version), Location: outingAddress(r.Trial, r.Outing)},
 	}, nil
 }
 
@@ -47,11 +47,11 @@ func (h *handlers) PutOutingEnd(ctx context.Context, r openapi.PutOutingEndReque
 		return nil, err
 	}
 	if !view.Created {
-		return openapi.PutOutingEnd200JSONResponse(body), nil
+		return openapi.PutOutingEnd200JSONResponse{Body: body, Headers: openapi.PutOutingEnd200ResponseHeaders{ETag: etag(body.Version)}}, nil
 	}
 	return openapi.PutOutingEnd201JSONResponse{
 		Body:    body,
-		Headers: openapi.PutOutingEnd201ResponseHeaders{Location: outingAddress(r.Trial, r.Outing)},
+		Headers: openapi.PutOutingEnd201ResponseHeaders{ETag: etag(body.Version), Location: outingAddress(r.Trial, r.Outing)},
 	}, nil
 }
 
@@ -62,7 +62,31 @@ func (h *handlers) GetOuting(ctx context.Context, r openapi.GetOutingRequestObje
 		return nil, err
 	}
 	body, err := h.outing(ctx, r.Trial, view)
-	return openapi.GetOuting200JSONResponse(body), err
+	return openapi.GetOuting200JSONResponse{Body: body, Headers: openapi.GetOuting200ResponseHeaders{ETag: etag(body.Version)}}, err
+}
+
+// AmendOuting corrects an outing.
+func (h *handlers) AmendOuting(ctx context.Context, r openapi.AmendOutingRequestObject) (openapi.AmendOutingResponseObject, error) {
+	c, err := correctionOf(r.Params.IfMatch, r.Body.Reason, r.Body)
+	if err != nil {
+		return nil, err
+	}
+	view, err := h.service.AmendOuting(ctx, actorOf(ctx), trial.ID(r.Trial), trial.ID(r.Outing), c)
+	if err != nil {
+		return nil, err
+	}
+	body, err := h.outing(ctx, r.Trial, view)
+	return openapi.AmendOuting200JSONResponse{Body: body, Headers: openapi.AmendOuting200ResponseHeaders{ETag: etag(body.Version)}}, err
+}
+
+// ListOutingAmendments lists an outing's corrections.
+func (h *handlers) ListOutingAmendments(ctx context.Context, r openapi.ListOutingAmendmentsRequestObject) (openapi.ListOutingAmendmentsResponseObject, error) {
+	list, err := h.service.Amendments(ctx, actorOf(ctx), trial.ID(r.Trial), trial.ID(r.Outing))
+	if err != nil {
+		return nil, err
+	}
+	items, err := amendmentsFrom(list)
+	return openapi.ListOutingAmendments200JSONResponse{Items: items}, err
 }
 
 // ListOutings lists the actor's outings.
@@ -99,7 +123,9 @@ func (h *handlers) outing(ctx context.Context, t openapi.TrialID, v conduct.Outi
 		ID: openapi_types.UUID(o.ID), Water: o.Water, StartedAt: o.StartedAt, StartedLate: o.StartedLate, WaterTemperature: measureFrom(o.WaterTemperature),
 		Conditions: o.Conditions, Note: o.Note, ProtocolVersion: o.ProtocolVersion, ReceivedAt: o.ReceivedAt,
 		Welfare: openapi.WelfareState(v.Welfare), Cautions: []openapi.Caution{},
-		Place: placeFrom(o.Cell), PlaceDropped: openapi.OutingPlaceDropped(v.PlaceDropped),
+		Version: o.Version, Void: o.Void, Disputed: o.Disputed, LatestTemperature: measureFrom(v.Water),
+		Warnings: each(v.Warnings, func(w trial.Warning) openapi.Warning { return openapi.Warning{Code: w.Code, Detail: w.Detail} }),
+		Place:    placeFrom(o.Cell), PlaceDropped: openapi.OutingPlaceDropped(v.PlaceDropped),
 	}
 	if o.End != nil {
 		out.End = &openapi.OutingEnd{EndedAt: o.End.EndedAt, Reason: openapi.OutingEndReason(o.End.Reason), NotLogged: o.End.NotLogged, ReceivedAt: o.End.ReceivedAt}

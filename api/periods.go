@@ -100,7 +100,7 @@ func periodFrom(v conduct.PeriodView) openapi.Period {
 	out := openapi.Period{
 		ID: openapi_types.UUID(p.ID), Outing: openapi_types.UUID(p.OutingID), Unit: openapi_types.UUID(p.UnitID), Block: p.Block, Half: p.Half,
 		Drawn: openapi.Arrangement(p.Drawn), Fished: openapi.Arrangement(p.Fished), Lower: v.Lower, Upper: v.Upper, Confirmed: p.Confirmed,
-		StartedAt: p.StartedAt, ReceivedAt: p.ReceivedAt, Version: p.Version, Swap: openapi.SwapState{Counted: v.Counted, Due: v.SwapDue},
+		StartedAt: p.StartedAt, ReceivedAt: p.ReceivedAt, Version: p.Version, Swap: swapFrom(v.Swap),
 	}
 	if p.End != nil {
 		out.End = &openapi.PeriodEnd{
@@ -108,6 +108,10 @@ func periodFrom(v conduct.PeriodView) openapi.Period {
 		}
 	}
 	return out
+}
+
+func swapFrom(s trial.SwapState) openapi.SwapState {
+	return openapi.SwapState{Fish: s.Fish, Of: s.Of, Due: s.Due, MinutesLeft: s.MinutesLeft}
 }
 
 // correctionOf returns what a PATCH asks for: all of its body but the reason is a JSON merge patch.

@@ -38,6 +38,8 @@ func TestOneTrialFromDraftToReport(t *testing.T) {
 	}
 	reading(t, e, anglers[0])
 	correcting(t, e, anglers[0])
+	caring(t, e, anglers[1])
+	amending(t, e)
 	ok[*openapi.WithdrawResponse](t, 204)(anglers[2].WithdrawWithResponse(ctx, e.trial, openapi.Withdrawal{Erase: true}))
 
 	e.move("paused")
@@ -169,7 +171,7 @@ func fishOneBlock(t *testing.T, r *rod, n int) {
 		t.Errorf("a batch of one: %s", sent.Body)
 	}
 	period := ok[*openapi.GetPeriodResponse](t, 200)(r.GetPeriodWithResponse(ctx, r.e.trial, first.ID))
-	if s := period.JSON200.Swap; s.Counted != 2 || !s.Due {
+	if s := period.JSON200.Swap; s.Fish != 2 || *s.Of != 2 || !s.Due {
 		t.Errorf("after 2 fish the swap is due: %+v", s)
 	}
 	now := r.w.clock()
@@ -256,6 +258,73 @@ func correcting(t *testing.T, e *contest, r *rod) {
 	after := ok[*openapi.GetCatchResponse](t, 200)(r.GetCatchWithResponse(ctx, e.trial, fish.ID)).JSON200
 	if after.Derived.Position != openapi.PositionLower || after.Derived.Taken == amended.JSON200.Derived.Taken {
 		t.Errorf("the position was given and stays, the pattern follows the arrangement: %+v, before %+v", after.Derived, amended.JSON200.Derived)
+	}
+}
+
+// caring measures warm water, is stopped, let fish on by the organiser, and puts the outing right.
+func caring(t *testing.T, e *contest, r *rod) {
+	ctx := t.Context()
+	outing := newID()
+	opened := ok[*openapi.PutOutingResponse](t, 201)(r.PutOutingWithResponse(ctx, e.trial, outing, openapi.NewOuting{Water: "Upper Wend", StartedAt: r.w.clock(), ProtocolVersion: ptr(1)}))
+	if o := opened.JSON201; o.Welfare != openapi.WelfareStateUnmeasured || o.LatestTemperature != nil || o.Version != 1 {
+		t.Errorf("an outing without a thermometer: %s", opened.Body)
+	}
+	reading := newID()
+	warm := openapi.NewTemperature{At: r.w.wait(time.Minute), Value: 20.5, Unit: "C"}
+	measured := ok[*openapi.PutTemperatureResponse](t, 201)(r.PutTemperatureWithResponse(ctx, e.trial, outing, reading, warm))
+	if o := measured.JSON201.Outing; o == nil || o.Welfare != openapi.WelfareStateStop || len(o.Cautions) == 0 {
+		t.Errorf("at 20.5 C fishing stops: %s", measured.Body)
+	}
+	ok[*openapi.PutTemperatureResponse](t, 200)(r.PutTemperatureWithResponse(ctx, e.trial, outing, reading, warm))
+	if list := ok[*openapi.ListTemperaturesResponse](t, 200)(r.ListTemperaturesWithResponse(ctx, e.trial, outing)); len(list.JSON200.Items) != 1 {
+		t.Errorf("one reading is listed: %s", list.Body)
+	}
+	if stopped := ok[*openapi.PutUnitResponse](t, 409)(r.PutUnitWithResponse(ctx, e.trial, newID(), openapi.NewUnit{})); stopped.ApplicationProblemJSON409.Code != "welfare.stop" {
+		t.Errorf("a round in warm water: %s", stopped.Body)
+	}
+	name := ok[*openapi.GetEnrolmentResponse](t, 200)(r.GetEnrolmentWithResponse(ctx, e.trial)).JSON200.Pseudonym
+	leave := openapi.NewWelfareOverride{Angler: name, Day: r.w.clock().Format(time.DateOnly), Reason: "the thermometer lay in the shallows"}
+	ok[*openapi.OverrideWelfareResponse](t, 403)(r.OverrideWelfareWithResponse(ctx, e.trial, leave))
+	ok[*openapi.OverrideWelfareResponse](t, 201)(e.organiser.OverrideWelfareWithResponse(ctx, e.trial, leave))
+	if list := ok[*openapi.ListWelfareOverridesResponse](t, 200)(r.ListWelfareOverridesWithResponse(ctx, e.trial)); len(list.JSON200.Items) != 1 || list.JSON200.Items[0].Angler != name {
+		t.Errorf("the override is listed for everybody: %s", list.Body)
+	}
+	ok[*openapi.PutUnitResponse](t, 201)(r.PutUnitWithResponse(ctx, e.trial, newID(), openapi.NewUnit{}))
+	tag := opened.HTTPResponse.Header.Get("ETag")
+	amended := ok[*openapi.AmendOutingResponse](t, 200)(r.AmendOutingWithResponse(ctx, e.trial, outing, &openapi.AmendOutingParams{IfMatch: tag}, openapi.OutingAmendment{
+		Reason: "found the thermometer", WaterTemperature: openapi.Set(openapi.Measure{Value: 12, Unit: "C"}), Void: ptr(true),
+	}))
+	if o := amended.JSON200; o.Version != 2 || !o.Void || o.WaterTemperature == nil || o.LatestTemperature.Value != 20.5 {
+		t.Errorf("an outing corrected: %s", amended.Body)
+	}
+	ok[*openapi.AmendOutingResponse](t, 412)(r.AmendOutingWithResponse(ctx, e.trial, outing, &openapi.AmendOutingParams{IfMatch: tag}, openapi.OutingAmendment{Reason: "again", Void: ptr(false)}))
+	if list := ok[*openapi.ListOutingAmendmentsResponse](t, 200)(r.ListOutingAmendmentsWithResponse(ctx, e.trial, outing)); len(list.JSON200.Items) != 1 || list.JSON200.Items[0].Old["void"] != false {
+		t.Errorf("the list of corrections keeps what was there: %s", list.Body)
+	}
+}
+
+// amending changes the rule sheet of the open trial.
+func amending(t *testing.T, e *contest) {
+	ctx := t.Context()
+	read := ok[*openapi.GetProtocolResponse](t, 200)(e.organiser.GetProtocolWithResponse(ctx, e.trial))
+	next := openapi.NewProtocolVersion{Reason: "three weeks of flood", Protocol: *read.JSON200}
+	next.Protocol.SeasonEnd, next.Protocol.Alpha = "2026-12-15", .1
+	seen := &openapi.AmendProtocolParams{IfMatch: read.HTTPResponse.Header.Get("ETag")}
+	if fixed := ok[*openapi.AmendProtocolResponse](t, 422)(e.organiser.AmendProtocolWithResponse(ctx, e.trial, seen, next)); fixed.ApplicationProblemJSON422.Code != "protocol.fixed" {
+		t.Errorf("another alpha: %s", fixed.Body)
+	}
+	next.Protocol.Alpha = read.JSON200.Alpha
+	made := ok[*openapi.AmendProtocolResponse](t, 201)(e.organiser.AmendProtocolWithResponse(ctx, e.trial, seen, next))
+	if v := made.JSON201; v.Version != 2 || len(v.Changes) != 1 || v.Changes[0].Field != "season_end" {
+		t.Errorf("the second version: %s", made.Body)
+	}
+	ok[*openapi.AmendProtocolResponse](t, 412)(e.organiser.AmendProtocolWithResponse(ctx, e.trial, seen, next))
+	if list := ok[*openapi.ListProtocolVersionsResponse](t, 200)(e.scrutiny.ListProtocolVersionsWithResponse(ctx, e.trial)); len(list.JSON200.Items) != 2 || list.JSON200.Items[1].Protocol != nil {
+		t.Errorf("two versions are listed: %s", list.Body)
+	}
+	first := ok[*openapi.GetProtocolVersionResponse](t, 200)(e.scrutiny.GetProtocolVersionWithResponse(ctx, e.trial, 1))
+	if p := first.JSON200.Protocol; p == nil || p.SeasonEnd != read.JSON200.SeasonEnd {
+		t.Errorf("the version that was registered stands: %s", first.Body)
 	}
 }
 

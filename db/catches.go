@@ -12,7 +12,8 @@ import (
 const catchColumns = `
 c.trial_id, c.id, c.enrolment_id, c.period_id, c.taken_pattern, c.taken_position, c.outcome, c.foul_hooked, c.rig_intact,
 c.double_id, c.species, c.origin, c.caught_at, c.caught_offset, c.noted_at, c.noted_offset, c.length_value, c.length_unit,
-c.note, c.noted_by, c.received_at, c.sent_digest, c.version, c.void, c.after_lock, c.reason,
+c.note, c.noted_by, c.received_at, c.sent_digest, c.version, c.void, coalesce(c.disputed, false) AS disputed, c.after_lock, c.reason,
+coalesce(c.welfare, '') AS welfare,
 coalesce(c.water_type, '') AS water_type, coalesce(c.fly, '') AS fly, coalesce(c.further, '') AS further`
 
 const selectCatch = `SELECT ` + catchColumns + ` FROM catches c `
@@ -57,14 +58,14 @@ WHERE c.trial_id = @trial_id AND c.period_id = @period_id ORDER BY c.caught_at N
 const insertCatches = `
 INSERT INTO catches (trial_id, id, enrolment_id, period_id, taken_pattern, taken_position, outcome, foul_hooked, rig_intact,
                      double_id, species, origin, caught_at, caught_offset, noted_at, noted_offset, length_value, length_unit,
-                     note, noted_by, received_at, sent_digest, version, void, after_lock, reason, water_type, fly, further, ledger_n)
+                     note, noted_by, received_at, sent_digest, version, void, after_lock, reason, water_type, fly, further, welfare, disputed, ledger_n)
 SELECT * FROM unnest(
     @trial_id::uuid[], @id::uuid[], @enrolment_id::uuid[], @period_id::uuid[], @taken_pattern::text[],
     @taken_position::text[], @outcome::text[], @foul_hooked::boolean[], @rig_intact::boolean[], @double_id::uuid[],
     @species::text[], @origin::text[], @caught_at::timestamptz[], @caught_offset::smallint[], @noted_at::timestamptz[],
     @noted_offset::smallint[], @length_value::float8[], @length_unit::text[], @note::text[], @noted_by::uuid[],
     @received_at::timestamptz[], @sent_digest::bytea[], @version::integer[], @void::boolean[], @after_lock::boolean[],
-    @reason::text[], @water_type::text[], @fly::text[], @further::text[], @ledger_n::bigint[])`
+    @reason::text[], @water_type::text[], @fly::text[], @further::text[], @welfare::text[], @disputed::boolean[], @ledger_n::bigint[])`
 
 // insertCatchesArgs turns catches into columns. ledgerN is as long as catches.
 func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) pgx.StrictNamedArgs {
@@ -102,6 +103,8 @@ func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) pgx.StrictNamedA
 		"water_type":     column(catches, func(c trial.Catch) *string { return textOrNull(c.WaterType) }),
 		"fly":            column(catches, func(c trial.Catch) *string { return textOrNull(c.Fly) }),
 		"further":        column(catches, func(c trial.Catch) *string { return textOrNull(string(c.Further)) }),
+		"welfare":        column(catches, func(c trial.Catch) *string { return textOrNull(c.Welfare) }),
+		"disputed":       column(catches, func(c trial.Catch) bool { return c.Disputed }),
 		"ledger_n":       ledgerN,
 	}
 }
@@ -131,7 +134,7 @@ SET period_id = @period_id, taken_pattern = @taken_pattern, taken_position = @ta
     foul_hooked = @foul_hooked, rig_intact = @rig_intact, double_id = @double_id, species = @species, origin = @origin,
     caught_at = @caught_at, caught_offset = @caught_offset, noted_at = @noted_at, noted_offset = @noted_offset,
     length_value = @length_value, length_unit = @length_unit, note = @note, version = @version, void = @void, reason = @reason,
-    water_type = @water_type, fly = @fly, further = @further
+    water_type = @water_type, fly = @fly, further = @further, welfare = @welfare
 WHERE trial_id = @trial_id AND id = @id`
 	value, unit := measureColumns(c.Length)
 	return update(ctx, w.tx, "catch", updateCatch, pgx.StrictNamedArgs{
@@ -140,6 +143,6 @@ WHERE trial_id = @trial_id AND id = @id`
 		"origin": c.Origin, "caught_at": c.CaughtAt, "caught_offset": offsetOf(c.CaughtAt), "noted_at": c.NotedAt,
 		"noted_offset": offsetOf(c.NotedAt), "length_value": value, "length_unit": unit, "note": c.Note, "version": c.Version,
 		"void": c.Void, "reason": c.Reason, "water_type": textOrNull(c.WaterType), "fly": textOrNull(c.Fly),
-		"further": textOrNull(string(c.Further)),
+		"further": textOrNull(string(c.Further)), "welfare": textOrNull(c.Welfare),
 	})
 }

@@ -22,20 +22,32 @@ ORDER BY e.pseudonym COLLATE "C", e.id`
 	return list(ctx, r.tx, "counts", countsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.EnrolmentCount])
 }
 
+// AnalysedLately implements trial.ReadTx.
+func (r readTx) AnalysedLately(ctx context.Context, id trial.ID) (int64, error) {
+	const analysedLately = `SELECT coalesce(sum(analysed), 0)::bigint FROM counts WHERE trial_id = @trial_id`
+	return one(ctx, r.tx, "counts", analysedLately, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowTo[int64])
+}
+
 // SaveCount implements trial.Tx. A count as of a later entry is kept.
 func (w writeTx) SaveCount(ctx context.Context, id trial.ID, c trial.EnrolmentCount) error {
 	const saveCount = `
-INSERT INTO counts AS stands (trial_id, enrolment_id, counted_at, tallies, effort)
-VALUES (@trial_id, @enrolment_id, @counted_at, @tallies, @effort)
+INSERT INTO counts AS stands (trial_id, enrolment_id, counted_at, analysed, tallies, effort)
+VALUES (@trial_id, @enrolment_id, @counted_at, @analysed, @tallies, @effort)
 ON CONFLICT (trial_id, enrolment_id) DO UPDATE
-SET counted_at = excluded.counted_at, tallies = excluded.tallies, effort = excluded.effort
+SET counted_at = excluded.counted_at, analysed = excluded.analysed, tallies = excluded.tallies, effort = excluded.effort
 WHERE stands.counted_at <= excluded.counted_at`
 	tallies := c.Tallies
 	if tallies == nil {
 		tallies = []trial.Tally{}
 	}
+	var analysed int64
+	for _, t := range tallies {
+		if t.Exclusion == trial.Analysed {
+			analysed += t.N
+		}
+	}
 	_, err := exec(ctx, w.tx, "save count", saveCount, pgx.StrictNamedArgs{
-		"trial_id": id, "enrolment_id": c.EnrolmentID, "counted_at": c.CountedAt, "tallies": tallies, "effort": c.Effort,
+		"trial_id": id, "enrolment_id": c.EnrolmentID, "counted_at": c.CountedAt, "analysed": analysed, "tallies": tallies, "effort": c.Effort,
 	})
 	return err
 }

@@ -81,6 +81,7 @@ SELECT trial_id, ` + publicID("id") + `, enrolment_id FROM (
     UNION ALL SELECT trial_id, id, enrolment_id FROM deviations WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
     UNION ALL SELECT trial_id, id, enrolment_id FROM periods WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
     UNION ALL SELECT trial_id, id, enrolment_id FROM units WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
+    UNION ALL SELECT trial_id, id, enrolment_id FROM temperatures WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id
     UNION ALL SELECT trial_id, id, enrolment_id FROM outings WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id) records
 ON CONFLICT (trial_id, id) DO NOTHING`, // a phone may have used one id for two kinds of record
 	`DELETE FROM ledger_parts p USING ledger_entries e
@@ -95,6 +96,10 @@ WHERE e.trial_id = @trial_id AND p.trial_id = e.trial_id AND p.chain_id = e.chai
 	`DELETE FROM deviations WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 	`DELETE FROM periods WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 	`DELETE FROM units WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`DELETE FROM temperatures WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`DELETE FROM dispute_decisions WHERE trial_id = @trial_id AND dispute_id IN (SELECT id FROM disputes WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id)`,
+	`DELETE FROM disputes WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
+	`UPDATE welfare_overrides SET enrolment_id = NULL WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 	`DELETE FROM outings WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 }
 
@@ -104,12 +109,14 @@ func (w writeTx) EraseEnrolment(ctx context.Context, id, enrolment trial.ID, at 
 UPDATE enrolments
 SET account_id = NULL, pseudonym = NULL, code = NULL, consent = '{}', sent_digest = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
 WHERE trial_id = @trial_id AND id = @id`
-	// The draw hangs on the angler's word; that it was his is forgotten, while it is still known.
-	const forgetGiver = `
-UPDATE draw_words SET account_id = NULL
-WHERE trial_id = @trial_id AND account_id = (SELECT account_id FROM enrolments WHERE trial_id = @trial_id AND id = @id)`
-	if _, err := exec(ctx, w.tx, "erase the giver of a word", forgetGiver, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment}); err != nil {
-		return err
+	// The draw hangs on the angler's word, and other anglers' fish on what he decided of them; that it was his is forgotten, while
+	// it is still known.
+	for _, column := range [][2]string{{"draw_words", "account_id"}, {"disputes", "filed_by"}, {"dispute_decisions", "by_account"}} {
+		forget := `UPDATE ` + column[0] + ` SET ` + column[1] + ` = NULL
+WHERE trial_id = @trial_id AND ` + column[1] + ` = (SELECT account_id FROM enrolments WHERE trial_id = @trial_id AND id = @id)`
+		if _, err := exec(ctx, w.tx, "forget who it was", forget, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment}); err != nil {
+			return err
+		}
 	}
 	if err := update(ctx, w.tx, "enrolment", eraseEnrolment, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment, "at": at}); err != nil {
 		return err

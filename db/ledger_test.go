@@ -16,7 +16,7 @@ func TestCounts(t *testing.T) {
 	tally := trial.Tally{
 		Angler: a.enrolment.Pseudonym, Outing: "o", Block: "b", Period: "1", Arrangement: trial.TestLower, Taken: trial.TookTest,
 		Species: "Thymallus thymallus", Origin: trial.Wild, Month: "2026-09", Week: "2026-W36", Exclusion: trial.Double, N: 3,
-		Half: 2, Drawn: trial.ControlLower, Finished: true, OpenedLate: true, Late: true, Deviated: true, WaterType: "river", Fly: "tag", Columns: `{"hatch":"olives"}`,
+		Half: 2, Drawn: trial.ControlLower, Finished: true, OpenedLate: true, Late: true, Deviated: true, WaterType: "river", Fly: "tag", Columns: `{"hatch":"olives"}`, Welfare: "dead",
 	}
 	count := trial.EnrolmentCount{
 		EnrolmentID: a.enrolment.ID, Pseudonym: a.enrolment.Pseudonym, HeadN: 1, CountedAt: 1, Tallies: []trial.Tally{tally},

@@ -12,7 +12,8 @@ import (
 const selectOuting = `
 SELECT trial_id, id, enrolment_id, protocol_version, water, coalesce(cell, '') AS cell, started_at, started_offset, started_late,
        water_temperature_value, water_temperature_unit, conditions, note, received_at, sent_digest,
-       ended_at, ended_offset, end_reason, end_not_logged, end_received_at, end_digest
+       ended_at, ended_offset, end_reason, end_not_logged, end_received_at, end_digest,
+       coalesce(version, 1) AS version, coalesce(void, false) AS void, coalesce(disputed, false) AS disputed
 FROM outings `
 
 type outingRow struct {
@@ -78,10 +79,10 @@ func (w writeTx) InsertOuting(ctx context.Context, o trial.Outing) error {
 const insertOuting = `
 INSERT INTO outings (trial_id, id, enrolment_id, protocol_version, water, cell, started_at, started_offset, started_late,
                      water_temperature_value, water_temperature_unit, conditions, note, received_at, sent_digest,
-                     ended_at, ended_offset, end_reason, end_not_logged, end_received_at, end_digest)
+                     ended_at, ended_offset, end_reason, end_not_logged, end_received_at, end_digest, version, void, disputed)
 VALUES (@trial_id, @id, @enrolment_id, @protocol_version, @water, @cell, @started_at, @started_offset, @started_late,
         @water_temperature_value, @water_temperature_unit, @conditions, @note, @received_at, @sent_digest,
-        @ended_at, @ended_offset, @end_reason, @end_not_logged, @end_received_at, @end_digest)`
+        @ended_at, @ended_offset, @end_reason, @end_not_logged, @end_received_at, @end_digest, @version, @void, @disputed)`
 
 func outingArgs(o trial.Outing) pgx.StrictNamedArgs {
 	value, unit := measureColumns(o.WaterTemperature)
@@ -90,6 +91,7 @@ func outingArgs(o trial.Outing) pgx.StrictNamedArgs {
 	args["started_at"], args["started_offset"], args["started_late"] = o.StartedAt, offsetOf(o.StartedAt), o.StartedLate
 	args["water_temperature_value"], args["water_temperature_unit"] = value, unit
 	args["conditions"], args["note"], args["received_at"], args["sent_digest"] = o.Conditions, o.Note, o.ReceivedAt, o.SentDigest
+	args["version"], args["void"], args["disputed"] = max(o.Version, 1), o.Void, o.Disputed
 	return args
 }
 
@@ -120,4 +122,23 @@ WHERE trial_id = @trial_id AND id = @id AND end_reason IS NULL`
 		return trial.Fail(trial.Conflict, "outing.ended", "the outing has ended already")
 	}
 	return err
+}
+
+// UpdateOuting implements trial.Tx.
+func (w writeTx) UpdateOuting(ctx context.Context, o trial.Outing) error {
+	const updateOuting = `
+UPDATE outings
+SET water = @water, started_at = @started_at, started_offset = @started_offset, started_late = @started_late,
+    water_temperature_value = @water_temperature_value, water_temperature_unit = @water_temperature_unit, conditions = @conditions,
+    note = @note, version = @version, void = @void, ended_at = @ended_at, ended_offset = @ended_offset, end_reason = @end_reason,
+    end_not_logged = @end_not_logged
+WHERE trial_id = @trial_id AND id = @id AND (end_reason IS NULL) = (@end_reason::text IS NULL)`
+	value, unit := measureColumns(o.WaterTemperature)
+	args := outingEndArgs(o.TrialID, o.ID, o.End)
+	delete(args, "end_received_at")
+	delete(args, "end_digest")
+	args["water"], args["started_at"], args["started_offset"], args["started_late"] = o.Water, o.StartedAt, offsetOf(o.StartedAt), o.StartedLate
+	args["water_temperature_value"], args["water_temperature_unit"] = value, unit
+	args["conditions"], args["note"], args["version"], args["void"] = o.Conditions, o.Note, o.Version, o.Void
+	return update(ctx, w.tx, "outing", updateOuting, args)
 }

@@ -22,6 +22,7 @@ func TestRecords(t *testing.T) {
 	outing := trial.Outing{
 		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, ProtocolVersion: 2, Water: "Reed, weir pool", Cell: "54.1N 2.4W", StartedAt: dawn.In(inland), StartedLate: true,
 		WaterTemperature: &trial.Measure{Value: 52.7, Unit: "F"}, Conditions: "low, clear", Note: "first frost", ReceivedAt: server, SentDigest: digest("o"),
+		Version: 1, Void: true, Disputed: true,
 	}
 	outingEnd := trial.OutingEnd{EndedAt: dawn.Add(5 * time.Hour).In(time.FixedZone("", -(9*3600 + 1800))), Reason: "weather", NotLogged: 2, ReceivedAt: server, SentDigest: digest("oe")}
 	unit := trial.Unit{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, N: 2, First: trial.ControlLower, SameFlyCheck: true, FetchedAt: server, DrawnBy: trial.BySlip, Slip: 17, DrawnAt: pointer(dawn.In(inland))}
@@ -134,7 +135,7 @@ func TestCatches(t *testing.T) {
 	a := w.enrol(t)
 	sent := a.fish()
 	sent.Catch.DoubleID, sent.Catch.Note, sent.Catch.CaughtAt, sent.Catch.NotedAt = newID(), "took on the swing", dawn.In(inland), dawn.Add(time.Hour)
-	sent.Catch.TakenPosition, sent.Catch.FoulHooked = trial.Lower, true
+	sent.Catch.TakenPosition, sent.Catch.FoulHooked, sent.Catch.Welfare = trial.Lower, true, "bleeding+dead"
 	bare := a.fish()
 	bare.Catch.Length, bare.Catch.TakenPattern, bare.Catch.TakenPosition = nil, "", trial.UnknownPosition
 	outcomes := w.store.SubmitCatches(t.Context(), []trial.CatchSubmission{sent, bare})
@@ -161,6 +162,7 @@ func TestCatches(t *testing.T) {
 	corrected.TakenPattern, corrected.TakenPosition, corrected.Outcome, corrected.FoulHooked, corrected.RigIntact = "B", trial.Upper, trial.Lost, false, false
 	corrected.DoubleID, corrected.Species, corrected.Origin, corrected.CaughtAt = trial.ID{}, trial.OtherSpecies, trial.Stocked, dawn.Add(time.Minute)
 	corrected.NotedAt, corrected.Length, corrected.Note = dawn.Add(2*time.Hour).In(inland), nil, ""
+	corrected.Welfare = "deep_hooked"
 	corrected.Version, corrected.Void, corrected.Reason = 2, true, trial.TooShort
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.UpdateCatch(ctx, corrected) })
 	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
@@ -168,8 +170,8 @@ func TestCatches(t *testing.T) {
 		same(t, "corrected catch", got, corrected)
 		return err
 	})
-	want.Void, want.AfterLock, want.Reason = true, true, trial.TooShort                  // tested above and with locking
-	want.WaterType, want.Fly, want.Further = "river", "orange tag", `{"hatch":"olives"}` // a table's, tested with it
+	want.Void, want.AfterLock, want.Disputed, want.Reason = true, true, true, trial.TooShort // tested above and with locking
+	want.WaterType, want.Fly, want.Further = "river", "orange tag", `{"hatch":"olives"}`     // a table's, tested with it
 	filled(t, want)
 }
 
@@ -209,7 +211,7 @@ func TestRecorded(t *testing.T) {
 	id := w.trial.ID
 	enrolment := trial.Enrolment{TrialID: id, ID: newID(), ChainID: id, Pseudonym: "7K2M9P", EnrolledAt: server, SentDigest: digest("name")}
 	// A table without times: none come back.
-	outing := trial.Outing{TrialID: id, ID: newID(), EnrolmentID: enrolment.ID, ProtocolVersion: 1, ReceivedAt: server}
+	outing := trial.Outing{TrialID: id, ID: newID(), EnrolmentID: enrolment.ID, ProtocolVersion: 1, ReceivedAt: server, Version: 1}
 	period := trial.Period{TrialID: id, ID: newID(), EnrolmentID: enrolment.ID, OutingID: outing.ID, Block: "3", Half: 7, ReceivedAt: server, Version: 1}
 	// Where a table does not tell one outing from another, a period has none.
 	nowhere := period

@@ -51,7 +51,8 @@ type group struct {
 	periods    map[key]trial.Period
 	deviations map[key][]trial.Deviation // by period
 	stored     map[key]storedCatch
-	erased     map[key]bool // by public id
+	erased     map[key]bool          // by public id
+	toSwap     map[key][]trial.Catch // by period: the fish that may count toward its swap, where a submission asks
 
 	outcomes []trial.CatchOutcome
 	inserts  []trial.Catch
@@ -179,6 +180,10 @@ ORDER BY d.from_at, d.id`
 CROSS JOIN LATERAL (SELECT account_id, chain_id FROM enrolments e WHERE e.trial_id = c.trial_id AND e.id = c.enrolment_id OFFSET 0) e
 LEFT JOIN LATERAL (
     SELECT hash FROM ledger_entries l WHERE l.trial_id = c.trial_id AND l.chain_id = e.chain_id AND l.n = c.ledger_n OFFSET 0) l ON true`
+		// More fish than any swap rule asks for are not read.
+		landed = `SELECT c.*` + sent + `
+SELECT trial_id, period_id, taken_pattern, taken_position, outcome, species, length_value, length_unit FROM catches
+WHERE trial_id = sent.trial_id AND period_id = sent.id AND outcome = 'landed' AND NOT foul_hooked AND NOT void LIMIT 100) c`
 		erased = `SELECT t.trial_id, t.id` + sent + `SELECT trial_id, id FROM tombstones WHERE ` + bySent + `t`
 	)
 	ofTrials := pgx.StrictNamedArgs{"trials": slices.Compact(column(g.catches, func(s trial.CatchSubmission) trial.ID { return s.Catch.TrialID }))}
@@ -203,12 +208,46 @@ LEFT JOIN LATERAL (
 	collect(batch, sameIDs, byCatch, through[storedRow], func(found []storedCatch) {
 		g.stored = index(found, func(s storedCatch) key { return key{s.catch.TrialID, s.catch.ID} })
 	})
+	if asking := g.askingPeriods(); len(asking["ids"].([]trial.ID)) > 0 {
+		collect(batch, landed, asking, pgx.RowToStructByNameLax[landedRow], func(found []landedRow) {
+			g.toSwap = map[key][]trial.Catch{}
+			for _, r := range found {
+				c := r.Catch
+				c.Length = measureOf(r.LengthValue, r.LengthUnit)
+				period := key{c.TrialID, c.PeriodID}
+				g.toSwap[period] = append(g.toSwap[period], c)
+			}
+		})
+	}
 	collect(batch, erased, byPublic, pgx.RowToStructByPos[tombstone], func(found []tombstone) {
 		g.erased = map[key]bool{}
 		for _, t := range found {
 			g.erased[key{t.TrialID, t.ID}] = true
 		}
 	})
+}
+
+// landedRow is what decides whether a fish counts toward the swap.
+type landedRow struct {
+	trial.Catch
+	LengthValue *float64
+	LengthUnit  *string
+}
+
+// askingPeriods are the periods of submissions that ask how far the swap rule has come.
+func (g *group) askingPeriods() pgx.StrictNamedArgs {
+	asking := group{catches: slices.DeleteFunc(slices.Clone(g.catches), func(s trial.CatchSubmission) bool { return !s.Swap })}
+	return asking.periodKeys()
+}
+
+// swap says how far the swap rule has come in a submission's period, nil where nobody asks.
+func (g *group) swap(s trial.CatchSubmission, period *trial.Period) *trial.SwapState {
+	if !s.Swap || period == nil {
+		return nil
+	}
+	fish := period.CountSwap(*s.Protocol, g.toSwap[key{period.TrialID, period.ID}])
+	state := period.Swap(*s.Protocol, fish, s.Catch.ReceivedAt)
+	return &state
 }
 
 // tombstone is the public id of an erased record.
@@ -256,8 +295,11 @@ func (g *group) settle() {
 		case !replay:
 			stored = storedCatch{catch: insert, account: now.Enrolment.AccountID, receipt: g.enter(now.Enrolment, insert, s.Parts)}
 			g.stored[id] = stored
+			if in := (key{id.trial, period.ID}); g.toSwap != nil {
+				g.toSwap[in] = append(g.toSwap[in], insert)
+			}
 		}
-		g.outcomes[i] = trial.CatchOutcome{Created: !replay, Catch: stored.catch, Receipt: stored.receipt}
+		g.outcomes[i] = trial.CatchOutcome{Created: !replay, Swap: g.swap(s, now.Period), Catch: stored.catch, Receipt: stored.receipt}
 	}
 }
 

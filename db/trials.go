@@ -100,6 +100,24 @@ WHERE (SELECT state FROM trials WHERE id = stands.trial_id) = 'draft'`
 	return err
 }
 
+// ProtocolsOf implements trial.ReadTx. The first version has the time of registration.
+func (r readTx) ProtocolsOf(ctx context.Context, id trial.ID) ([]trial.ProtocolVersion, error) {
+	const protocolsOf = `
+SELECT p.trial_id, p.version, p.protocol, p.canonical, coalesce(p.at, t.registered_at) AS at, p.by_account AS by, coalesce(p.reason, '') AS reason
+FROM protocols p JOIN trials t ON t.id = p.trial_id WHERE p.trial_id = @trial_id ORDER BY p.version`
+	return list(ctx, r.tx, "protocol versions", protocolsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.ProtocolVersion])
+}
+
+// InsertVersion implements trial.Tx.
+func (w writeTx) InsertVersion(ctx context.Context, v trial.ProtocolVersion) error {
+	const insertVersion = `
+INSERT INTO protocols (trial_id, version, protocol, canonical, at, by_account, reason)
+VALUES (@trial_id, @version, @protocol, @canonical, @at, @by_account, @reason)`
+	return insert(ctx, w.tx, "protocol version", insertVersion, pgx.StrictNamedArgs{
+		"trial_id": v.TrialID, "version": v.Version, "protocol": v.Protocol, "canonical": v.Canonical, "at": v.At, "by_account": v.By, "reason": v.Reason,
+	})
+}
+
 // StateChangesOf implements trial.ReadTx: in order of number.
 func (r readTx) StateChangesOf(ctx context.Context, id trial.ID) ([]trial.StateChange, error) {
 	const stateChangesOf = `

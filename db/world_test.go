@@ -152,7 +152,7 @@ func (w *world) enrolIn(t testing.TB, id trial.ID) *angler {
 		SentDigest: digest("enrolment"),
 	}
 	a.enrolment.ChainID = a.enrolment.ID
-	a.outing = trial.Outing{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, ProtocolVersion: 1, Water: "Reed, long glide", StartedAt: dawn, ReceivedAt: server, SentDigest: digest("outing")}
+	a.outing = trial.Outing{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, ProtocolVersion: 1, Water: "Reed, long glide", StartedAt: dawn, ReceivedAt: server, SentDigest: digest("outing"), Version: 1}
 	a.unit = trial.Unit{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, N: 1, First: trial.TestLower, DrawnBy: trial.ByService, DrawN: 1, FetchedAt: server, OpenedAt: &dawn}
 	a.period = trial.Period{
 		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: a.outing.ID, UnitID: a.unit.ID, Block: "1", Half: 1,

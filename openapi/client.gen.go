@@ -785,6 +785,28 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/outings/{outing} (the `GetOuting` operationId).
 	GetOuting(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// AmendOutingWithBody Correct an outing, its end too
+	//
+	// Send the reason and the fields that change; `null` takes an optional one away. `ended_at`, `end_reason` and `not_logged`
+	// can be corrected once the outing has ended. `void` true says that it was opened by mistake, which is refused once a period
+	// was begun in it; false takes that back. Nothing is overwritten: old and new values stay in the list of corrections.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PATCH /v1/trials/{trial}/outings/{outing} (the `AmendOuting` operationId).
+	AmendOutingWithBody(ctx context.Context, trial TrialID, outing OutingID, params *AmendOutingParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AmendOuting Correct an outing, its end too
+	//
+	// Send the reason and the fields that change; `null` takes an optional one away. `ended_at`, `end_reason` and `not_logged`
+	// can be corrected once the outing has ended. `void` true says that it was opened by mistake, which is refused once a period
+	// was begun in it; false takes that back. Nothing is overwritten: old and new values stay in the list of corrections.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PATCH /v1/trials/{trial}/outings/{outing} (the `AmendOuting` operationId).
+	AmendOuting(ctx context.Context, trial TrialID, outing OutingID, params *AmendOutingParams, body AmendOutingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// PutOutingWithBody Begin an outing
 	//
 	// Sent before the first cast. `welfare` in the answer says what the water's temperature asks for; at `stop`, and
@@ -804,6 +826,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/trials/{trial}/outings/{outing} (the `PutOuting` operationId).
 	PutOuting(ctx context.Context, trial TrialID, outing OutingID, body PutOutingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListOutingAmendments An outing's corrections
+	//
+	// Corresponds with GET /v1/trials/{trial}/outings/{outing}/amendments (the `ListOutingAmendments` operationId).
+	ListOutingAmendments(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListDeviations What was not as planned in an outing
 	//
@@ -828,6 +855,31 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/outings/{outing}/periods (the `ListPeriods` operationId).
 	ListPeriods(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListTemperatures The water's temperature during an outing
+	//
+	// Corresponds with GET /v1/trials/{trial}/outings/{outing}/temperatures (the `ListTemperatures` operationId).
+	ListTemperatures(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutTemperatureWithBody Measure the water again
+	//
+	// The latest reading counts: the answer's `outing.welfare` says what it asks for, and at `stop` no period may begin. A wrong
+	// reading is put right by another.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
+	PutTemperatureWithBody(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutTemperature Measure the water again
+	//
+	// The latest reading counts: the answer's `outing.welfare` says what it asks for, and at `stop` no period may begin. A wrong
+	// reading is put right by another.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
+	PutTemperature(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, body PutTemperatureJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetPeriod A period of yours
 	//
@@ -925,6 +977,44 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/protocol (the `PutProtocol` operationId).
 	PutProtocol(ctx context.Context, trial TrialID, params *PutProtocolParams, body PutProtocolJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListProtocolVersions The rule sheet's versions, with what each changed and why
+	//
+	// Empty for a draft. The first is the one registered; the draw's commitment binds it.
+	//
+	// Corresponds with GET /v1/trials/{trial}/protocol/versions (the `ListProtocolVersions` operationId).
+	ListProtocolVersions(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AmendProtocolWithBody Change the rule sheet of a trial that is registered, open or paused
+	//
+	// Sends the whole rule sheet as it shall be and the reason, which everybody reads: name nobody and no water in it. What may
+	// change: `season_end`, `min_anglers`, further `waters`, a coarser `place_grid`, `outing_limits.min_minutes` and `max_minutes`,
+	// lower `welfare` temperatures, local rules, report line and cautions. Nothing that decides which fish count, how chance
+	// deals, when the trial stops or how its answer is read: each such field is refused by name (`protocol.fixed`). If-Match is
+	// the ETag of `GET …/protocol`. An outing that a phone opens under a version it carried stays under it.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/protocol/versions (the `AmendProtocol` operationId).
+	AmendProtocolWithBody(ctx context.Context, trial TrialID, params *AmendProtocolParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AmendProtocol Change the rule sheet of a trial that is registered, open or paused
+	//
+	// Sends the whole rule sheet as it shall be and the reason, which everybody reads: name nobody and no water in it. What may
+	// change: `season_end`, `min_anglers`, further `waters`, a coarser `place_grid`, `outing_limits.min_minutes` and `max_minutes`,
+	// lower `welfare` temperatures, local rules, report line and cautions. Nothing that decides which fish count, how chance
+	// deals, when the trial stops or how its answer is read: each such field is refused by name (`protocol.fixed`). If-Match is
+	// the ETag of `GET …/protocol`. An outing that a phone opens under a version it carried stays under it.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/protocol/versions (the `AmendProtocol` operationId).
+	AmendProtocol(ctx context.Context, trial TrialID, params *AmendProtocolParams, body AmendProtocolJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetProtocolVersion One version of the rule sheet
+	//
+	// Corresponds with GET /v1/trials/{trial}/protocol/versions/{version} (the `GetProtocolVersion` operationId).
+	GetProtocolVersion(ctx context.Context, trial TrialID, version VersionN, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListSlips Who printed which sealed slips for whom
 	//
 	// Corresponds with GET /v1/trials/{trial}/slips (the `ListSlips` operationId).
@@ -1020,6 +1110,31 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
 	LoseUnit(ctx context.Context, trial TrialID, unit UnitID, body LoseUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListWelfareOverrides Where the organiser let somebody fish on in warm water
+	//
+	// Corresponds with GET /v1/trials/{trial}/welfare-overrides (the `ListWelfareOverrides` operationId).
+	ListWelfareOverrides(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OverrideWelfareWithBody Let one angler fish on for a day in water at the stop temperature
+	//
+	// For the organiser, and for good reasons only: a cold tributary, a thermometer that lay in the shallows. The reason is
+	// printed in the report. Local law and the water owner's rules come first.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/welfare-overrides (the `OverrideWelfare` operationId).
+	OverrideWelfareWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OverrideWelfare Let one angler fish on for a day in water at the stop temperature
+	//
+	// For the organiser, and for good reasons only: a cold tributary, a thermometer that lay in the shallows. The reason is
+	// printed in the report. Local law and the water owner's rules come first.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/welfare-overrides (the `OverrideWelfare` operationId).
+	OverrideWelfare(ctx context.Context, trial TrialID, body OverrideWelfareJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 }
 
 // GetHealth The process runs
@@ -2567,6 +2682,48 @@ func (c *Client) GetOuting(ctx context.Context, trial TrialID, outing OutingID, 
 	return c.Client.Do(req)
 }
 
+// AmendOutingWithBody Correct an outing, its end too
+//
+// Send the reason and the fields that change; `null` takes an optional one away. `ended_at`, `end_reason` and `not_logged`
+// can be corrected once the outing has ended. `void` true says that it was opened by mistake, which is refused once a period
+// was begun in it; false takes that back. Nothing is overwritten: old and new values stay in the list of corrections.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PATCH /v1/trials/{trial}/outings/{outing} (the `AmendOuting` operationId).
+func (c *Client) AmendOutingWithBody(ctx context.Context, trial TrialID, outing OutingID, params *AmendOutingParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAmendOutingRequestWithBody(c.Server, trial, outing, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AmendOuting Correct an outing, its end too
+//
+// Send the reason and the fields that change; `null` takes an optional one away. `ended_at`, `end_reason` and `not_logged`
+// can be corrected once the outing has ended. `void` true says that it was opened by mistake, which is refused once a period
+// was begun in it; false takes that back. Nothing is overwritten: old and new values stay in the list of corrections.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PATCH /v1/trials/{trial}/outings/{outing} (the `AmendOuting` operationId).
+func (c *Client) AmendOuting(ctx context.Context, trial TrialID, outing OutingID, params *AmendOutingParams, body AmendOutingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAmendOutingRequest(c.Server, trial, outing, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // PutOutingWithBody Begin an outing
 //
 // Sent before the first cast. `welfare` in the answer says what the water's temperature asks for; at `stop`, and
@@ -2597,6 +2754,21 @@ func (c *Client) PutOutingWithBody(ctx context.Context, trial TrialID, outing Ou
 // Corresponds with PUT /v1/trials/{trial}/outings/{outing} (the `PutOuting` operationId).
 func (c *Client) PutOuting(ctx context.Context, trial TrialID, outing OutingID, body PutOutingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPutOutingRequest(c.Server, trial, outing, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListOutingAmendments An outing's corrections
+//
+// Corresponds with GET /v1/trials/{trial}/outings/{outing}/amendments (the `ListOutingAmendments` operationId).
+func (c *Client) ListOutingAmendments(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListOutingAmendmentsRequest(c.Server, trial, outing)
 	if err != nil {
 		return nil, err
 	}
@@ -2661,6 +2833,61 @@ func (c *Client) PutOutingEnd(ctx context.Context, trial TrialID, outing OutingI
 // Corresponds with GET /v1/trials/{trial}/outings/{outing}/periods (the `ListPeriods` operationId).
 func (c *Client) ListPeriods(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListPeriodsRequest(c.Server, trial, outing)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListTemperatures The water's temperature during an outing
+//
+// Corresponds with GET /v1/trials/{trial}/outings/{outing}/temperatures (the `ListTemperatures` operationId).
+func (c *Client) ListTemperatures(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListTemperaturesRequest(c.Server, trial, outing)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutTemperatureWithBody Measure the water again
+//
+// The latest reading counts: the answer's `outing.welfare` says what it asks for, and at `stop` no period may begin. A wrong
+// reading is put right by another.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
+func (c *Client) PutTemperatureWithBody(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutTemperatureRequestWithBody(c.Server, trial, outing, temperature, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutTemperature Measure the water again
+//
+// The latest reading counts: the answer's `outing.welfare` says what it asks for, and at `stop` no period may begin. A wrong
+// reading is put right by another.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
+func (c *Client) PutTemperature(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, body PutTemperatureJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutTemperatureRequest(c.Server, trial, outing, temperature, body)
 	if err != nil {
 		return nil, err
 	}
@@ -2887,6 +3114,84 @@ func (c *Client) PutProtocol(ctx context.Context, trial TrialID, params *PutProt
 	return c.Client.Do(req)
 }
 
+// ListProtocolVersions The rule sheet's versions, with what each changed and why
+//
+// Empty for a draft. The first is the one registered; the draw's commitment binds it.
+//
+// Corresponds with GET /v1/trials/{trial}/protocol/versions (the `ListProtocolVersions` operationId).
+func (c *Client) ListProtocolVersions(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListProtocolVersionsRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AmendProtocolWithBody Change the rule sheet of a trial that is registered, open or paused
+//
+// Sends the whole rule sheet as it shall be and the reason, which everybody reads: name nobody and no water in it. What may
+// change: `season_end`, `min_anglers`, further `waters`, a coarser `place_grid`, `outing_limits.min_minutes` and `max_minutes`,
+// lower `welfare` temperatures, local rules, report line and cautions. Nothing that decides which fish count, how chance
+// deals, when the trial stops or how its answer is read: each such field is refused by name (`protocol.fixed`). If-Match is
+// the ETag of `GET …/protocol`. An outing that a phone opens under a version it carried stays under it.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/protocol/versions (the `AmendProtocol` operationId).
+func (c *Client) AmendProtocolWithBody(ctx context.Context, trial TrialID, params *AmendProtocolParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAmendProtocolRequestWithBody(c.Server, trial, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AmendProtocol Change the rule sheet of a trial that is registered, open or paused
+//
+// Sends the whole rule sheet as it shall be and the reason, which everybody reads: name nobody and no water in it. What may
+// change: `season_end`, `min_anglers`, further `waters`, a coarser `place_grid`, `outing_limits.min_minutes` and `max_minutes`,
+// lower `welfare` temperatures, local rules, report line and cautions. Nothing that decides which fish count, how chance
+// deals, when the trial stops or how its answer is read: each such field is refused by name (`protocol.fixed`). If-Match is
+// the ETag of `GET …/protocol`. An outing that a phone opens under a version it carried stays under it.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/protocol/versions (the `AmendProtocol` operationId).
+func (c *Client) AmendProtocol(ctx context.Context, trial TrialID, params *AmendProtocolParams, body AmendProtocolJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAmendProtocolRequest(c.Server, trial, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetProtocolVersion One version of the rule sheet
+//
+// Corresponds with GET /v1/trials/{trial}/protocol/versions/{version} (the `GetProtocolVersion` operationId).
+func (c *Client) GetProtocolVersion(ctx context.Context, trial TrialID, version VersionN, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetProtocolVersionRequest(c.Server, trial, version)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListSlips Who printed which sealed slips for whom
 //
 // Corresponds with GET /v1/trials/{trial}/slips (the `ListSlips` operationId).
@@ -3073,6 +3378,61 @@ func (c *Client) LoseUnitWithBody(ctx context.Context, trial TrialID, unit UnitI
 // Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
 func (c *Client) LoseUnit(ctx context.Context, trial TrialID, unit UnitID, body LoseUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewLoseUnitRequest(c.Server, trial, unit, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListWelfareOverrides Where the organiser let somebody fish on in warm water
+//
+// Corresponds with GET /v1/trials/{trial}/welfare-overrides (the `ListWelfareOverrides` operationId).
+func (c *Client) ListWelfareOverrides(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListWelfareOverridesRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OverrideWelfareWithBody Let one angler fish on for a day in water at the stop temperature
+//
+// For the organiser, and for good reasons only: a cold tributary, a thermometer that lay in the shallows. The reason is
+// printed in the report. Local law and the water owner's rules come first.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/welfare-overrides (the `OverrideWelfare` operationId).
+func (c *Client) OverrideWelfareWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOverrideWelfareRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OverrideWelfare Let one angler fish on for a day in water at the stop temperature
+//
+// For the organiser, and for good reasons only: a cold tributary, a thermometer that lay in the shallows. The reason is
+// printed in the report. Local law and the water owner's rules come first.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/welfare-overrides (the `OverrideWelfare` operationId).
+func (c *Client) OverrideWelfare(ctx context.Context, trial TrialID, body OverrideWelfareJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOverrideWelfareRequest(c.Server, trial, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5764,6 +6124,73 @@ func NewGetOutingRequest(server string, trial TrialID, outing OutingID) (*http.R
 	return req, nil
 }
 
+// NewAmendOutingRequest calls the generic AmendOuting builder with application/json body
+func NewAmendOutingRequest(server string, trial TrialID, outing OutingID, params *AmendOutingParams, body AmendOutingJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAmendOutingRequestWithBody(server, trial, outing, params, "application/json", bodyReader)
+}
+
+// NewAmendOutingRequestWithBody constructs an http.Request for the AmendOuting method, with any body, and a specified content type
+func NewAmendOutingRequestWithBody(server string, trial TrialID, outing OutingID, params *AmendOutingParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "outing", outing, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/outings/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPatch, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("If-Match", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewPutOutingRequest calls the generic PutOuting builder with application/json body
 func NewPutOutingRequest(server string, trial TrialID, outing OutingID, body PutOutingJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -5814,6 +6241,47 @@ func NewPutOutingRequestWithBody(server string, trial TrialID, outing OutingID, 
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListOutingAmendmentsRequest constructs an http.Request for the ListOutingAmendments method
+func NewListOutingAmendmentsRequest(server string, trial TrialID, outing OutingID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "outing", outing, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/outings/%s/amendments", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
 
 	return req, nil
 }
@@ -5950,6 +6418,108 @@ func NewListPeriodsRequest(server string, trial TrialID, outing OutingID) (*http
 	if err != nil {
 		return nil, err
 	}
+
+	return req, nil
+}
+
+// NewListTemperaturesRequest constructs an http.Request for the ListTemperatures method
+func NewListTemperaturesRequest(server string, trial TrialID, outing OutingID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "outing", outing, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/outings/%s/temperatures", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPutTemperatureRequest calls the generic PutTemperature builder with application/json body
+func NewPutTemperatureRequest(server string, trial TrialID, outing OutingID, temperature TemperatureID, body PutTemperatureJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutTemperatureRequestWithBody(server, trial, outing, temperature, "application/json", bodyReader)
+}
+
+// NewPutTemperatureRequestWithBody constructs an http.Request for the PutTemperature method, with any body, and a specified content type
+func NewPutTemperatureRequestWithBody(server string, trial TrialID, outing OutingID, temperature TemperatureID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "outing", outing, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam2 string
+
+	pathParam2, err = runtime.StyleParamWithOptions("simple", false, "temperature", temperature, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/outings/%s/temperatures/%s", pathParam0, pathParam1, pathParam2)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -6339,6 +6909,141 @@ func NewPutProtocolRequestWithBody(server string, trial TrialID, params *PutProt
 	return req, nil
 }
 
+// NewListProtocolVersionsRequest constructs an http.Request for the ListProtocolVersions method
+func NewListProtocolVersionsRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/protocol/versions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewAmendProtocolRequest calls the generic AmendProtocol builder with application/json body
+func NewAmendProtocolRequest(server string, trial TrialID, params *AmendProtocolParams, body AmendProtocolJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAmendProtocolRequestWithBody(server, trial, params, "application/json", bodyReader)
+}
+
+// NewAmendProtocolRequestWithBody constructs an http.Request for the AmendProtocol method, with any body, and a specified content type
+func NewAmendProtocolRequestWithBody(server string, trial TrialID, params *AmendProtocolParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/protocol/versions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("If-Match", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewGetProtocolVersionRequest constructs an http.Request for the GetProtocolVersion method
+func NewGetProtocolVersionRequest(server string, trial TrialID, version VersionN) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "version", version, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "integer", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/protocol/versions/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListSlipsRequest constructs an http.Request for the ListSlips method
 func NewListSlipsRequest(server string, trial TrialID) (*http.Request, error) {
 	var err error
@@ -6590,6 +7295,87 @@ func NewLoseUnitRequestWithBody(server string, trial TrialID, unit UnitID, conte
 	}
 
 	operationPath := fmt.Sprintf("/v1/trials/%s/units/%s/lost", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListWelfareOverridesRequest constructs an http.Request for the ListWelfareOverrides method
+func NewListWelfareOverridesRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/welfare-overrides", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewOverrideWelfareRequest calls the generic OverrideWelfare builder with application/json body
+func NewOverrideWelfareRequest(server string, trial TrialID, body OverrideWelfareJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewOverrideWelfareRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewOverrideWelfareRequestWithBody constructs an http.Request for the OverrideWelfare method, with any body, and a specified content type
+func NewOverrideWelfareRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/welfare-overrides", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -7436,6 +8222,28 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/outings/{outing} (the `GetOuting` operationId).
 	GetOutingWithResponse(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*GetOutingResponse, error)
 
+	// AmendOutingWithBodyWithResponse Correct an outing, its end too
+	//
+	// Send the reason and the fields that change; `null` takes an optional one away. `ended_at`, `end_reason` and `not_logged`
+	// can be corrected once the outing has ended. `void` true says that it was opened by mistake, which is refused once a period
+	// was begun in it; false takes that back. Nothing is overwritten: old and new values stay in the list of corrections.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PATCH /v1/trials/{trial}/outings/{outing} (the `AmendOuting` operationId).
+	AmendOutingWithBodyWithResponse(ctx context.Context, trial TrialID, outing OutingID, params *AmendOutingParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AmendOutingResponse, error)
+
+	// AmendOutingWithResponse Correct an outing, its end too
+	//
+	// Send the reason and the fields that change; `null` takes an optional one away. `ended_at`, `end_reason` and `not_logged`
+	// can be corrected once the outing has ended. `void` true says that it was opened by mistake, which is refused once a period
+	// was begun in it; false takes that back. Nothing is overwritten: old and new values stay in the list of corrections.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PATCH /v1/trials/{trial}/outings/{outing} (the `AmendOuting` operationId).
+	AmendOutingWithResponse(ctx context.Context, trial TrialID, outing OutingID, params *AmendOutingParams, body AmendOutingJSONRequestBody, reqEditors ...RequestEditorFn) (*AmendOutingResponse, error)
+
 	// PutOutingWithBodyWithResponse Begin an outing
 	//
 	// Sent before the first cast. `welfare` in the answer says what the water's temperature asks for; at `stop`, and
@@ -7455,6 +8263,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/trials/{trial}/outings/{outing} (the `PutOuting` operationId).
 	PutOutingWithResponse(ctx context.Context, trial TrialID, outing OutingID, body PutOutingJSONRequestBody, reqEditors ...RequestEditorFn) (*PutOutingResponse, error)
+
+	// ListOutingAmendmentsWithResponse An outing's corrections
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/outings/{outing}/amendments (the `ListOutingAmendments` operationId).
+	ListOutingAmendmentsWithResponse(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*ListOutingAmendmentsResponse, error)
 
 	// ListDeviationsWithResponse What was not as planned in an outing
 	//
@@ -7483,6 +8298,33 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/outings/{outing}/periods (the `ListPeriods` operationId).
 	ListPeriodsWithResponse(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*ListPeriodsResponse, error)
+
+	// ListTemperaturesWithResponse The water's temperature during an outing
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/outings/{outing}/temperatures (the `ListTemperatures` operationId).
+	ListTemperaturesWithResponse(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*ListTemperaturesResponse, error)
+
+	// PutTemperatureWithBodyWithResponse Measure the water again
+	//
+	// The latest reading counts: the answer's `outing.welfare` says what it asks for, and at `stop` no period may begin. A wrong
+	// reading is put right by another.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
+	PutTemperatureWithBodyWithResponse(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutTemperatureResponse, error)
+
+	// PutTemperatureWithResponse Measure the water again
+	//
+	// The latest reading counts: the answer's `outing.welfare` says what it asks for, and at `stop` no period may begin. A wrong
+	// reading is put right by another.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
+	PutTemperatureWithResponse(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, body PutTemperatureJSONRequestBody, reqEditors ...RequestEditorFn) (*PutTemperatureResponse, error)
 
 	// GetPeriodWithResponse A period of yours
 	//
@@ -7588,6 +8430,48 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/protocol (the `PutProtocol` operationId).
 	PutProtocolWithResponse(ctx context.Context, trial TrialID, params *PutProtocolParams, body PutProtocolJSONRequestBody, reqEditors ...RequestEditorFn) (*PutProtocolResponse, error)
 
+	// ListProtocolVersionsWithResponse The rule sheet's versions, with what each changed and why
+	//
+	// Empty for a draft. The first is the one registered; the draw's commitment binds it.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/protocol/versions (the `ListProtocolVersions` operationId).
+	ListProtocolVersionsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListProtocolVersionsResponse, error)
+
+	// AmendProtocolWithBodyWithResponse Change the rule sheet of a trial that is registered, open or paused
+	//
+	// Sends the whole rule sheet as it shall be and the reason, which everybody reads: name nobody and no water in it. What may
+	// change: `season_end`, `min_anglers`, further `waters`, a coarser `place_grid`, `outing_limits.min_minutes` and `max_minutes`,
+	// lower `welfare` temperatures, local rules, report line and cautions. Nothing that decides which fish count, how chance
+	// deals, when the trial stops or how its answer is read: each such field is refused by name (`protocol.fixed`). If-Match is
+	// the ETag of `GET …/protocol`. An outing that a phone opens under a version it carried stays under it.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/protocol/versions (the `AmendProtocol` operationId).
+	AmendProtocolWithBodyWithResponse(ctx context.Context, trial TrialID, params *AmendProtocolParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AmendProtocolResponse, error)
+
+	// AmendProtocolWithResponse Change the rule sheet of a trial that is registered, open or paused
+	//
+	// Sends the whole rule sheet as it shall be and the reason, which everybody reads: name nobody and no water in it. What may
+	// change: `season_end`, `min_anglers`, further `waters`, a coarser `place_grid`, `outing_limits.min_minutes` and `max_minutes`,
+	// lower `welfare` temperatures, local rules, report line and cautions. Nothing that decides which fish count, how chance
+	// deals, when the trial stops or how its answer is read: each such field is refused by name (`protocol.fixed`). If-Match is
+	// the ETag of `GET …/protocol`. An outing that a phone opens under a version it carried stays under it.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/protocol/versions (the `AmendProtocol` operationId).
+	AmendProtocolWithResponse(ctx context.Context, trial TrialID, params *AmendProtocolParams, body AmendProtocolJSONRequestBody, reqEditors ...RequestEditorFn) (*AmendProtocolResponse, error)
+
+	// GetProtocolVersionWithResponse One version of the rule sheet
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/protocol/versions/{version} (the `GetProtocolVersion` operationId).
+	GetProtocolVersionWithResponse(ctx context.Context, trial TrialID, version VersionN, reqEditors ...RequestEditorFn) (*GetProtocolVersionResponse, error)
+
 	// ListSlipsWithResponse Who printed which sealed slips for whom
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -7687,6 +8571,33 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/trials/{trial}/units/{unit}/lost (the `LoseUnit` operationId).
 	LoseUnitWithResponse(ctx context.Context, trial TrialID, unit UnitID, body LoseUnitJSONRequestBody, reqEditors ...RequestEditorFn) (*LoseUnitResponse, error)
+
+	// ListWelfareOverridesWithResponse Where the organiser let somebody fish on in warm water
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/welfare-overrides (the `ListWelfareOverrides` operationId).
+	ListWelfareOverridesWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListWelfareOverridesResponse, error)
+
+	// OverrideWelfareWithBodyWithResponse Let one angler fish on for a day in water at the stop temperature
+	//
+	// For the organiser, and for good reasons only: a cold tributary, a thermometer that lay in the shallows. The reason is
+	// printed in the report. Local law and the water owner's rules come first.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/welfare-overrides (the `OverrideWelfare` operationId).
+	OverrideWelfareWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OverrideWelfareResponse, error)
+
+	// OverrideWelfareWithResponse Let one angler fish on for a day in water at the stop temperature
+	//
+	// For the organiser, and for good reasons only: a cold tributary, a thermometer that lay in the shallows. The reason is
+	// printed in the report. Local law and the water owner's rules come first.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/welfare-overrides (the `OverrideWelfare` operationId).
+	OverrideWelfareWithResponse(ctx context.Context, trial TrialID, body OverrideWelfareJSONRequestBody, reqEditors ...RequestEditorFn) (*OverrideWelfareResponse, error)
 }
 
 type GetHealthResponse struct {
@@ -13052,6 +13963,11 @@ func (r ListOutingsResponse) ContentType() string {
 	return ""
 }
 
+// GetOutingResponse200Headers the declared response headers of an HTTP 200 response for GetOuting
+type GetOutingResponse200Headers struct {
+	ETag string
+}
+
 type GetOutingResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -13067,6 +13983,8 @@ type GetOutingResponse struct {
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetOutingResponse200Headers
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
@@ -13128,8 +14046,146 @@ func (r GetOutingResponse) ContentType() string {
 	return ""
 }
 
+// AmendOutingResponse200Headers the declared response headers of an HTTP 200 response for AmendOuting
+type AmendOutingResponse200Headers struct {
+	ETag string
+}
+
+type AmendOutingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Outing
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON412 the response for an HTTP 412 `application/problem+json` response
+	ApplicationProblemJSON412 *Stale
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSON428 the response for an HTTP 428 `application/problem+json` response
+	ApplicationProblemJSON428 *PreconditionRequired
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *AmendOutingResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r AmendOutingResponse) GetJSON200() *Outing {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON412 returns the response for an HTTP 412 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON412() *Stale {
+	return r.ApplicationProblemJSON412
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSON428 returns the response for an HTTP 428 `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSON428() *PreconditionRequired {
+	return r.ApplicationProblemJSON428
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AmendOutingResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AmendOutingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AmendOutingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AmendOutingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AmendOutingResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PutOutingResponse200Headers the declared response headers of an HTTP 200 response for PutOuting
+type PutOutingResponse200Headers struct {
+	ETag string
+}
+
 // PutOutingResponse201Headers the declared response headers of an HTTP 201 response for PutOuting
 type PutOutingResponse201Headers struct {
+	ETag     string
 	Location string
 }
 
@@ -13160,6 +14216,8 @@ type PutOutingResponse struct {
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PutOutingResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
 	Headers201 *PutOutingResponse201Headers
 }
@@ -13253,6 +14311,82 @@ func (r PutOutingResponse) ContentType() string {
 	return ""
 }
 
+type ListOutingAmendmentsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *AmendmentList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListOutingAmendmentsResponse) GetJSON200() *AmendmentList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListOutingAmendmentsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListOutingAmendmentsResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListOutingAmendmentsResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListOutingAmendmentsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListOutingAmendmentsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListOutingAmendmentsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListOutingAmendmentsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListOutingAmendmentsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListOutingAmendmentsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListDeviationsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -13329,8 +14463,14 @@ func (r ListDeviationsResponse) ContentType() string {
 	return ""
 }
 
+// PutOutingEndResponse200Headers the declared response headers of an HTTP 200 response for PutOutingEnd
+type PutOutingEndResponse200Headers struct {
+	ETag string
+}
+
 // PutOutingEndResponse201Headers the declared response headers of an HTTP 201 response for PutOutingEnd
 type PutOutingEndResponse201Headers struct {
+	ETag     string
 	Location string
 }
 
@@ -13361,6 +14501,8 @@ type PutOutingEndResponse struct {
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PutOutingEndResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
 	Headers201 *PutOutingEndResponse201Headers
 }
@@ -13524,6 +14666,200 @@ func (r ListPeriodsResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ListPeriodsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListTemperaturesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *TemperatureList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListTemperaturesResponse) GetJSON200() *TemperatureList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListTemperaturesResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListTemperaturesResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListTemperaturesResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListTemperaturesResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListTemperaturesResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListTemperaturesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListTemperaturesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListTemperaturesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListTemperaturesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PutTemperatureResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Temperature
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Temperature
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PutTemperatureResponse) GetJSON200() *Temperature {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PutTemperatureResponse) GetJSON201() *Temperature {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PutTemperatureResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PutTemperatureResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutTemperatureResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutTemperatureResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutTemperatureResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -14364,6 +15700,283 @@ func (r PutProtocolResponse) ContentType() string {
 	return ""
 }
 
+type ListProtocolVersionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ProtocolVersionList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListProtocolVersionsResponse) GetJSON200() *ProtocolVersionList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListProtocolVersionsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListProtocolVersionsResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListProtocolVersionsResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListProtocolVersionsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListProtocolVersionsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListProtocolVersionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListProtocolVersionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListProtocolVersionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListProtocolVersionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// AmendProtocolResponse201Headers the declared response headers of an HTTP 201 response for AmendProtocol
+type AmendProtocolResponse201Headers struct {
+	Location string
+}
+
+type AmendProtocolResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *ProtocolVersion
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON412 the response for an HTTP 412 `application/problem+json` response
+	ApplicationProblemJSON412 *Stale
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSON428 the response for an HTTP 428 `application/problem+json` response
+	ApplicationProblemJSON428 *PreconditionRequired
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *AmendProtocolResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AmendProtocolResponse) GetJSON201() *ProtocolVersion {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON412 returns the response for an HTTP 412 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON412() *Stale {
+	return r.ApplicationProblemJSON412
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSON428 returns the response for an HTTP 428 `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSON428() *PreconditionRequired {
+	return r.ApplicationProblemJSON428
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AmendProtocolResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AmendProtocolResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AmendProtocolResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AmendProtocolResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AmendProtocolResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetProtocolVersionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ProtocolVersion
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetProtocolVersionResponse) GetJSON200() *ProtocolVersion {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetProtocolVersionResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r GetProtocolVersionResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetProtocolVersionResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetProtocolVersionResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetProtocolVersionResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetProtocolVersionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetProtocolVersionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetProtocolVersionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetProtocolVersionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListSlipsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -14954,6 +16567,186 @@ func (r LoseUnitResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r LoseUnitResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListWelfareOverridesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WelfareOverrideList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListWelfareOverridesResponse) GetJSON200() *WelfareOverrideList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListWelfareOverridesResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListWelfareOverridesResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListWelfareOverridesResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListWelfareOverridesResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListWelfareOverridesResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListWelfareOverridesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListWelfareOverridesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListWelfareOverridesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListWelfareOverridesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type OverrideWelfareResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *WelfareOverride
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r OverrideWelfareResponse) GetJSON201() *WelfareOverride {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OverrideWelfareResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OverrideWelfareResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OverrideWelfareResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OverrideWelfareResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OverrideWelfareResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -16253,6 +18046,40 @@ func (c *ClientWithResponses) GetOutingWithResponse(ctx context.Context, trial T
 	return ParseGetOutingResponse(rsp)
 }
 
+// AmendOutingWithBodyWithResponse Correct an outing, its end too
+//
+// Send the reason and the fields that change; `null` takes an optional one away. `ended_at`, `end_reason` and `not_logged`
+// can be corrected once the outing has ended. `void` true says that it was opened by mistake, which is refused once a period
+// was begun in it; false takes that back. Nothing is overwritten: old and new values stay in the list of corrections.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PATCH /v1/trials/{trial}/outings/{outing} (the `AmendOuting` operationId).
+func (c *ClientWithResponses) AmendOutingWithBodyWithResponse(ctx context.Context, trial TrialID, outing OutingID, params *AmendOutingParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AmendOutingResponse, error) {
+	rsp, err := c.AmendOutingWithBody(ctx, trial, outing, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAmendOutingResponse(rsp)
+}
+
+// AmendOutingWithResponse Correct an outing, its end too
+//
+// Send the reason and the fields that change; `null` takes an optional one away. `ended_at`, `end_reason` and `not_logged`
+// can be corrected once the outing has ended. `void` true says that it was opened by mistake, which is refused once a period
+// was begun in it; false takes that back. Nothing is overwritten: old and new values stay in the list of corrections.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PATCH /v1/trials/{trial}/outings/{outing} (the `AmendOuting` operationId).
+func (c *ClientWithResponses) AmendOutingWithResponse(ctx context.Context, trial TrialID, outing OutingID, params *AmendOutingParams, body AmendOutingJSONRequestBody, reqEditors ...RequestEditorFn) (*AmendOutingResponse, error) {
+	rsp, err := c.AmendOuting(ctx, trial, outing, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAmendOutingResponse(rsp)
+}
+
 // PutOutingWithBodyWithResponse Begin an outing
 //
 // Sent before the first cast. `welfare` in the answer says what the water's temperature asks for; at `stop`, and
@@ -16283,6 +18110,19 @@ func (c *ClientWithResponses) PutOutingWithResponse(ctx context.Context, trial T
 		return nil, err
 	}
 	return ParsePutOutingResponse(rsp)
+}
+
+// ListOutingAmendmentsWithResponse An outing's corrections
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/outings/{outing}/amendments (the `ListOutingAmendments` operationId).
+func (c *ClientWithResponses) ListOutingAmendmentsWithResponse(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*ListOutingAmendmentsResponse, error) {
+	rsp, err := c.ListOutingAmendments(ctx, trial, outing, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListOutingAmendmentsResponse(rsp)
 }
 
 // ListDeviationsWithResponse What was not as planned in an outing
@@ -16335,6 +18175,51 @@ func (c *ClientWithResponses) ListPeriodsWithResponse(ctx context.Context, trial
 		return nil, err
 	}
 	return ParseListPeriodsResponse(rsp)
+}
+
+// ListTemperaturesWithResponse The water's temperature during an outing
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/outings/{outing}/temperatures (the `ListTemperatures` operationId).
+func (c *ClientWithResponses) ListTemperaturesWithResponse(ctx context.Context, trial TrialID, outing OutingID, reqEditors ...RequestEditorFn) (*ListTemperaturesResponse, error) {
+	rsp, err := c.ListTemperatures(ctx, trial, outing, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListTemperaturesResponse(rsp)
+}
+
+// PutTemperatureWithBodyWithResponse Measure the water again
+//
+// The latest reading counts: the answer's `outing.welfare` says what it asks for, and at `stop` no period may begin. A wrong
+// reading is put right by another.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
+func (c *ClientWithResponses) PutTemperatureWithBodyWithResponse(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutTemperatureResponse, error) {
+	rsp, err := c.PutTemperatureWithBody(ctx, trial, outing, temperature, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutTemperatureResponse(rsp)
+}
+
+// PutTemperatureWithResponse Measure the water again
+//
+// The latest reading counts: the answer's `outing.welfare` says what it asks for, and at `stop` no period may begin. A wrong
+// reading is put right by another.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
+func (c *ClientWithResponses) PutTemperatureWithResponse(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, body PutTemperatureJSONRequestBody, reqEditors ...RequestEditorFn) (*PutTemperatureResponse, error) {
+	rsp, err := c.PutTemperature(ctx, trial, outing, temperature, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutTemperatureResponse(rsp)
 }
 
 // GetPeriodWithResponse A period of yours
@@ -16513,6 +18398,72 @@ func (c *ClientWithResponses) PutProtocolWithResponse(ctx context.Context, trial
 	return ParsePutProtocolResponse(rsp)
 }
 
+// ListProtocolVersionsWithResponse The rule sheet's versions, with what each changed and why
+//
+// Empty for a draft. The first is the one registered; the draw's commitment binds it.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/protocol/versions (the `ListProtocolVersions` operationId).
+func (c *ClientWithResponses) ListProtocolVersionsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListProtocolVersionsResponse, error) {
+	rsp, err := c.ListProtocolVersions(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListProtocolVersionsResponse(rsp)
+}
+
+// AmendProtocolWithBodyWithResponse Change the rule sheet of a trial that is registered, open or paused
+//
+// Sends the whole rule sheet as it shall be and the reason, which everybody reads: name nobody and no water in it. What may
+// change: `season_end`, `min_anglers`, further `waters`, a coarser `place_grid`, `outing_limits.min_minutes` and `max_minutes`,
+// lower `welfare` temperatures, local rules, report line and cautions. Nothing that decides which fish count, how chance
+// deals, when the trial stops or how its answer is read: each such field is refused by name (`protocol.fixed`). If-Match is
+// the ETag of `GET …/protocol`. An outing that a phone opens under a version it carried stays under it.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/protocol/versions (the `AmendProtocol` operationId).
+func (c *ClientWithResponses) AmendProtocolWithBodyWithResponse(ctx context.Context, trial TrialID, params *AmendProtocolParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AmendProtocolResponse, error) {
+	rsp, err := c.AmendProtocolWithBody(ctx, trial, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAmendProtocolResponse(rsp)
+}
+
+// AmendProtocolWithResponse Change the rule sheet of a trial that is registered, open or paused
+//
+// Sends the whole rule sheet as it shall be and the reason, which everybody reads: name nobody and no water in it. What may
+// change: `season_end`, `min_anglers`, further `waters`, a coarser `place_grid`, `outing_limits.min_minutes` and `max_minutes`,
+// lower `welfare` temperatures, local rules, report line and cautions. Nothing that decides which fish count, how chance
+// deals, when the trial stops or how its answer is read: each such field is refused by name (`protocol.fixed`). If-Match is
+// the ETag of `GET …/protocol`. An outing that a phone opens under a version it carried stays under it.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/protocol/versions (the `AmendProtocol` operationId).
+func (c *ClientWithResponses) AmendProtocolWithResponse(ctx context.Context, trial TrialID, params *AmendProtocolParams, body AmendProtocolJSONRequestBody, reqEditors ...RequestEditorFn) (*AmendProtocolResponse, error) {
+	rsp, err := c.AmendProtocol(ctx, trial, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAmendProtocolResponse(rsp)
+}
+
+// GetProtocolVersionWithResponse One version of the rule sheet
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/protocol/versions/{version} (the `GetProtocolVersion` operationId).
+func (c *ClientWithResponses) GetProtocolVersionWithResponse(ctx context.Context, trial TrialID, version VersionN, reqEditors ...RequestEditorFn) (*GetProtocolVersionResponse, error) {
+	rsp, err := c.GetProtocolVersion(ctx, trial, version, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetProtocolVersionResponse(rsp)
+}
+
 // ListSlipsWithResponse Who printed which sealed slips for whom
 //
 // Returns a wrapper object for the known response body format(s).
@@ -16671,6 +18622,51 @@ func (c *ClientWithResponses) LoseUnitWithResponse(ctx context.Context, trial Tr
 		return nil, err
 	}
 	return ParseLoseUnitResponse(rsp)
+}
+
+// ListWelfareOverridesWithResponse Where the organiser let somebody fish on in warm water
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/welfare-overrides (the `ListWelfareOverrides` operationId).
+func (c *ClientWithResponses) ListWelfareOverridesWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListWelfareOverridesResponse, error) {
+	rsp, err := c.ListWelfareOverrides(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListWelfareOverridesResponse(rsp)
+}
+
+// OverrideWelfareWithBodyWithResponse Let one angler fish on for a day in water at the stop temperature
+//
+// For the organiser, and for good reasons only: a cold tributary, a thermometer that lay in the shallows. The reason is
+// printed in the report. Local law and the water owner's rules come first.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/welfare-overrides (the `OverrideWelfare` operationId).
+func (c *ClientWithResponses) OverrideWelfareWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OverrideWelfareResponse, error) {
+	rsp, err := c.OverrideWelfareWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOverrideWelfareResponse(rsp)
+}
+
+// OverrideWelfareWithResponse Let one angler fish on for a day in water at the stop temperature
+//
+// For the organiser, and for good reasons only: a cold tributary, a thermometer that lay in the shallows. The reason is
+// printed in the report. Local law and the water owner's rules come first.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/welfare-overrides (the `OverrideWelfare` operationId).
+func (c *ClientWithResponses) OverrideWelfareWithResponse(ctx context.Context, trial TrialID, body OverrideWelfareJSONRequestBody, reqEditors ...RequestEditorFn) (*OverrideWelfareResponse, error) {
+	rsp, err := c.OverrideWelfare(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOverrideWelfareResponse(rsp)
 }
 
 // ParseGetHealthResponse parses an HTTP response from a GetHealthWithResponse call
@@ -21344,6 +23340,142 @@ func ParseGetOutingResponse(rsp *http.Response) (*GetOutingResponse, error) {
 
 	}
 
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetOutingResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseAmendOutingResponse parses an HTTP response from a AmendOutingWithResponse call
+func ParseAmendOutingResponse(rsp *http.Response) (*AmendOutingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AmendOutingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Outing
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 412:
+		var dest Stale
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON412 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 428:
+		var dest PreconditionRequired
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON428 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers AmendOutingResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
 	return response, nil
 }
 
@@ -21448,8 +23580,25 @@ func ParsePutOutingResponse(rsp *http.Response) (*PutOutingResponse, error) {
 	}
 
 	switch {
+	case rsp.StatusCode == 200:
+		var headers PutOutingResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	case rsp.StatusCode == 201:
 		var headers PutOutingResponse201Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
 		if values := rsp.Header.Values("Location"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {
@@ -21458,6 +23607,67 @@ func ParsePutOutingResponse(rsp *http.Response) (*PutOutingResponse, error) {
 			headers.Location = value
 		}
 		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListOutingAmendmentsResponse parses an HTTP response from a ListOutingAmendmentsWithResponse call
+func ParseListOutingAmendmentsResponse(rsp *http.Response) (*ListOutingAmendmentsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListOutingAmendmentsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest AmendmentList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
 	}
 
 	return response, nil
@@ -21625,8 +23835,25 @@ func ParsePutOutingEndResponse(rsp *http.Response) (*PutOutingEndResponse, error
 	}
 
 	switch {
+	case rsp.StatusCode == 200:
+		var headers PutOutingEndResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	case rsp.StatusCode == 201:
 		var headers PutOutingEndResponse201Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
 		if values := rsp.Header.Values("Location"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {
@@ -21681,6 +23908,170 @@ func ParseListPeriodsResponse(rsp *http.Response) (*ListPeriodsResponse, error) 
 			return nil, err
 		}
 		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListTemperaturesResponse parses an HTTP response from a ListTemperaturesWithResponse call
+func ParseListTemperaturesResponse(rsp *http.Response) (*ListTemperaturesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListTemperaturesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest TemperatureList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePutTemperatureResponse parses an HTTP response from a PutTemperatureWithResponse call
+func ParsePutTemperatureResponse(rsp *http.Response) (*PutTemperatureResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutTemperatureResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Temperature
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Temperature
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid
@@ -22469,6 +24860,244 @@ func ParsePutProtocolResponse(rsp *http.Response) (*PutProtocolResponse, error) 
 	return response, nil
 }
 
+// ParseListProtocolVersionsResponse parses an HTTP response from a ListProtocolVersionsWithResponse call
+func ParseListProtocolVersionsResponse(rsp *http.Response) (*ListProtocolVersionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListProtocolVersionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ProtocolVersionList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAmendProtocolResponse parses an HTTP response from a AmendProtocolWithResponse call
+func ParseAmendProtocolResponse(rsp *http.Response) (*AmendProtocolResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AmendProtocolResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest ProtocolVersion
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 412:
+		var dest Stale
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON412 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 428:
+		var dest PreconditionRequired
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON428 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers AmendProtocolResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetProtocolVersionResponse parses an HTTP response from a GetProtocolVersionWithResponse call
+func ParseGetProtocolVersionResponse(rsp *http.Response) (*GetProtocolVersionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetProtocolVersionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ProtocolVersion
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListSlipsResponse parses an HTTP response from a ListSlipsWithResponse call
 func ParseListSlipsResponse(rsp *http.Response) (*ListSlipsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -22947,6 +25576,156 @@ func ParseLoseUnitResponse(rsp *http.Response) (*LoseUnitResponse, error) {
 			return nil, err
 		}
 		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListWelfareOverridesResponse parses an HTTP response from a ListWelfareOverridesWithResponse call
+func ParseListWelfareOverridesResponse(rsp *http.Response) (*ListWelfareOverridesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListWelfareOverridesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WelfareOverrideList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseOverrideWelfareResponse parses an HTTP response from a OverrideWelfareWithResponse call
+func ParseOverrideWelfareResponse(rsp *http.Response) (*OverrideWelfareResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OverrideWelfareResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest WelfareOverride
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
 		var dest TooLarge

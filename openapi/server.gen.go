@@ -214,9 +214,15 @@ type ServerInterface interface {
 	// GetOuting An outing of yours
 	// (GET /v1/trials/{trial}/outings/{outing})
 	GetOuting(ctx echo.Context, trial TrialID, outing OutingID) error
+	// AmendOuting Correct an outing, its end too
+	// (PATCH /v1/trials/{trial}/outings/{outing})
+	AmendOuting(ctx echo.Context, trial TrialID, outing OutingID, params AmendOutingParams) error
 	// PutOuting Begin an outing
 	// (PUT /v1/trials/{trial}/outings/{outing})
 	PutOuting(ctx echo.Context, trial TrialID, outing OutingID) error
+	// ListOutingAmendments An outing's corrections
+	// (GET /v1/trials/{trial}/outings/{outing}/amendments)
+	ListOutingAmendments(ctx echo.Context, trial TrialID, outing OutingID) error
 	// ListDeviations What was not as planned in an outing
 	// (GET /v1/trials/{trial}/outings/{outing}/deviations)
 	ListDeviations(ctx echo.Context, trial TrialID, outing OutingID) error
@@ -226,6 +232,12 @@ type ServerInterface interface {
 	// ListPeriods An outing's periods
 	// (GET /v1/trials/{trial}/outings/{outing}/periods)
 	ListPeriods(ctx echo.Context, trial TrialID, outing OutingID) error
+	// ListTemperatures The water's temperature during an outing
+	// (GET /v1/trials/{trial}/outings/{outing}/temperatures)
+	ListTemperatures(ctx echo.Context, trial TrialID, outing OutingID) error
+	// PutTemperature Measure the water again
+	// (PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature})
+	PutTemperature(ctx echo.Context, trial TrialID, outing OutingID, temperature TemperatureID) error
 	// GetPeriod A period of yours
 	// (GET /v1/trials/{trial}/periods/{period})
 	GetPeriod(ctx echo.Context, trial TrialID, period PeriodID) error
@@ -250,6 +262,15 @@ type ServerInterface interface {
 	// PutProtocol Rewrite a draft's protocol
 	// (PUT /v1/trials/{trial}/protocol)
 	PutProtocol(ctx echo.Context, trial TrialID, params PutProtocolParams) error
+	// ListProtocolVersions The rule sheet's versions, with what each changed and why
+	// (GET /v1/trials/{trial}/protocol/versions)
+	ListProtocolVersions(ctx echo.Context, trial TrialID) error
+	// AmendProtocol Change the rule sheet of a trial that is registered, open or paused
+	// (POST /v1/trials/{trial}/protocol/versions)
+	AmendProtocol(ctx echo.Context, trial TrialID, params AmendProtocolParams) error
+	// GetProtocolVersion One version of the rule sheet
+	// (GET /v1/trials/{trial}/protocol/versions/{version})
+	GetProtocolVersion(ctx echo.Context, trial TrialID, version VersionN) error
 	// ListSlips Who printed which sealed slips for whom
 	// (GET /v1/trials/{trial}/slips)
 	ListSlips(ctx echo.Context, trial TrialID) error
@@ -268,6 +289,12 @@ type ServerInterface interface {
 	// LoseUnit Close a unit as lost with its phone
 	// (POST /v1/trials/{trial}/units/{unit}/lost)
 	LoseUnit(ctx echo.Context, trial TrialID, unit UnitID) error
+	// ListWelfareOverrides Where the organiser let somebody fish on in warm water
+	// (GET /v1/trials/{trial}/welfare-overrides)
+	ListWelfareOverrides(ctx echo.Context, trial TrialID) error
+	// OverrideWelfare Let one angler fish on for a day in water at the stop temperature
+	// (POST /v1/trials/{trial}/welfare-overrides)
+	OverrideWelfare(ctx echo.Context, trial TrialID) error
 }
 
 // ServerInterfaceWrapper converts echo contexts to parameters.
@@ -1401,6 +1428,52 @@ func (w *ServerInterfaceWrapper) GetOuting(ctx echo.Context) error {
 	return err
 }
 
+// AmendOuting converts echo context to params.
+func (w *ServerInterfaceWrapper) AmendOuting(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "outing" -------------
+	var outing OutingID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "outing", ctx.Param("outing"), &outing, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter outing: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AmendOutingParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-Match: %s", err))
+		}
+
+		params.IfMatch = IfMatch
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter If-Match is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AmendOuting(ctx, trial, outing, params)
+	return err
+}
+
 // PutOuting converts echo context to params.
 func (w *ServerInterfaceWrapper) PutOuting(ctx echo.Context) error {
 	var err error
@@ -1422,6 +1495,30 @@ func (w *ServerInterfaceWrapper) PutOuting(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PutOuting(ctx, trial, outing)
+	return err
+}
+
+// ListOutingAmendments converts echo context to params.
+func (w *ServerInterfaceWrapper) ListOutingAmendments(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "outing" -------------
+	var outing OutingID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "outing", ctx.Param("outing"), &outing, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter outing: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListOutingAmendments(ctx, trial, outing)
 	return err
 }
 
@@ -1494,6 +1591,62 @@ func (w *ServerInterfaceWrapper) ListPeriods(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListPeriods(ctx, trial, outing)
+	return err
+}
+
+// ListTemperatures converts echo context to params.
+func (w *ServerInterfaceWrapper) ListTemperatures(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "outing" -------------
+	var outing OutingID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "outing", ctx.Param("outing"), &outing, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter outing: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListTemperatures(ctx, trial, outing)
+	return err
+}
+
+// PutTemperature converts echo context to params.
+func (w *ServerInterfaceWrapper) PutTemperature(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "outing" -------------
+	var outing OutingID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "outing", ctx.Param("outing"), &outing, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter outing: %s", err))
+	}
+
+	// ------------- Path parameter "temperature" -------------
+	var temperature TemperatureID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "temperature", ctx.Param("temperature"), &temperature, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter temperature: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutTemperature(ctx, trial, outing, temperature)
 	return err
 }
 
@@ -1709,6 +1862,84 @@ func (w *ServerInterfaceWrapper) PutProtocol(ctx echo.Context) error {
 	return err
 }
 
+// ListProtocolVersions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListProtocolVersions(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListProtocolVersions(ctx, trial)
+	return err
+}
+
+// AmendProtocol converts echo context to params.
+func (w *ServerInterfaceWrapper) AmendProtocol(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AmendProtocolParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-Match: %s", err))
+		}
+
+		params.IfMatch = IfMatch
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter If-Match is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AmendProtocol(ctx, trial, params)
+	return err
+}
+
+// GetProtocolVersion converts echo context to params.
+func (w *ServerInterfaceWrapper) GetProtocolVersion(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "version" -------------
+	var version VersionN
+
+	err = runtime.BindStyledParameterWithOptions("simple", "version", ctx.Param("version"), &version, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "integer", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter version: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetProtocolVersion(ctx, trial, version)
+	return err
+}
+
 // ListSlips converts echo context to params.
 func (w *ServerInterfaceWrapper) ListSlips(ctx echo.Context) error {
 	var err error
@@ -1821,6 +2052,38 @@ func (w *ServerInterfaceWrapper) LoseUnit(ctx echo.Context) error {
 	return err
 }
 
+// ListWelfareOverrides converts echo context to params.
+func (w *ServerInterfaceWrapper) ListWelfareOverrides(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListWelfareOverrides(ctx, trial)
+	return err
+}
+
+// OverrideWelfare converts echo context to params.
+func (w *ServerInterfaceWrapper) OverrideWelfare(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.OverrideWelfare(ctx, trial)
+	return err
+}
+
 // This is a simple interface which specifies echo.Route addition functions which
 // are present on both echo.Echo and echo.Group, since we want to allow using
 // either of them for path registration
@@ -1909,6 +2172,11 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/trials/:trial", wrapper.GetTrial, options.OperationMiddlewares["getTrial"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/protocol", wrapper.GetProtocol, options.OperationMiddlewares["getProtocol"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/protocol", wrapper.PutProtocol, options.OperationMiddlewares["putProtocol"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/protocol/versions", wrapper.ListProtocolVersions, options.OperationMiddlewares["listProtocolVersions"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/protocol/versions", wrapper.AmendProtocol, options.OperationMiddlewares["amendProtocol"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/protocol/versions/:version", wrapper.GetProtocolVersion, options.OperationMiddlewares["getProtocolVersion"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/welfare-overrides", wrapper.ListWelfareOverrides, options.OperationMiddlewares["listWelfareOverrides"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/welfare-overrides", wrapper.OverrideWelfare, options.OperationMiddlewares["overrideWelfare"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/state", wrapper.MoveTrial, options.OperationMiddlewares["moveTrial"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/draw-night", wrapper.GetDrawNight, options.OperationMiddlewares["getDrawNight"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/draw-night/word", wrapper.PutWord, options.OperationMiddlewares["putWord"]...)
@@ -1923,7 +2191,11 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/trials/:trial/enrolment/withdrawal", wrapper.Withdraw, options.OperationMiddlewares["withdraw"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/outings", wrapper.ListOutings, options.OperationMiddlewares["listOutings"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/outings/:outing", wrapper.GetOuting, options.OperationMiddlewares["getOuting"]...)
+	router.PATCH(options.BaseURL+"/v1/trials/:trial/outings/:outing", wrapper.AmendOuting, options.OperationMiddlewares["amendOuting"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/outings/:outing", wrapper.PutOuting, options.OperationMiddlewares["putOuting"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/outings/:outing/amendments", wrapper.ListOutingAmendments, options.OperationMiddlewares["listOutingAmendments"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/outings/:outing/temperatures", wrapper.ListTemperatures, options.OperationMiddlewares["listTemperatures"]...)
+	router.PUT(options.BaseURL+"/v1/trials/:trial/outings/:outing/temperatures/:temperature", wrapper.PutTemperature, options.OperationMiddlewares["putTemperature"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/outings/:outing/end", wrapper.PutOutingEnd, options.OperationMiddlewares["putOutingEnd"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/outings/:outing/periods", wrapper.ListPeriods, options.OperationMiddlewares["listPeriods"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/outings/:outing/deviations", wrapper.ListDeviations, options.OperationMiddlewares["listDeviations"]...)
@@ -9719,15 +9991,23 @@ type GetOutingResponseObject interface {
 	VisitGetOutingResponse(w http.ResponseWriter) error
 }
 
-type GetOuting200JSONResponse Outing
+type GetOuting200ResponseHeaders struct {
+	ETag string
+}
+
+type GetOuting200JSONResponse struct {
+	Body    Outing
+	Headers GetOuting200ResponseHeaders
+}
 
 func (response GetOuting200JSONResponse) VisitGetOutingResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
@@ -9814,6 +10094,232 @@ func (response GetOutingdefaultApplicationProblemPlusJSONResponse) VisitGetOutin
 	return err
 }
 
+type AmendOutingRequestObject struct {
+	Trial  TrialID  `json:"trial"`
+	Outing OutingID `json:"outing"`
+	Params AmendOutingParams
+	Body   *AmendOutingJSONRequestBody
+}
+
+type AmendOutingResponseObject interface {
+	VisitAmendOutingResponse(w http.ResponseWriter) error
+}
+
+type AmendOuting200ResponseHeaders struct {
+	ETag string
+}
+
+type AmendOuting200JSONResponse struct {
+	Body    Outing
+	Headers AmendOuting200ResponseHeaders
+}
+
+func (response AmendOuting200JSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting400ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting401ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting403ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting404ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting409ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting410ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting412ApplicationProblemPlusJSONResponse struct {
+	StaleApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting412ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(412)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting413ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting415ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting422ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOuting428ApplicationProblemPlusJSONResponse struct {
+	PreconditionRequiredApplicationProblemPlusJSONResponse
+}
+
+func (response AmendOuting428ApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(428)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendOutingdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AmendOutingdefaultApplicationProblemPlusJSONResponse) VisitAmendOutingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type PutOutingRequestObject struct {
 	Trial  TrialID  `json:"trial"`
 	Outing OutingID `json:"outing"`
@@ -9824,21 +10330,30 @@ type PutOutingResponseObject interface {
 	VisitPutOutingResponse(w http.ResponseWriter) error
 }
 
-type PutOuting200JSONResponse Outing
+type PutOuting200ResponseHeaders struct {
+	ETag string
+}
+
+type PutOuting200JSONResponse struct {
+	Body    Outing
+	Headers PutOuting200ResponseHeaders
+}
 
 func (response PutOuting200JSONResponse) VisitPutOutingResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
 }
 
 type PutOuting201ResponseHeaders struct {
+	ETag     string
 	Location string
 }
 
@@ -9854,6 +10369,7 @@ func (response PutOuting201JSONResponse) VisitPutOutingResponse(w http.ResponseW
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
 	w.WriteHeader(201)
 	_, err := buf.WriteTo(w)
@@ -10021,6 +10537,110 @@ func (response PutOutingdefaultApplicationProblemPlusJSONResponse) VisitPutOutin
 	return err
 }
 
+type ListOutingAmendmentsRequestObject struct {
+	Trial  TrialID  `json:"trial"`
+	Outing OutingID `json:"outing"`
+}
+
+type ListOutingAmendmentsResponseObject interface {
+	VisitListOutingAmendmentsResponse(w http.ResponseWriter) error
+}
+
+type ListOutingAmendments200JSONResponse AmendmentList
+
+func (response ListOutingAmendments200JSONResponse) VisitListOutingAmendmentsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutingAmendments401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListOutingAmendments401ApplicationProblemPlusJSONResponse) VisitListOutingAmendmentsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutingAmendments403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListOutingAmendments403ApplicationProblemPlusJSONResponse) VisitListOutingAmendmentsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutingAmendments404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListOutingAmendments404ApplicationProblemPlusJSONResponse) VisitListOutingAmendmentsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutingAmendments422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListOutingAmendments422ApplicationProblemPlusJSONResponse) VisitListOutingAmendmentsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutingAmendmentsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListOutingAmendmentsdefaultApplicationProblemPlusJSONResponse) VisitListOutingAmendmentsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListDeviationsRequestObject struct {
 	Trial  TrialID  `json:"trial"`
 	Outing OutingID `json:"outing"`
@@ -10135,21 +10755,30 @@ type PutOutingEndResponseObject interface {
 	VisitPutOutingEndResponse(w http.ResponseWriter) error
 }
 
-type PutOutingEnd200JSONResponse Outing
+type PutOutingEnd200ResponseHeaders struct {
+	ETag string
+}
+
+type PutOutingEnd200JSONResponse struct {
+	Body    Outing
+	Headers PutOutingEnd200ResponseHeaders
+}
 
 func (response PutOutingEnd200JSONResponse) VisitPutOutingEndResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
 }
 
 type PutOutingEnd201ResponseHeaders struct {
+	ETag     string
 	Location string
 }
 
@@ -10165,6 +10794,7 @@ func (response PutOutingEnd201JSONResponse) VisitPutOutingEndResponse(w http.Res
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
 	w.WriteHeader(201)
 	_, err := buf.WriteTo(w)
@@ -10425,6 +11055,310 @@ type ListPeriodsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListPeriodsdefaultApplicationProblemPlusJSONResponse) VisitListPeriodsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListTemperaturesRequestObject struct {
+	Trial  TrialID  `json:"trial"`
+	Outing OutingID `json:"outing"`
+}
+
+type ListTemperaturesResponseObject interface {
+	VisitListTemperaturesResponse(w http.ResponseWriter) error
+}
+
+type ListTemperatures200JSONResponse TemperatureList
+
+func (response ListTemperatures200JSONResponse) VisitListTemperaturesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListTemperatures401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListTemperatures401ApplicationProblemPlusJSONResponse) VisitListTemperaturesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListTemperatures403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListTemperatures403ApplicationProblemPlusJSONResponse) VisitListTemperaturesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListTemperatures404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListTemperatures404ApplicationProblemPlusJSONResponse) VisitListTemperaturesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListTemperatures422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListTemperatures422ApplicationProblemPlusJSONResponse) VisitListTemperaturesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListTemperaturesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListTemperaturesdefaultApplicationProblemPlusJSONResponse) VisitListTemperaturesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperatureRequestObject struct {
+	Trial       TrialID       `json:"trial"`
+	Outing      OutingID      `json:"outing"`
+	Temperature TemperatureID `json:"temperature"`
+	Body        *PutTemperatureJSONRequestBody
+}
+
+type PutTemperatureResponseObject interface {
+	VisitPutTemperatureResponse(w http.ResponseWriter) error
+}
+
+type PutTemperature200JSONResponse Temperature
+
+func (response PutTemperature200JSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature201JSONResponse Temperature
+
+func (response PutTemperature201JSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature400ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature401ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature403ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature404ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature409ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature410ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature413ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature415ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperature422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PutTemperature422ApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutTemperaturedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PutTemperaturedefaultApplicationProblemPlusJSONResponse) VisitPutTemperatureResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -11719,6 +12653,422 @@ func (response PutProtocoldefaultApplicationProblemPlusJSONResponse) VisitPutPro
 	return err
 }
 
+type ListProtocolVersionsRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListProtocolVersionsResponseObject interface {
+	VisitListProtocolVersionsResponse(w http.ResponseWriter) error
+}
+
+type ListProtocolVersions200JSONResponse ProtocolVersionList
+
+func (response ListProtocolVersions200JSONResponse) VisitListProtocolVersionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListProtocolVersions401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListProtocolVersions401ApplicationProblemPlusJSONResponse) VisitListProtocolVersionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListProtocolVersions403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListProtocolVersions403ApplicationProblemPlusJSONResponse) VisitListProtocolVersionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListProtocolVersions404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListProtocolVersions404ApplicationProblemPlusJSONResponse) VisitListProtocolVersionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListProtocolVersions422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListProtocolVersions422ApplicationProblemPlusJSONResponse) VisitListProtocolVersionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListProtocolVersionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListProtocolVersionsdefaultApplicationProblemPlusJSONResponse) VisitListProtocolVersionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocolRequestObject struct {
+	Trial  TrialID `json:"trial"`
+	Params AmendProtocolParams
+	Body   *AmendProtocolJSONRequestBody
+}
+
+type AmendProtocolResponseObject interface {
+	VisitAmendProtocolResponse(w http.ResponseWriter) error
+}
+
+type AmendProtocol201ResponseHeaders struct {
+	Location string
+}
+
+type AmendProtocol201JSONResponse struct {
+	Body    ProtocolVersion
+	Headers AmendProtocol201ResponseHeaders
+}
+
+func (response AmendProtocol201JSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol400ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol401ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol403ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol404ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol409ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol412ApplicationProblemPlusJSONResponse struct {
+	StaleApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol412ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(412)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol413ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol415ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol422ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocol428ApplicationProblemPlusJSONResponse struct {
+	PreconditionRequiredApplicationProblemPlusJSONResponse
+}
+
+func (response AmendProtocol428ApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(428)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AmendProtocoldefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AmendProtocoldefaultApplicationProblemPlusJSONResponse) VisitAmendProtocolResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetProtocolVersionRequestObject struct {
+	Trial   TrialID  `json:"trial"`
+	Version VersionN `json:"version"`
+}
+
+type GetProtocolVersionResponseObject interface {
+	VisitGetProtocolVersionResponse(w http.ResponseWriter) error
+}
+
+type GetProtocolVersion200JSONResponse ProtocolVersion
+
+func (response GetProtocolVersion200JSONResponse) VisitGetProtocolVersionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetProtocolVersion401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response GetProtocolVersion401ApplicationProblemPlusJSONResponse) VisitGetProtocolVersionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetProtocolVersion403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response GetProtocolVersion403ApplicationProblemPlusJSONResponse) VisitGetProtocolVersionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetProtocolVersion404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response GetProtocolVersion404ApplicationProblemPlusJSONResponse) VisitGetProtocolVersionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetProtocolVersion422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetProtocolVersion422ApplicationProblemPlusJSONResponse) VisitGetProtocolVersionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetProtocolVersiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetProtocolVersiondefaultApplicationProblemPlusJSONResponse) VisitGetProtocolVersionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListSlipsRequestObject struct {
 	Trial TrialID `json:"trial"`
 }
@@ -12653,6 +14003,277 @@ func (response LoseUnitdefaultApplicationProblemPlusJSONResponse) VisitLoseUnitR
 	return err
 }
 
+type ListWelfareOverridesRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListWelfareOverridesResponseObject interface {
+	VisitListWelfareOverridesResponse(w http.ResponseWriter) error
+}
+
+type ListWelfareOverrides200JSONResponse WelfareOverrideList
+
+func (response ListWelfareOverrides200JSONResponse) VisitListWelfareOverridesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWelfareOverrides401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListWelfareOverrides401ApplicationProblemPlusJSONResponse) VisitListWelfareOverridesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWelfareOverrides403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListWelfareOverrides403ApplicationProblemPlusJSONResponse) VisitListWelfareOverridesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWelfareOverrides404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListWelfareOverrides404ApplicationProblemPlusJSONResponse) VisitListWelfareOverridesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWelfareOverrides422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListWelfareOverrides422ApplicationProblemPlusJSONResponse) VisitListWelfareOverridesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWelfareOverridesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListWelfareOverridesdefaultApplicationProblemPlusJSONResponse) VisitListWelfareOverridesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfareRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *OverrideWelfareJSONRequestBody
+}
+
+type OverrideWelfareResponseObject interface {
+	VisitOverrideWelfareResponse(w http.ResponseWriter) error
+}
+
+type OverrideWelfare201JSONResponse WelfareOverride
+
+func (response OverrideWelfare201JSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfare400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response OverrideWelfare400ApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfare401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response OverrideWelfare401ApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfare403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response OverrideWelfare403ApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfare404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response OverrideWelfare404ApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfare409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response OverrideWelfare409ApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfare413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response OverrideWelfare413ApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfare415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response OverrideWelfare415ApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfare422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response OverrideWelfare422ApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OverrideWelfaredefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OverrideWelfaredefaultApplicationProblemPlusJSONResponse) VisitOverrideWelfareResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 // StrictServerInterface represents all server handlers.
 type StrictServerInterface interface {
 	// GetHealth The process runs
@@ -12850,9 +14471,15 @@ type StrictServerInterface interface {
 	// GetOuting An outing of yours
 	// (GET /v1/trials/{trial}/outings/{outing})
 	GetOuting(ctx context.Context, request GetOutingRequestObject) (GetOutingResponseObject, error)
+	// AmendOuting Correct an outing, its end too
+	// (PATCH /v1/trials/{trial}/outings/{outing})
+	AmendOuting(ctx context.Context, request AmendOutingRequestObject) (AmendOutingResponseObject, error)
 	// PutOuting Begin an outing
 	// (PUT /v1/trials/{trial}/outings/{outing})
 	PutOuting(ctx context.Context, request PutOutingRequestObject) (PutOutingResponseObject, error)
+	// ListOutingAmendments An outing's corrections
+	// (GET /v1/trials/{trial}/outings/{outing}/amendments)
+	ListOutingAmendments(ctx context.Context, request ListOutingAmendmentsRequestObject) (ListOutingAmendmentsResponseObject, error)
 	// ListDeviations What was not as planned in an outing
 	// (GET /v1/trials/{trial}/outings/{outing}/deviations)
 	ListDeviations(ctx context.Context, request ListDeviationsRequestObject) (ListDeviationsResponseObject, error)
@@ -12862,6 +14489,12 @@ type StrictServerInterface interface {
 	// ListPeriods An outing's periods
 	// (GET /v1/trials/{trial}/outings/{outing}/periods)
 	ListPeriods(ctx context.Context, request ListPeriodsRequestObject) (ListPeriodsResponseObject, error)
+	// ListTemperatures The water's temperature during an outing
+	// (GET /v1/trials/{trial}/outings/{outing}/temperatures)
+	ListTemperatures(ctx context.Context, request ListTemperaturesRequestObject) (ListTemperaturesResponseObject, error)
+	// PutTemperature Measure the water again
+	// (PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature})
+	PutTemperature(ctx context.Context, request PutTemperatureRequestObject) (PutTemperatureResponseObject, error)
 	// GetPeriod A period of yours
 	// (GET /v1/trials/{trial}/periods/{period})
 	GetPeriod(ctx context.Context, request GetPeriodRequestObject) (GetPeriodResponseObject, error)
@@ -12886,6 +14519,15 @@ type StrictServerInterface interface {
 	// PutProtocol Rewrite a draft's protocol
 	// (PUT /v1/trials/{trial}/protocol)
 	PutProtocol(ctx context.Context, request PutProtocolRequestObject) (PutProtocolResponseObject, error)
+	// ListProtocolVersions The rule sheet's versions, with what each changed and why
+	// (GET /v1/trials/{trial}/protocol/versions)
+	ListProtocolVersions(ctx context.Context, request ListProtocolVersionsRequestObject) (ListProtocolVersionsResponseObject, error)
+	// AmendProtocol Change the rule sheet of a trial that is registered, open or paused
+	// (POST /v1/trials/{trial}/protocol/versions)
+	AmendProtocol(ctx context.Context, request AmendProtocolRequestObject) (AmendProtocolResponseObject, error)
+	// GetProtocolVersion One version of the rule sheet
+	// (GET /v1/trials/{trial}/protocol/versions/{version})
+	GetProtocolVersion(ctx context.Context, request GetProtocolVersionRequestObject) (GetProtocolVersionResponseObject, error)
 	// ListSlips Who printed which sealed slips for whom
 	// (GET /v1/trials/{trial}/slips)
 	ListSlips(ctx context.Context, request ListSlipsRequestObject) (ListSlipsResponseObject, error)
@@ -12904,6 +14546,12 @@ type StrictServerInterface interface {
 	// LoseUnit Close a unit as lost with its phone
 	// (POST /v1/trials/{trial}/units/{unit}/lost)
 	LoseUnit(ctx context.Context, request LoseUnitRequestObject) (LoseUnitResponseObject, error)
+	// ListWelfareOverrides Where the organiser let somebody fish on in warm water
+	// (GET /v1/trials/{trial}/welfare-overrides)
+	ListWelfareOverrides(ctx context.Context, request ListWelfareOverridesRequestObject) (ListWelfareOverridesResponseObject, error)
+	// OverrideWelfare Let one angler fish on for a day in water at the stop temperature
+	// (POST /v1/trials/{trial}/welfare-overrides)
+	OverrideWelfare(ctx context.Context, request OverrideWelfareRequestObject) (OverrideWelfareResponseObject, error)
 }
 
 type StrictHandlerFunc func(ctx echo.Context, request any) (any, error)
@@ -14991,6 +16639,56 @@ func (sh *strictHandler) GetOuting(ctx echo.Context, trial TrialID, outing Outin
 	return nil
 }
 
+// AmendOuting operation middleware
+func (sh *strictHandler) AmendOuting(ctx echo.Context, trial TrialID, outing OutingID, params AmendOutingParams) error {
+	var request AmendOutingRequestObject
+
+	request.Trial = trial
+	request.Outing = outing
+	request.Params = params
+
+	var body AmendOutingJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AmendOuting(ctx.Request().Context(), request.(AmendOutingRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AmendOuting")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AmendOutingResponseObject); ok {
+		return validResponse.VisitAmendOutingResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // PutOuting operation middleware
 func (sh *strictHandler) PutOuting(ctx echo.Context, trial TrialID, outing OutingID) error {
 	var request PutOutingRequestObject
@@ -15034,6 +16732,32 @@ func (sh *strictHandler) PutOuting(ctx echo.Context, trial TrialID, outing Outin
 		return err
 	} else if validResponse, ok := response.(PutOutingResponseObject); ok {
 		return validResponse.VisitPutOutingResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListOutingAmendments operation middleware
+func (sh *strictHandler) ListOutingAmendments(ctx echo.Context, trial TrialID, outing OutingID) error {
+	var request ListOutingAmendmentsRequestObject
+
+	request.Trial = trial
+	request.Outing = outing
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListOutingAmendments(ctx.Request().Context(), request.(ListOutingAmendmentsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListOutingAmendments")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListOutingAmendmentsResponseObject); ok {
+		return validResponse.VisitListOutingAmendmentsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -15135,6 +16859,82 @@ func (sh *strictHandler) ListPeriods(ctx echo.Context, trial TrialID, outing Out
 		return err
 	} else if validResponse, ok := response.(ListPeriodsResponseObject); ok {
 		return validResponse.VisitListPeriodsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListTemperatures operation middleware
+func (sh *strictHandler) ListTemperatures(ctx echo.Context, trial TrialID, outing OutingID) error {
+	var request ListTemperaturesRequestObject
+
+	request.Trial = trial
+	request.Outing = outing
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListTemperatures(ctx.Request().Context(), request.(ListTemperaturesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListTemperatures")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListTemperaturesResponseObject); ok {
+		return validResponse.VisitListTemperaturesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PutTemperature operation middleware
+func (sh *strictHandler) PutTemperature(ctx echo.Context, trial TrialID, outing OutingID, temperature TemperatureID) error {
+	var request PutTemperatureRequestObject
+
+	request.Trial = trial
+	request.Outing = outing
+	request.Temperature = temperature
+
+	var body PutTemperatureJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PutTemperature(ctx.Request().Context(), request.(PutTemperatureRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PutTemperature")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PutTemperatureResponseObject); ok {
+		return validResponse.VisitPutTemperatureResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -15440,6 +17240,106 @@ func (sh *strictHandler) PutProtocol(ctx echo.Context, trial TrialID, params Put
 	return nil
 }
 
+// ListProtocolVersions operation middleware
+func (sh *strictHandler) ListProtocolVersions(ctx echo.Context, trial TrialID) error {
+	var request ListProtocolVersionsRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListProtocolVersions(ctx.Request().Context(), request.(ListProtocolVersionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListProtocolVersions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListProtocolVersionsResponseObject); ok {
+		return validResponse.VisitListProtocolVersionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AmendProtocol operation middleware
+func (sh *strictHandler) AmendProtocol(ctx echo.Context, trial TrialID, params AmendProtocolParams) error {
+	var request AmendProtocolRequestObject
+
+	request.Trial = trial
+	request.Params = params
+
+	var body AmendProtocolJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AmendProtocol(ctx.Request().Context(), request.(AmendProtocolRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AmendProtocol")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AmendProtocolResponseObject); ok {
+		return validResponse.VisitAmendProtocolResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetProtocolVersion operation middleware
+func (sh *strictHandler) GetProtocolVersion(ctx echo.Context, trial TrialID, version VersionN) error {
+	var request GetProtocolVersionRequestObject
+
+	request.Trial = trial
+	request.Version = version
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetProtocolVersion(ctx.Request().Context(), request.(GetProtocolVersionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetProtocolVersion")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetProtocolVersionResponseObject); ok {
+		return validResponse.VisitGetProtocolVersionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListSlips operation middleware
 func (sh *strictHandler) ListSlips(ctx echo.Context, trial TrialID) error {
 	var request ListSlipsRequestObject
@@ -15681,6 +17581,79 @@ func (sh *strictHandler) LoseUnit(ctx echo.Context, trial TrialID, unit UnitID) 
 		return err
 	} else if validResponse, ok := response.(LoseUnitResponseObject); ok {
 		return validResponse.VisitLoseUnitResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListWelfareOverrides operation middleware
+func (sh *strictHandler) ListWelfareOverrides(ctx echo.Context, trial TrialID) error {
+	var request ListWelfareOverridesRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListWelfareOverrides(ctx.Request().Context(), request.(ListWelfareOverridesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListWelfareOverrides")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListWelfareOverridesResponseObject); ok {
+		return validResponse.VisitListWelfareOverridesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// OverrideWelfare operation middleware
+func (sh *strictHandler) OverrideWelfare(ctx echo.Context, trial TrialID) error {
+	var request OverrideWelfareRequestObject
+
+	request.Trial = trial
+
+	var body OverrideWelfareJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OverrideWelfare(ctx.Request().Context(), request.(OverrideWelfareRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OverrideWelfare")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(OverrideWelfareResponseObject); ok {
+		return validResponse.VisitOverrideWelfareResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -254,6 +254,7 @@ func (e EventKind) Valid() bool {
 // Defines values for Exclusion.
 const (
 	ExclusionAfterLock     Exclusion = "after_lock"
+	ExclusionDisputed      Exclusion = "disputed"
 	ExclusionDouble        Exclusion = "double"
 	ExclusionFoulHooked    Exclusion = "foul_hooked"
 	ExclusionLost          Exclusion = "lost"
@@ -273,6 +274,8 @@ const (
 func (e Exclusion) Valid() bool {
 	switch e {
 	case ExclusionAfterLock:
+		return true
+	case ExclusionDisputed:
 		return true
 	case ExclusionDouble:
 		return true
@@ -917,6 +920,24 @@ func (e Taken) Valid() bool {
 	}
 }
 
+// Defines values for TemperatureUnit.
+const (
+	TemperatureUnitC TemperatureUnit = "C"
+	TemperatureUnitF TemperatureUnit = "F"
+)
+
+// Valid indicates whether the value is a known member of the TemperatureUnit enum.
+func (e TemperatureUnit) Valid() bool {
+	switch e {
+	case TemperatureUnitC:
+		return true
+	case TemperatureUnitF:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for TippingPointVerdict.
 const (
 	TippingPointVerdictControlTakesMore TippingPointVerdict = "control_takes_more"
@@ -1022,6 +1043,27 @@ func (e VerdictCode) Valid() bool {
 	case VerdictCodeNotSettled:
 		return true
 	case VerdictCodeTestTakesMore:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WelfareSign.
+const (
+	WelfareSignBleeding   WelfareSign = "bleeding"
+	WelfareSignDead       WelfareSign = "dead"
+	WelfareSignDeepHooked WelfareSign = "deep_hooked"
+)
+
+// Valid indicates whether the value is a known member of the WelfareSign enum.
+func (e WelfareSign) Valid() bool {
+	switch e {
+	case WelfareSignBleeding:
+		return true
+	case WelfareSignDead:
+		return true
+	case WelfareSignDeepHooked:
 		return true
 	default:
 		return false
@@ -1235,6 +1277,7 @@ type BatchCatch struct {
 	Species       string             `json:"species"`
 	TakenPattern  *string            `json:"taken_pattern,omitempty"`
 	TakenPosition *string            `json:"taken_position,omitempty"`
+	Welfare       *[]string          `json:"welfare,omitempty"`
 }
 
 // BatchOutcome Examples: {"http_status":201,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","line":1,"problem":null,"receipt":{"chain":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","hash":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","n":17},"status":"created"}
@@ -1261,14 +1304,17 @@ type ByPosition struct {
 	Upper int64 `json:"upper"`
 }
 
-// Catch Examples: {"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":null,"position":"lower","taken":"control"},"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":{"unit":"cm","value":31.5},"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","origin":"wild","outcome":"landed","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"Thymallus thymallus","taken_pattern":"B","taken_position":null,"version":1,"void":false}
+// Catch Examples: {"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":null,"position":"lower","taken":"control"},"disputed":false,"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":{"unit":"cm","value":31.5},"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","origin":"wild","outcome":"landed","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"Thymallus thymallus","swap":null,"taken_pattern":"B","taken_position":null,"version":1,"void":false,"welfare":[]}
 type Catch struct {
 	// AfterLock Arrived after locking: kept, never analysed
 	AfterLock bool      `json:"after_lock"`
 	CaughtAt  time.Time `json:"caught_at"`
 
 	// Derived In answers to GET and PATCH; null in answers to PUT, which are kept quick
-	Derived    *CatchDerived       `json:"derived"`
+	Derived *CatchDerived `json:"derived"`
+
+	// Disputed Two members agreed to leave it out
+	Disputed   bool                `json:"disputed"`
 	DoubleID   *openapi_types.UUID `json:"double_id"`
 	FoulHooked bool                `json:"foul_hooked"`
 	ID         openapi_types.UUID  `json:"id"`
@@ -1288,6 +1334,9 @@ type Catch struct {
 	RigIntact  bool      `json:"rig_intact"`
 	Species    string    `json:"species"`
 
+	// Swap How far the swap rule has come in its period, this fish counted; in answers to PUT, else null
+	Swap *SwapState `json:"swap"`
+
 	// TakenPattern As given, null when only the position was
 	TakenPattern *string `json:"taken_pattern"`
 
@@ -1297,6 +1346,9 @@ type Catch struct {
 	// Version Counts corrections, from 1
 	Version int  `json:"version"`
 	Void    bool `json:"void"`
+
+	// Welfare Signs of harm seen on the fish
+	Welfare []WelfareSign `json:"welfare"`
 }
 
 // CatchAmendment Examples: {"reason":"It took the other fly","taken_pattern":"A"}
@@ -1318,6 +1370,9 @@ type CatchAmendment struct {
 	TakenPattern  Change[string] `json:"taken_pattern,omitempty,omitzero"`
 	TakenPosition Change[string] `json:"taken_position,omitempty,omitzero"`
 	Void          *bool          `json:"void,omitempty"`
+
+	// Welfare bleeding, dead, deep_hooked; an empty list when none was seen
+	Welfare *[]string `json:"welfare,omitempty"`
 }
 
 // CatchDerived What follows from the period's arrangement and from what was reported
@@ -1331,7 +1386,7 @@ type CatchDerived struct {
 	Taken    Taken      `json:"taken"`
 }
 
-// CatchList Examples: {"items":[{"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":"lost","position":"lower","taken":"control"},"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":null,"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","origin":"unknown","outcome":"lost","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"unknown","taken_pattern":null,"taken_position":"lower","version":1,"void":false}]}
+// CatchList Examples: {"items":[{"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":"lost","position":"lower","taken":"control"},"disputed":false,"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":null,"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","origin":"unknown","outcome":"lost","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"unknown","swap":null,"taken_pattern":null,"taken_position":"lower","version":1,"void":false,"welfare":[]}]}
 type CatchList struct {
 	Items []Catch `json:"items"`
 }
@@ -2129,6 +2184,9 @@ type NewCatch struct {
 
 	// TakenPosition lower, upper, unknown or other
 	TakenPosition *string `json:"taken_position,omitempty"`
+
+	// Welfare Signs of harm seen on the fish: bleeding, dead, deep_hooked; none when left out
+	Welfare *[]string `json:"welfare,omitempty"`
 }
 
 // NewClub Examples: {"name":"Alder Bank Anglers"}
@@ -2197,9 +2255,12 @@ type NewOuting struct {
 	Conditions *string `json:"conditions,omitempty"`
 
 	// Note Up to 500 characters, never published
-	Note      *string   `json:"note,omitempty"`
-	Place     *NewPlace `json:"place,omitempty"`
-	StartedAt time.Time `json:"started_at"`
+	Note  *string   `json:"note,omitempty"`
+	Place *NewPlace `json:"place,omitempty"`
+
+	// ProtocolVersion The version of the rule sheet that the phone carried; the one in force when left out
+	ProtocolVersion *int      `json:"protocol_version,omitempty"`
+	StartedAt       time.Time `json:"started_at"`
 
 	// StartedLate Opened after the first cast
 	StartedLate *bool `json:"started_late,omitempty"`
@@ -2261,6 +2322,19 @@ type NewPlace struct {
 	Longitude *float64 `json:"longitude,omitempty"`
 }
 
+// NewProtocolVersion Examples: {"protocol":{"alpha":0.05,"design":"paired","direction":"two_sided","draw":{"block_may_span_outings":false,"group_sizes":[2,4],"method":"permuted_blocks","same_fly_check":0,"trip_units":8},"end_rule":["date","total_fish"],"feature_changed":"a collar of soft hackle","lower_word":"point","max_fish":400,"min_anglers":6,"min_length_mm":200,"outing_limits":{"late_limit_h":72,"max_minutes":480,"min_minutes":60},"patterns":[{"code":"A","colour":"olive","name":"Nymph with collar","part":"test","shape":"collared"},{"code":"B","colour":"olive","name":"Nymph without collar","part":"control","shape":"plain"}],"place_grid":"none","power":0.8,"primary_outcome":"landed_fish","question":"Do grayling take a nymph with a collar more often than the same nymph without?","rig":{"barb":"barbless","batch":"","bead_mm":2.5,"dropper_mount":"tag","dropper_tag_cm":10,"flies":2,"hook_model":"short shank nymph","hook_size":"16","presentation":"any","replace_after_fish":15,"spacing_cm":20,"spacing_tolerance_cm":5,"specimens_per_pattern":3,"tied_by":"","tippet_lb":null,"tippet_mm":0.14,"weight_at":"in_fly","weight_g":null},"season_end":"2026-11-30","season_start":"2026-09-01","smallest_share":60,"source":"drawn","species":["Thymallus thymallus"],"stopping":"fixed","subgroups":["month"],"swap":{"after_fish":2,"after_minutes":45,"by":"retie","cool_down_casts":1,"grace_minutes":5},"title":"Collar or no collar","upper_word":"dropper","waters":[{"name":"Alder Beck","water_type":"river"}],"welfare":{"caution_c":15,"cautions":[{"source":"advice of national weather services","text":"When you hear thunder stop at once and leave the water.","topic":"Thunder"}],"local_rules":"The club's permit allows two flies.","report_line":"The local authority's line for dead fish stands on the permit.","stop_c":20}},"reason":"the river was closed for three weeks after the flood"}
+type NewProtocolVersion struct {
+	// Protocol A trial's rule sheet. Take the template and fill it in. Every field is sent; what is accepted stands at each, and
+	// registering names every fault at once. Centimetres, millimetres and degrees Celsius as the names say.
+	//
+	//
+	// Examples: {"alpha":0.05,"design":"paired","direction":"two_sided","draw":{"block_may_span_outings":false,"group_sizes":[2,4],"method":"permuted_blocks","same_fly_check":0,"trip_units":8},"end_rule":["date","total_fish"],"feature_changed":"a collar of soft hackle","lower_word":"point","max_fish":400,"min_anglers":6,"min_length_mm":200,"outing_limits":{"late_limit_h":72,"max_minutes":480,"min_minutes":60},"patterns":[{"code":"A","colour":"olive","name":"Nymph with collar","part":"test","shape":"collared"},{"code":"B","colour":"olive","name":"Nymph without collar","part":"control","shape":"plain"}],"place_grid":"none","power":0.8,"primary_outcome":"landed_fish","question":"Do grayling take a nymph with a collar more often than the same nymph without?","rig":{"barb":"barbless","batch":"","bead_mm":2.5,"dropper_mount":"tag","dropper_tag_cm":10,"flies":2,"hook_model":"short shank nymph","hook_size":"16","presentation":"any","replace_after_fish":15,"spacing_cm":20,"spacing_tolerance_cm":5,"specimens_per_pattern":3,"tied_by":"","tippet_lb":null,"tippet_mm":0.14,"weight_at":"in_fly","weight_g":null},"season_end":"2026-11-30","season_start":"2026-09-01","smallest_share":60,"source":"drawn","species":["Thymallus thymallus"],"stopping":"fixed","subgroups":["month"],"swap":{"after_fish":2,"after_minutes":45,"by":"retie","cool_down_casts":1,"grace_minutes":5},"title":"Collar or no collar","upper_word":"dropper","waters":[{"name":"Alder Beck","water_type":"river"}],"welfare":{"caution_c":15,"cautions":[{"source":"advice of national weather services","text":"When you hear thunder stop at once and leave the water.","topic":"Thunder"}],"local_rules":"The club's permit allows two flies.","report_line":"The local authority's line for dead fish stands on the permit.","stop_c":20}}
+	Protocol Protocol `json:"protocol"`
+
+	// Reason 10 to 500 characters, printed in the report: name nobody and no water in it
+	Reason string `json:"reason"`
+}
+
 // NewReset Examples: {"email":"merle@example.org"}
 type NewReset struct {
 	// Account The account, or
@@ -2290,6 +2364,15 @@ type NewSlips struct {
 
 	// Enrolment Whom the slips are for
 	Enrolment openapi_types.UUID `json:"enrolment"`
+}
+
+// NewTemperature Examples: {"at":"2026-09-12T12:00:00+02:00","unit":"C","value":18.5}
+type NewTemperature struct {
+	At time.Time `json:"at"`
+
+	// Unit C or F
+	Unit  string  `json:"unit"`
+	Value float64 `json:"value"`
 }
 
 // NewToken Examples: {"expires_at":"2027-06-30T22:00:00Z","name":"second phone","scopes":["read","log"]}
@@ -2329,6 +2412,18 @@ type NewUnit struct {
 	Slip *int `json:"slip,omitempty"`
 }
 
+// NewWelfareOverride Examples: {"angler":"7K3M0Q","day":"2026-09-12","reason":"a spring-fed stretch; the thermometer lay in the shallows"}
+type NewWelfareOverride struct {
+	// Angler The angler's pseudonym
+	Angler string `json:"angler"`
+
+	// Day The day of the outing, like 2026-09-12
+	Day string `json:"day"`
+
+	// Reason 10 to 500 characters, printed in the report: name nobody and no water in it
+	Reason string `json:"reason"`
+}
+
 // NewWord Examples: {"word":"Kingfisher"}
 type NewWord struct {
 	// Word One word of 1 to 40 characters, without blanks
@@ -2355,24 +2450,41 @@ type Origin string
 // Outcome defines model for Outcome.
 type Outcome string
 
-// Outing Examples: {"cautions":[],"conditions":"clear and low","end":{"ended_at":"2026-09-12T13:05:00+02:00","not_logged":0,"reason":"planned","received_at":"2026-09-12T11:05:03Z"},"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","note":"","place":{"cell":"54.1N 2.4W","degrees":0.1,"uncertainty_m":15691},"place_dropped":"","protocol_version":1,"received_at":"2026-09-12T07:30:02Z","started_at":"2026-09-12T09:30:00+02:00","started_late":false,"water":"Alder Beck","water_temperature":{"unit":"C","value":11.5},"welfare":"fine"}
+// Outing Examples: {"cautions":[],"conditions":"clear and low","disputed":false,"end":{"ended_at":"2026-09-12T13:05:00+02:00","not_logged":0,"reason":"planned","received_at":"2026-09-12T11:05:03Z"},"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","latest_temperature":{"unit":"C","value":11.5},"note":"","place":{"cell":"54.1N 2.4W","degrees":0.1,"uncertainty_m":15691},"place_dropped":"","protocol_version":1,"received_at":"2026-09-12T07:30:02Z","started_at":"2026-09-12T09:30:00+02:00","started_late":false,"version":1,"void":false,"warnings":[],"water":"Alder Beck","water_temperature":{"unit":"C","value":11.5},"welfare":"fine"}
 type Outing struct {
 	// Cautions The protocol's cautions, whenever the welfare state is not fine
-	Cautions   []Caution          `json:"cautions"`
-	Conditions string             `json:"conditions"`
-	End        *OutingEnd         `json:"end"`
-	ID         openapi_types.UUID `json:"id"`
-	Note       string             `json:"note"`
-	Place      *Place             `json:"place"`
+	Cautions   []Caution `json:"cautions"`
+	Conditions string    `json:"conditions"`
+
+	// Disputed Two members agreed to leave its fish out
+	Disputed bool               `json:"disputed"`
+	End      *OutingEnd         `json:"end"`
+	ID       openapi_types.UUID `json:"id"`
+
+	// LatestTemperature As last measured, at the start or during the day
+	LatestTemperature *Measure `json:"latest_temperature"`
+	Note              string   `json:"note"`
+	Place             *Place   `json:"place"`
 
 	// PlaceDropped Why nothing was kept of a place just sent, if so
-	PlaceDropped     OutingPlaceDropped `json:"place_dropped"`
-	ProtocolVersion  int                `json:"protocol_version"`
-	ReceivedAt       time.Time          `json:"received_at"`
-	StartedAt        time.Time          `json:"started_at"`
-	StartedLate      bool               `json:"started_late"`
-	Water            string             `json:"water"`
-	WaterTemperature *Measure           `json:"water_temperature"`
+	PlaceDropped OutingPlaceDropped `json:"place_dropped"`
+
+	// ProtocolVersion The version of the rule sheet that it goes by
+	ProtocolVersion int       `json:"protocol_version"`
+	ReceivedAt      time.Time `json:"received_at"`
+	StartedAt       time.Time `json:"started_at"`
+	StartedLate     bool      `json:"started_late"`
+
+	// Version Counts corrections, from 1
+	Version int `json:"version"`
+
+	// Void Opened by mistake
+	Void bool `json:"void"`
+
+	// Warnings In answers to opening: what of the trial is past its end (`season.before`, `season.over`, `fish.enough`); the outing is kept all the same
+	Warnings         []Warning `json:"warnings"`
+	Water            string    `json:"water"`
+	WaterTemperature *Measure  `json:"water_temperature"`
 
 	// Welfare What the water's temperature asks for; unmeasured asks for a thermometer
 	Welfare WelfareState `json:"welfare"`
@@ -2380,6 +2492,25 @@ type Outing struct {
 
 // OutingPlaceDropped Why nothing was kept of a place just sent, if so
 type OutingPlaceDropped string
+
+// OutingAmendment Examples: {"reason":"Read off the wrong scale","water_temperature":{"unit":"C","value":11.5}}
+type OutingAmendment struct {
+	Conditions *string `json:"conditions,omitempty"`
+
+	// EndReason planned, weather, warm_water, no_fish, tired, tackle, danger or other
+	EndReason *string    `json:"end_reason,omitempty"`
+	EndedAt   *time.Time `json:"ended_at,omitempty"`
+	NotLogged *int       `json:"not_logged,omitempty"`
+	Note      *string    `json:"note,omitempty"`
+
+	// Reason 3 to 500 characters, published with the correction: name nobody in it
+	Reason           string          `json:"reason"`
+	StartedAt        *time.Time      `json:"started_at,omitempty"`
+	StartedLate      *bool           `json:"started_late,omitempty"`
+	Void             *bool           `json:"void,omitempty"`
+	Water            *string         `json:"water,omitempty"`
+	WaterTemperature Change[Measure] `json:"water_temperature,omitempty,omitzero"`
+}
 
 // OutingEnd defines model for OutingEnd.
 type OutingEnd struct {
@@ -2404,7 +2535,7 @@ type OutingLimits struct {
 	MinMinutes int `json:"min_minutes"`
 }
 
-// OutingList Examples: {"items":[{"cautions":[],"conditions":"","end":null,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","note":"","place":null,"place_dropped":"","protocol_version":1,"received_at":"2026-09-12T07:30:02Z","started_at":"2026-09-12T09:30:00+02:00","started_late":false,"water":"Alder Beck","water_temperature":null,"welfare":"fine"}]}
+// OutingList Examples: {"items":[{"cautions":[],"conditions":"","disputed":false,"end":null,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","latest_temperature":null,"note":"","place":null,"place_dropped":"","protocol_version":1,"received_at":"2026-09-12T07:30:02Z","started_at":"2026-09-12T09:30:00+02:00","started_late":false,"version":1,"void":false,"warnings":[],"water":"Alder Beck","water_temperature":null,"welfare":"fine"}]}
 type OutingList struct {
 	Items []Outing `json:"items"`
 }
@@ -2440,7 +2571,7 @@ type Pattern struct {
 	Shape string `json:"shape"`
 }
 
-// Period Examples: {"block":"0001","confirmed":true,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"counted":2,"due":true},"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}
+// Period Examples: {"block":"0001","confirmed":true,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"due":true,"fish":2,"minutes_left":12,"of":2},"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}
 type Period struct {
 	Block     string `json:"block"`
 	Confirmed bool   `json:"confirmed"`
@@ -2461,6 +2592,8 @@ type Period struct {
 	StartedAt  time.Time          `json:"started_at"`
 
 	// Swap How far the swap rule has come
+	//
+	// Examples: {"due":false,"fish":1,"minutes_left":31,"of":2}
 	Swap SwapState          `json:"swap"`
 	Unit openapi_types.UUID `json:"unit"`
 
@@ -2492,7 +2625,7 @@ type PeriodEnd struct {
 // PeriodEndReason defines model for PeriodEndReason.
 type PeriodEndReason string
 
-// PeriodList Examples: {"items":[{"block":"0001","confirmed":true,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"counted":0,"due":false},"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}]}
+// PeriodList Examples: {"items":[{"block":"0001","confirmed":true,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"due":false,"fish":0,"minutes_left":45,"of":2},"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}]}
 type PeriodList struct {
 	Items []Period `json:"items"`
 }
@@ -2748,6 +2881,45 @@ type Protocol struct {
 	// Waters 1 to 50; nothing finer is ever stored
 	Waters  []Water `json:"waters"`
 	Welfare Welfare `json:"welfare"`
+}
+
+// ProtocolChange defines model for ProtocolChange.
+type ProtocolChange struct {
+	// Field As in the rule sheet's JSON, like welfare.stop_c
+	Field string `json:"field"`
+
+	// New Any JSON, null for none
+	New interface{} `json:"new"`
+
+	// Old Any JSON, null for none
+	Old interface{} `json:"old"`
+}
+
+// ProtocolVersion Examples: {"at":"2026-10-02T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","changes":[{"field":"season_end","new":"2026-12-15","old":"2026-11-30"}],"fingerprint":"75a0a5a19c4b0f2f320ffc9e830024e8321e5514889de3da91a0730ca8f203ba","protocol":null,"reason":"the river was closed for three weeks after the flood","version":2}
+type ProtocolVersion struct {
+	// At When it came into force, of the first when the trial was registered
+	At time.Time `json:"at"`
+
+	// By The organiser's account; null of the first
+	By *openapi_types.UUID `json:"by"`
+
+	// Changes In the version before
+	Changes []ProtocolChange `json:"changes"`
+
+	// Fingerprint SHA-256 of its canonical JSON (RFC 8785), in hexadecimal
+	Fingerprint string `json:"fingerprint"`
+
+	// Protocol The whole rule sheet; null in the list
+	Protocol *Protocol `json:"protocol"`
+
+	// Reason Empty of the first
+	Reason  string `json:"reason"`
+	Version int    `json:"version"`
+}
+
+// ProtocolVersionList Examples: {"items":[{"at":"2026-08-25T18:00:00Z","by":null,"changes":[],"fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","protocol":null,"reason":"","version":1}]}
+type ProtocolVersionList struct {
+	Items []ProtocolVersion `json:"items"`
 }
 
 // Randomisation The test that re-draws the order of every block as it was drawn; which position each fish took is held
@@ -3348,16 +3520,44 @@ type SwapRule struct {
 }
 
 // SwapState How far the swap rule has come
+//
+// Examples: {"due":false,"fish":1,"minutes_left":31,"of":2}
 type SwapState struct {
-	// Counted Fish that count toward it
-	Counted int `json:"counted"`
-
 	// Due Swap now
 	Due bool `json:"due"`
+
+	// Fish Fish that count toward it
+	Fish int `json:"fish"`
+
+	// MinutesLeft Whole minutes until it is due by time, by the server's clock; null where the rule has no time and once the period has ended
+	MinutesLeft *int `json:"minutes_left"`
+
+	// Of How many make the swap due; null where the rule has no number
+	Of *int `json:"of"`
 }
 
 // Taken defines model for Taken.
 type Taken string
+
+// Temperature Examples: {"at":"2026-09-12T12:00:00+02:00","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","outing":null,"received_at":"2026-09-12T10:00:02Z","unit":"C","value":18.5}
+type Temperature struct {
+	At time.Time          `json:"at"`
+	ID openapi_types.UUID `json:"id"`
+
+	// Outing In answers to PUT, else null
+	Outing     *Outing         `json:"outing"`
+	ReceivedAt time.Time       `json:"received_at"`
+	Unit       TemperatureUnit `json:"unit"`
+	Value      float64         `json:"value"`
+}
+
+// TemperatureUnit defines model for Temperature.Unit.
+type TemperatureUnit string
+
+// TemperatureList Examples: {"items":[{"at":"2026-09-12T12:00:00+02:00","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","outing":null,"received_at":"2026-09-12T10:00:02Z","unit":"C","value":18.5}]}
+type TemperatureList struct {
+	Items []Temperature `json:"items"`
+}
 
 // TippingPoint How different fish that are not sure would have to be, P(test taken | not sure, c) = expit(θ + βc + delta), for the verdict to change
 type TippingPoint struct {
@@ -3553,6 +3753,12 @@ type Verdict struct {
 // VerdictCode defines model for Verdict.Code.
 type VerdictCode string
 
+// Warning defines model for Warning.
+type Warning struct {
+	Code   string `json:"code"`
+	Detail string `json:"detail"`
+}
+
 // Water defines model for Water.
 type Water struct {
 	// Name 1 to 80 characters
@@ -3577,6 +3783,24 @@ type Welfare struct {
 	// StopC 10 to 25: water temperature from which fishing stops
 	StopC float64 `json:"stop_c"`
 }
+
+// WelfareOverride Examples: {"angler":"7K3M0Q","at":"2026-09-12T12:00:00Z","day":"2026-09-12","n":1,"reason":"a spring-fed stretch; the thermometer lay in the shallows"}
+type WelfareOverride struct {
+	// Angler Empty once the angler was erased
+	Angler string    `json:"angler"`
+	At     time.Time `json:"at"`
+	Day    string    `json:"day"`
+	N      int       `json:"n"`
+	Reason string    `json:"reason"`
+}
+
+// WelfareOverrideList Examples: {"items":[{"angler":"7K3M0Q","at":"2026-09-12T12:00:00Z","day":"2026-09-12","n":1,"reason":"a spring-fed stretch; the thermometer lay in the shallows"}]}
+type WelfareOverrideList struct {
+	Items []WelfareOverride `json:"items"`
+}
+
+// WelfareSign defines model for WelfareSign.
+type WelfareSign string
 
 // WelfareState defines model for WelfareState.
 type WelfareState string
@@ -3605,6 +3829,9 @@ type ClubID = openapi_types.UUID
 // DeviationID defines model for DeviationID.
 type DeviationID = openapi_types.UUID
 
+// DisputeID defines model for DisputeID.
+type DisputeID = openapi_types.UUID
+
 // EnrolmentID defines model for EnrolmentID.
 type EnrolmentID = openapi_types.UUID
 
@@ -3629,6 +3856,9 @@ type PeriodID = openapi_types.UUID
 // SessionID defines model for SessionID.
 type SessionID = openapi_types.UUID
 
+// TemperatureID defines model for TemperatureID.
+type TemperatureID = openapi_types.UUID
+
 // TokenID defines model for TokenID.
 type TokenID = openapi_types.UUID
 
@@ -3637,6 +3867,9 @@ type TrialID = openapi_types.UUID
 
 // UnitID defines model for UnitID.
 type UnitID = openapi_types.UUID
+
+// VersionN defines model for VersionN.
+type VersionN = int
 
 // Conflict What went wrong (RFC 9457)
 //
@@ -3777,6 +4010,12 @@ type ListOutingsParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// AmendOutingParams defines parameters for AmendOuting.
+type AmendOutingParams struct {
+	// IfMatch The ETag you last read, like "3"
+	IfMatch IfMatch `json:"If-Match"`
+}
+
 // AmendPeriodParams defines parameters for AmendPeriod.
 type AmendPeriodParams struct {
 	// IfMatch The ETag you last read, like "3"
@@ -3785,6 +4024,12 @@ type AmendPeriodParams struct {
 
 // PutProtocolParams defines parameters for PutProtocol.
 type PutProtocolParams struct {
+	// IfMatch The ETag you last read, like "3"
+	IfMatch IfMatch `json:"If-Match"`
+}
+
+// AmendProtocolParams defines parameters for AmendProtocol.
+type AmendProtocolParams struct {
 	// IfMatch The ETag you last read, like "3"
 	IfMatch IfMatch `json:"If-Match"`
 }
@@ -3849,11 +4094,17 @@ type WithdrawJSONRequestBody = Withdrawal
 // PutEnrolmentJSONRequestBody defines body for PutEnrolment for application/json ContentType.
 type PutEnrolmentJSONRequestBody = NewEnrolment
 
+// AmendOutingJSONRequestBody defines body for AmendOuting for application/json ContentType.
+type AmendOutingJSONRequestBody = OutingAmendment
+
 // PutOutingJSONRequestBody defines body for PutOuting for application/json ContentType.
 type PutOutingJSONRequestBody = NewOuting
 
 // PutOutingEndJSONRequestBody defines body for PutOutingEnd for application/json ContentType.
 type PutOutingEndJSONRequestBody = NewOutingEnd
+
+// PutTemperatureJSONRequestBody defines body for PutTemperature for application/json ContentType.
+type PutTemperatureJSONRequestBody = NewTemperature
 
 // AmendPeriodJSONRequestBody defines body for AmendPeriod for application/json ContentType.
 type AmendPeriodJSONRequestBody = PeriodAmendment
@@ -3867,6 +4118,9 @@ type PutPeriodEndJSONRequestBody = NewPeriodEnd
 // PutProtocolJSONRequestBody defines body for PutProtocol for application/json ContentType.
 type PutProtocolJSONRequestBody = Protocol
 
+// AmendProtocolJSONRequestBody defines body for AmendProtocol for application/json ContentType.
+type AmendProtocolJSONRequestBody = NewProtocolVersion
+
 // PrintSlipsJSONRequestBody defines body for PrintSlips for application/json ContentType.
 type PrintSlipsJSONRequestBody = NewSlips
 
@@ -3878,6 +4132,9 @@ type PutUnitJSONRequestBody = NewUnit
 
 // LoseUnitJSONRequestBody defines body for LoseUnit for application/json ContentType.
 type LoseUnitJSONRequestBody = NewLoss
+
+// OverrideWelfareJSONRequestBody defines body for OverrideWelfare for application/json ContentType.
+type OverrideWelfareJSONRequestBody = NewWelfareOverride
 
 // Getter for additional properties for OwnData. Returns the specified
 // element and whether it was found

@@ -33,6 +33,7 @@ type catchContent struct {
 	CaughtAt      time.Time      `json:"caught_at"`
 	NotedAt       time.Time      `json:"noted_at"`
 	Length        *trial.Measure `json:"length"`
+	Welfare       []string       `json:"welfare"`
 	Note          string         `json:"note"`
 	Void          bool           `json:"void"`
 }
@@ -96,6 +97,80 @@ func (s *Service) fits(ctx context.Context, tx trial.ReadTx, o *own, c trial.Cat
 		return err
 	}
 	return c.Agrees(*o.protocol, period.ArrangementAt(c.CaughtAt, deviations))
+}
+
+// outingContent is what a correction may change of an outing. Its end can be corrected once it stands, by the same version.
+type outingContent struct {
+	Water            string         `json:"water"`
+	StartedAt        time.Time      `json:"started_at"`
+	StartedLate      bool           `json:"started_late"`
+	WaterTemperature *trial.Measure `json:"water_temperature"`
+	Conditions       string         `json:"conditions"`
+	Note             string         `json:"note"`
+	Void             bool           `json:"void"`
+	EndedAt          *time.Time     `json:"ended_at,omitempty"`
+	EndReason        *string        `json:"end_reason,omitempty"`
+	NotLogged        *int           `json:"not_logged,omitempty"`
+}
+
+// AmendOuting corrects one of the actor's outings, its end too. One that was opened by mistake is marked void, and not counted
+// among the blank ones; that is refused once something was fished in it.
+func (s *Service) AmendOuting(ctx context.Context, actor trial.Actor, id, outing trial.ID, c Correction) (view OutingView, err error) {
+	err = s.amend(ctx, actor, id, outing, c, func(ctx context.Context, tx trial.Tx, o *own) (amended, error) {
+		stored, err := tx.OutingBy(ctx, id, outing)
+		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
+			return amended{}, err
+		}
+		if err := trial.CheckVersion("outing", c.Seen, stored.Version); err != nil {
+			return amended{}, err
+		}
+		after, changed, err := patch(contentOfOuting(stored), c.Patch)
+		if err != nil {
+			return amended{}, err
+		}
+		next := after.onto(stored)
+		next.Version++
+		if err := s.goBy(ctx, tx, o, next); err != nil {
+			return amended{}, err
+		}
+		periods, err := tx.PeriodsOf(ctx, id, outing)
+		if err != nil {
+			return amended{}, err
+		}
+		if err := cmp.Or(next.Check(*o.protocol, s.now()), next.CheckEnd(s.now()), o.takesMoved(stored.StartedAt, next.StartedAt), next.Holds(periods)); err != nil {
+			return amended{}, err
+		}
+		if err := tx.UpdateOuting(ctx, next); err != nil {
+			return amended{}, err
+		}
+		if view, err = s.viewOuting(ctx, tx, o, next); err != nil {
+			return amended{}, err
+		}
+		return amended{trial.LedgerOuting, outing, stored.Version, changed}, nil
+	})
+	return view, err
+}
+
+func contentOfOuting(o trial.Outing) outingContent {
+	content := outingContent{
+		Water: o.Water, StartedAt: o.StartedAt, StartedLate: o.StartedLate, WaterTemperature: o.WaterTemperature, Conditions: o.Conditions,
+		Note: o.Note, Void: o.Void,
+	}
+	if o.End != nil {
+		content.EndedAt, content.EndReason, content.NotLogged = &o.End.EndedAt, &o.End.Reason, &o.End.NotLogged
+	}
+	return content
+}
+
+func (content outingContent) onto(o trial.Outing) trial.Outing {
+	o.Water, o.StartedAt, o.StartedLate, o.WaterTemperature = content.Water, content.StartedAt, content.StartedLate, content.WaterTemperature
+	o.Conditions, o.Note, o.Void = content.Conditions, content.Note, content.Void
+	if o.End != nil {
+		end := *o.End
+		end.EndedAt, end.Reason, end.NotLogged = *content.EndedAt, *content.EndReason, *content.NotLogged
+		o.End = &end
+	}
+	return o
 }
 
 // AmendPeriod corrects one of the actor's periods. Correcting what was fished re-derives every catch of the period: what
@@ -175,7 +250,7 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 		if err := tx.InsertAmendment(ctx, record); err != nil {
 			return err
 		}
-		r, err := amendmentRecord(salts, record, old, new)
+		r, err := amendmentRecord(salts, record, o.roleOf(actor), old, new)
 		if err != nil {
 			return err
 		}
@@ -185,11 +260,20 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 }
 
 // privateFields are those that no published table shows.
-var privateFields = []string{"caught_at", "noted_at", "length", "note", "started_at"}
+var privateFields = []string{"caught_at", "noted_at", "length", "note", "started_at", "water", "conditions", "ended_at"}
 
-// amendmentRecord splits a correction as the corrected record itself is split.
-func amendmentRecord(salts trial.Parts, a trial.Amendment, old, new fields) (record, error) {
-	hidden := fields{"by": a.By, "at": at(a.At), "reason": a.Reason}
+// roleOf says in which role an account touches the enrolment's records: its angler, or who notes for him.
+func (o *own) roleOf(actor trial.Actor) string {
+	if o.enrolment.AccountID == actor.AccountID {
+		return "angler"
+	}
+	return "helper"
+}
+
+// amendmentRecord splits a correction as the corrected record itself is split. That there was one, by somebody in which role, and
+// why is told to everybody; by whom and when is not.
+func amendmentRecord(salts trial.Parts, a trial.Amendment, by string, old, new fields) (record, error) {
+	hidden := fields{"account": a.By, "at": at(a.At)}
 	if _, ok := old["length"]; ok {
 		for _, values := range []fields{old, new} {
 			var length *trial.Measure
@@ -206,10 +290,10 @@ func amendmentRecord(salts trial.Parts, a trial.Amendment, old, new fields) (rec
 			delete(new, f)
 		}
 	}
-	return recordOf(salts, fields{"kind": a.Kind, "subject": a.Subject, "n": a.N, "old": old, "new": new}, hidden)
+	return recordOf(salts, fields{"kind": a.Kind, "subject": a.Subject, "n": a.N, "by": by, "reason": a.Reason, "old": old, "new": new}, hidden)
 }
 
-// Amendments lists the corrections of one of the actor's catches or periods.
+// Amendments lists the corrections of one of the actor's catches, periods or outings.
 func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject trial.ID) (list []trial.Amendment, err error) {
 	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
 		fish, err := tx.CatchBy(ctx, id, subject)
@@ -218,6 +302,11 @@ func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject
 			var period trial.Period
 			period, err = tx.PeriodBy(ctx, id, subject)
 			owner = period.EnrolmentID
+		}
+		if trial.KindOf(err) == trial.NotFound {
+			var outing trial.Outing
+			outing, err = tx.OutingBy(ctx, id, subject)
+			owner = outing.EnrolmentID
 		}
 		if trial.KindOf(err) == trial.NotFound {
 			return trial.Missing("record")
@@ -234,7 +323,8 @@ func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject
 func contentOf(c trial.Catch) catchContent {
 	content := catchContent{
 		Period: c.PeriodID, TakenPattern: c.TakenPattern, TakenPosition: c.TakenPosition, Outcome: c.Outcome, FoulHooked: c.FoulHooked,
-		RigIntact: c.RigIntact, Species: c.Species, Origin: c.Origin, CaughtAt: c.CaughtAt, NotedAt: c.NotedAt, Length: c.Length, Note: c.Note, Void: c.Void,
+		RigIntact: c.RigIntact, Species: c.Species, Origin: c.Origin, CaughtAt: c.CaughtAt, NotedAt: c.NotedAt, Length: c.Length,
+		Welfare: trial.WelfareSigns(c.Welfare), Note: c.Note, Void: c.Void,
 	}
 	if !c.DoubleID.IsZero() {
 		content.DoubleID = &c.DoubleID
@@ -246,6 +336,7 @@ func (content catchContent) onto(c trial.Catch) trial.Catch {
 	c.PeriodID, c.TakenPattern, c.TakenPosition, c.Outcome, c.FoulHooked = content.Period, content.TakenPattern, content.TakenPosition, content.Outcome, content.FoulHooked
 	c.RigIntact, c.Species, c.Origin, c.CaughtAt, c.NotedAt = content.RigIntact, content.Species, content.Origin, content.CaughtAt, content.NotedAt
 	c.Length, c.Note, c.Void, c.DoubleID = content.Length, content.Note, content.Void, trial.ID{}
+	c.Welfare = trial.JoinWelfare(content.Welfare)
 	if content.DoubleID != nil {
 		c.DoubleID = *content.DoubleID
 	}

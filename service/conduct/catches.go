@@ -7,7 +7,8 @@ import (
 )
 
 // CatchView is a catch with what follows from its period: what it took and where, in which arrangement, and why it is
-// not analysed, if so. An answer to a catch just sent has a Receipt instead of what follows, which costs a read.
+// not analysed, if so. An answer to a catch just sent has a Receipt instead of what follows, which costs a read, and says how
+// far the swap rule has come in its period.
 type CatchView struct {
 	Catch       trial.Catch
 	Arrangement trial.Arrangement
@@ -15,6 +16,7 @@ type CatchView struct {
 	Position    trial.Position
 	Excluded    trial.Exclusion
 	Receipt     *trial.Receipt
+	Swap        *trial.SwapState
 	Created     bool
 }
 
@@ -29,12 +31,13 @@ func (s *Service) SubmitCatch(ctx context.Context, actor trial.Actor, id trial.I
 	if err != nil {
 		return CatchView{}, err
 	}
+	submission.Swap = true
 	select {
 	case o := <-s.writer.submit(ctx, submission):
 		if o.Err != nil {
 			return CatchView{}, o.Err
 		}
-		return CatchView{Catch: o.Catch, Receipt: &o.Receipt, Created: o.Created}, nil
+		return CatchView{Catch: o.Catch, Receipt: &o.Receipt, Swap: o.Swap, Created: o.Created}, nil
 	case <-ctx.Done():
 		return CatchView{}, ctx.Err()
 	}
@@ -77,14 +80,10 @@ func (s *Service) SubmitBatch(ctx context.Context, actor trial.Actor, id trial.I
 // the trial takes the catch, and whether its period is the actor's, is settled under the chain's lock.
 func (s *Service) intake(ctx context.Context, actor trial.Actor, id trial.ID) (*trial.Protocol, error) {
 	now := s.now()
-	s.mu.RLock()
-	known := s.rules[id]
-	if known != nil && now.Sub(known.members[actor.AccountID]) < membershipStale {
-		s.mu.RUnlock()
-		return &known.protocol, nil
+	p := s.lately(id, actor.AccountID, now)
+	if p != nil {
+		return p, nil
 	}
-	s.mu.RUnlock()
-	var p *trial.Protocol
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		t, err := inTrial(ctx, tx, actor, id, trial.KeepOwnRecords)
 		if err != nil {
@@ -96,11 +95,7 @@ func (s *Service) intake(ctx context.Context, actor trial.Actor, id trial.ID) (*
 	if err != nil {
 		return nil, err
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if known := s.rules[id]; known != nil {
-		known.members[actor.AccountID] = now
-	}
+	s.saw(id, actor.AccountID, now)
 	return p, nil
 }
 
@@ -122,6 +117,9 @@ func catchFields(c trial.Catch) (public, private fields) {
 		"catch": c.ID, "period": c.PeriodID, "taken_pattern": c.TakenPattern, "taken_position": string(c.TakenPosition), "outcome": string(c.Outcome),
 		"foul_hooked": c.FoulHooked, "rig_intact": c.RigIntact, "double": idOrNil(c.DoubleID), "species": c.Species, "origin": string(c.Origin),
 		"length_cm": wholeCM(c.Length), "week": week(c.CaughtAt),
+	}
+	if c.Welfare != "" {
+		public["welfare"] = trial.WelfareSigns(c.Welfare)
 	}
 	private = fields{"caught_at": at(c.CaughtAt), "noted_at": at(c.NotedAt), "length": measureOrNil(c.Length), "note": c.Note}
 	return public, private
@@ -160,6 +158,7 @@ func (s *Service) Catches(ctx context.Context, actor trial.Actor, id trial.ID, p
 // viewCatches derives what follows from the catches' periods, units and reports, each read once.
 func viewCatches(ctx context.Context, tx trial.ReadTx, o own, list []trial.Catch) ([]CatchView, error) {
 	periods := map[trial.ID]trial.Period{}
+	outings := map[trial.ID]trial.Outing{}
 	units := map[trial.ID]trial.Unit{}
 	deviations := map[trial.ID][]trial.Deviation{}
 	views := make([]CatchView, len(list))
@@ -177,6 +176,7 @@ func viewCatches(ctx context.Context, tx trial.ReadTx, o own, list []trial.Catch
 			if err != nil {
 				return nil, err
 			}
+			outings[period.OutingID] = outing
 			period = period.EndedWith(outing)
 			if deviations[period.OutingID], err = tx.DeviationsOf(ctx, o.trial.ID, period.OutingID); err != nil {
 				return nil, err
@@ -184,6 +184,7 @@ func viewCatches(ctx context.Context, tx trial.ReadTx, o own, list []trial.Catch
 			periods[c.PeriodID] = period
 		}
 		reports := deviations[period.OutingID]
+		c = c.In(outings[period.OutingID])
 		v := CatchView{Catch: c, Arrangement: period.ArrangementAt(c.CaughtAt, reports)}
 		v.Taken, v.Position = c.TakenIn(*o.protocol, v.Arrangement)
 		v.Excluded = c.Excluded(*o.protocol, period, units[period.UnitID], reports)

@@ -131,6 +131,7 @@ func newRowMaker(p trial.Protocol, r trial.Records) rowMaker {
 func (m rowMaker) row(c trial.Catch) exchange.Row {
 	period := m.periods[c.PeriodID]
 	outing := m.outings[period.OutingID]
+	c = c.In(outing)
 	arrangement := period.ArrangementAt(c.CaughtAt, m.deviations)
 	taken, position := c.TakenIn(m.protocol, arrangement)
 	row := exchange.Row{

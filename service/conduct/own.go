@@ -9,41 +9,6 @@ import (
 	"evenrig/service/trial"
 )
 
-// rules are a registered trial's protocol, which never changes and so is read once, and who was lately seen to be a
-// member who may keep records in it.
-type rules struct {
-	protocol trial.Protocol
-	members  map[trial.ID]time.Time
-}
-
-// membershipStale is how long intake relies on a membership that it has seen.
-const membershipStale = 5 * time.Second
-
-// rulesOf returns the trial's protocol.
-func (s *Service) rulesOf(ctx context.Context, tx trial.ReadTx, t trial.Trial) (*trial.Protocol, error) {
-	s.mu.RLock()
-	known := s.rules[t.ID]
-	s.mu.RUnlock()
-	if known != nil {
-		return &known.protocol, nil
-	}
-	p, _, err := tx.ProtocolBy(ctx, t.ID, t.ProtocolVersion)
-	if err != nil {
-		return nil, err
-	}
-	if t.State == trial.Draft {
-		return &p, nil
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if len(s.rules) >= 1000 {
-		clear(s.rules) // a bound, not a policy: a server has few running trials
-	}
-	known = &rules{protocol: p, members: map[trial.ID]time.Time{}}
-	s.rules[t.ID] = known
-	return &known.protocol, nil
-}
-
 // own is what a use case knows about the actor's own records in a trial. In a writing one head is the locked head of
 // the angler's chain, and trial is its state as read under that lock.
 type own struct {

@@ -8,13 +8,11 @@ import (
 	"evenrig/service/trial"
 )
 
-// PeriodView is a period with the codes of the flies at the two positions, and how far the swap rule has come: how many
-// fish count toward it, and whether the swap is due.
+// PeriodView is a period with the codes of the flies at the two positions, and how far the swap rule has come.
 type PeriodView struct {
 	Period       trial.Period
 	Lower, Upper string
-	Counted      int
-	SwapDue      bool
+	Swap         trial.SwapState
 	Created      bool
 }
 
@@ -25,7 +23,7 @@ func (s *Service) viewPeriod(ctx context.Context, tx trial.ReadTx, p trial.Perio
 	}
 	view := PeriodView{Period: p}
 	view.Lower, view.Upper = o.protocol.Flies(p.Fished)
-	view.Counted, view.SwapDue = p.SwapDue(*o.protocol, catches, s.now())
+	view.Swap = p.Swap(*o.protocol, p.CountSwap(*o.protocol, catches), s.now())
 	return view, nil
 }
 
@@ -66,7 +64,7 @@ func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.I
 			view, err = s.viewPeriod(ctx, tx, stored, o)
 			return err
 		}
-		if err := begin(ctx, tx, o, period, unit); err != nil {
+		if err := s.begin(ctx, tx, o, period, unit); err != nil {
 			return err
 		}
 		if err := tx.InsertPeriod(ctx, period); err != nil {
@@ -88,7 +86,7 @@ func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.I
 }
 
 // begin checks that a period may begin.
-func begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period, unit trial.Unit) error {
+func (s *Service) begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period, unit trial.Unit) error {
 	outing, err := tx.OutingBy(ctx, p.TrialID, p.OutingID)
 	if err := o.names(err, outing.EnrolmentID, "outing"); err != nil {
 		return err
@@ -96,7 +94,16 @@ func begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period, unit trial.
 	if err := cmp.Or(p.Check(p.ReceivedAt), o.takes(p.StartedAt)); err != nil {
 		return err
 	}
+	if err := s.goBy(ctx, tx, o, outing); err != nil {
+		return err
+	}
 	b := trial.Beginning{Protocol: *o.protocol, Outing: outing, Unit: unit}
+	if b.Readings, err = tx.TemperaturesOf(ctx, p.TrialID, o.enrolment.ID); err != nil {
+		return err
+	}
+	if b.Overrides, err = tx.WelfareOverridesOf(ctx, p.TrialID); err != nil {
+		return err
+	}
 	if b.Units, err = tx.UnitsOf(ctx, p.TrialID, o.enrolment.ID); err != nil {
 		return err
 	}

@@ -453,8 +453,8 @@ func TestSwapDueThroughTheDay(t *testing.T) {
 	want := func(when string, counted int, due bool) {
 		t.Helper()
 		v := must(w.s.Period(w.ctx, r.actor, e.trial, period))(t)
-		if v.Counted != counted || v.SwapDue != due {
-			t.Errorf("%s: %d fish, due %t; want %d, %t", when, v.Counted, v.SwapDue, counted, due)
+		if v.Swap.Fish != counted || v.Swap.Due != due {
+			t.Errorf("%s: %d fish, due %t; want %d, %t", when, v.Swap.Fish, v.Swap.Due, counted, due)
 		}
 	}
 	want("at first", 0, false)

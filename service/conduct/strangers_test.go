@@ -168,6 +168,32 @@ var calls = map[string]call{
 	"AmendCatch": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.AmendCatch(w.ctx, who, at.trial, at.catch, conduct.Correction{Seen: 1, Reason: "just so", Patch: []byte(`{"note":"mine"}`)})
 	},
+	"AmendOuting": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.AmendOuting(w.ctx, who, at.trial, at.outing, conduct.Correction{Seen: 1, Reason: "just so", Patch: []byte(`{"note":"mine"}`)})
+	},
+	"MeasureWater": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.MeasureWater(w.ctx, who, at.trial, trial.Temperature{ID: w.id(), OutingID: at.outing, At: w.clock.read(), Water: trial.Measure{Value: 12, Unit: "C"}})
+	},
+	"Temperatures": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.Temperatures(w.ctx, who, at.trial, at.outing)
+	},
+	"OverrideWelfare": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.OverrideWelfare(w.ctx, who, at.trial, "000000", trial.WelfareOverride{Day: "2026-09-01", Reason: "a spring-fed stretch"})
+	},
+	"WelfareOverrides": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.WelfareOverrides(w.ctx, who, at.trial)
+	},
+	"AmendProtocol": func(w *world, who trial.Actor, at target) (any, error) {
+		p := ruleSheet()
+		p.SeasonEnd = "2026-12-15"
+		return w.s.AmendProtocol(w.ctx, who, at.trial, 1, p, "three weeks of flood")
+	},
+	"ProtocolVersions": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.ProtocolVersions(w.ctx, who, at.trial)
+	},
+	"ProtocolVersion": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.ProtocolVersion(w.ctx, who, at.trial, 1)
+	},
 	"AmendPeriod": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.AmendPeriod(w.ctx, who, at.trial, at.period, conduct.Correction{Seen: 1, Reason: "just so", Patch: []byte(`{"confirmed":false}`)})
 	},

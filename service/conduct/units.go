@@ -92,17 +92,8 @@ func (s *Service) draw(ctx context.Context, tx trial.ReadTx, o *own, unit trial.
 	if err := o.protocol.Draw.NextUnit(units); err != nil {
 		return none, err
 	}
-	outings, err := tx.OutingsOf(ctx, o.trial.ID, o.enrolment.ID, trial.Page{Limit: allRecords})
-	if err != nil {
+	if err := s.coolEnough(ctx, tx, o); err != nil {
 		return none, err
-	}
-	for _, outing := range outings {
-		if outing.End != nil {
-			continue
-		}
-		if err := outing.Stops(o.protocol.Welfare); err != nil {
-			return none, err
-		}
 	}
 	night, err := tx.DrawNightOf(ctx, o.trial.ID)
 	if err != nil {

@@ -8,7 +8,8 @@ import (
 
 // Catch is one fish. TakenPattern is a pattern's code, unknown or other; TakenPosition lower, upper, unknown or other;
 // at least one is given, and what was given stays when the period's arrangement is corrected. DoubleID joins the fish
-// of one double. Welfare is what was seen of harm to the fish, see JoinWelfare. Version counts corrections, from 1. Only an
+// of one double. Welfare is what was seen of harm to the fish, see JoinWelfare. Version counts corrections, from 1. Disputed
+// says that two members agreed to leave the fish out. Only an
 // imported table gives the last four: Reason is why the fish is not analysed where its other columns cannot show it,
 // WaterType the kind of water, Fly the dressing that carried the change, Further what stood in columns that the catch table
 // does not know.
@@ -35,6 +36,7 @@ type Catch struct {
 	SentDigest    Digest
 	Version       int
 	Void          bool
+	Disputed      bool
 	AfterLock     bool
 	Reason        Exclusion
 	WaterType     string
@@ -140,6 +142,12 @@ func (c Catch) CountsTowardSwap(p Protocol) bool {
 	return !c.Void && c.Outcome == Landed && !c.FoulHooked && !thirdFly && c.eligibleSpecies(p) && !c.tooShort(p)
 }
 
+// In is the catch as its outing bounds it: what was agreed of a disputed outing holds for its fish.
+func (c Catch) In(o Outing) Catch {
+	c.Disputed = c.Disputed || o.Disputed
+	return c
+}
+
 // eligibleSpecies reports whether the species is on the protocol's list. A table that does not say the species is taken
 // at its organiser's word.
 func (c Catch) eligibleSpecies(p Protocol) bool {
@@ -163,6 +171,8 @@ func (c Catch) derivedExclusion(p Protocol, period Period, unit Unit, deviations
 	switch {
 	case c.Void:
 		return Void
+	case c.Disputed:
+		return Disputed
 	case c.AfterLock:
 		return AfterLock
 	case unit.SameFlyCheck:

@@ -3,7 +3,6 @@ package trial
 import (
 	"cmp"
 	"slices"
-	"time"
 )
 
 // Records are all of one enrolment's records, each list in the order of its times.
@@ -35,7 +34,7 @@ func (r Records) Count(p Protocol) ([]Tally, Effort) {
 		}
 	}
 	for _, o := range r.Outings {
-		if !fished[o.ID] {
+		if !fished[o.ID] && !o.Void {
 			effort.BlankOutings++
 		}
 	}
@@ -90,6 +89,7 @@ func newCounter(r Records, p Protocol) counter {
 func (c counter) tally(fish Catch) Tally {
 	period := c.periods[fish.PeriodID]
 	outing, unit := c.outings[period.OutingID], c.units[period.UnitID]
+	fish = fish.In(outing)
 	arrangement := period.ArrangementAt(fish.CaughtAt, c.Deviations)
 	taken, _ := fish.TakenIn(c.protocol, arrangement)
 	t := Tally{
@@ -122,8 +122,12 @@ func (c counter) tablePeriod(p Period) TablePeriod {
 
 // effort counts everything but fish.
 func (c counter) effort() Effort {
-	e := Effort{Enrolled: 1, Outings: int64(len(c.Outings)), Deviations: int64(len(c.Deviations))}
+	e := Effort{Enrolled: 1, Deviations: int64(len(c.Deviations))}
 	for _, o := range c.Outings {
+		if o.Void {
+			continue // opened by mistake
+		}
+		e.Outings++
 		if o.End != nil {
 			e.NotLogged += int64(o.End.NotLogged)
 		}
@@ -152,19 +156,6 @@ func (c counter) effort() Effort {
 		}
 	}
 	return e
-}
-
-// SwapDue reports how many fish of the period count toward the swap and whether the protocol's rule asks for it at now.
-func (p Period) SwapDue(proto Protocol, catches []Catch, now time.Time) (counted int, due bool) {
-	for _, c := range catches {
-		if c.PeriodID == p.ID && c.CountsTowardSwap(proto) {
-			counted++
-		}
-	}
-	rule := proto.Swap
-	byFish := rule.AfterFish != nil && counted >= *rule.AfterFish
-	byTime := rule.AfterMinutes != nil && now.Sub(p.StartedAt) >= time.Duration(*rule.AfterMinutes)*time.Minute
-	return counted, p.End == nil && (byFish || byTime)
 }
 
 // Add sums two parts of a flow diagram.

@@ -1,10 +1,15 @@
 package trial
 
-import "time"
+import (
+	"fmt"
+	"slices"
+	"time"
+)
 
 // Outing is a day's fishing, opened before the first cast so that blanks are seen. Times are the phone's, with its
 // offset. WaterTemperature is nil when there was no thermometer. Cell is where it was, as coarse as Protocol.CellOf makes
-// it, empty when that is not kept.
+// it, empty when that is not kept. ProtocolVersion is the version that the phone carried. Version counts corrections, from 1.
+// Void says that it was opened by mistake, Disputed that two members agreed to leave its fish out.
 type Outing struct {
 	TrialID          ID
 	ID               ID
@@ -19,6 +24,9 @@ type Outing struct {
 	Note             string
 	ReceivedAt       time.Time
 	SentDigest       Digest
+	Version          int
+	Void             bool
+	Disputed         bool
 	End              *OutingEnd
 }
 
@@ -47,6 +55,51 @@ func (o Outing) Check(p Protocol, now time.Time) error {
 	return f.Err("outing.invalid", "the outing has faults")
 }
 
+// CheckEnd returns the faults of the outing's end, if it has one.
+func (o Outing) CheckEnd(now time.Time) error {
+	if o.End == nil {
+		return nil
+	}
+	return o.End.Check(o, now)
+}
+
+// Holds returns nil when the outing's times hold its periods, and nothing was fished in one that was opened by mistake.
+func (o Outing) Holds(periods []Period) error {
+	if o.Void && len(periods) > 0 {
+		return Fail(Conflict, "outing.fished", "outing %s has %d periods, so it was fished and stays; what of it should not count is corrected fish by fish", o.ID, len(periods))
+	}
+	for _, p := range periods {
+		if err := p.LiesIn(o); err != nil {
+			return Fail(Conflict, "outing.periods", "period %s began at %s, which the corrected outing would not hold: correct the period first", p.ID, p.StartedAt.Format(time.RFC3339))
+		}
+	}
+	return nil
+}
+
+// Warning says, where nothing is refused, what should be known.
+type Warning struct {
+	Code   string
+	Detail string
+}
+
+// PastItsEnd says what of the trial an outing lies outside of: the season by the phone's date, or the planned number of
+// analysed fish. It is taken all the same; its fish are analysed like any other.
+func (o Outing) PastItsEnd(p Protocol, analysed int64) []Warning {
+	var warnings []Warning
+	switch day := o.StartedAt.Format(time.DateOnly); {
+	case day < p.SeasonStart:
+		warnings = append(warnings, Warning{"season.before", "the rule sheet's season begins on " + p.SeasonStart + ", after this outing; it is kept all the same"})
+	case day > p.SeasonEnd:
+		warnings = append(warnings, Warning{"season.over", "the rule sheet's season ended on " + p.SeasonEnd + ", before this outing; it is kept all the same, ask the organiser whether the trial goes on"})
+	}
+	if slices.Contains(p.EndRule, "total_fish") && analysed >= int64(p.MaxFish) {
+		warnings = append(warnings, Warning{
+			"fish.enough", fmt.Sprintf("the trial has the %d fish that it set out for; this outing is kept all the same, ask the organiser whether it goes on", p.MaxFish),
+		})
+	}
+	return warnings
+}
+
 // Check returns the faults of an outing's end.
 func (e OutingEnd) Check(o Outing, now time.Time) error {
 	var f Faults
@@ -57,43 +110,6 @@ func (e OutingEnd) Check(o Outing, now time.Time) error {
 	OneOf(&f, "reason", e.Reason, "planned", "weather", "warm_water", "no_fish", "tired", "tackle", "danger", "other")
 	between(&f, "not_logged", e.NotLogged, 0, 500, "fish")
 	return f.Err("outing.invalid", "the outing's end has faults")
-}
-
-// WelfareState says what the water's temperature asks for.
-type WelfareState string
-
-// The welfare states. Unmeasured asks for a thermometer: a temperature is never assumed.
-const (
-	WelfareFine       WelfareState = "fine"
-	WelfareCaution    WelfareState = "caution"
-	WelfareStop       WelfareState = "stop"
-	WelfareUnmeasured WelfareState = "unmeasured"
-)
-
-// Welfare compares the outing's water temperature with the protocol's limits.
-func (o Outing) Welfare(w Welfare) WelfareState {
-	if o.WaterTemperature == nil {
-		return WelfareUnmeasured
-	}
-	tenths, err := o.WaterTemperature.TenthsC()
-	switch c := float64(tenths) / 10; {
-	case err != nil:
-		return WelfareUnmeasured
-	case c >= w.StopC:
-		return WelfareStop
-	case c >= w.CautionC:
-		return WelfareCaution
-	}
-	return WelfareFine
-}
-
-// Stops returns nil unless the outing's water was so warm that fishing stops.
-func (o Outing) Stops(w Welfare) error {
-	if o.Welfare(w) != WelfareStop {
-		return nil
-	}
-	return Fail(Conflict, "welfare.stop", "the water was %s at the start of outing %s and this trial stops at %g C: stop fishing, for the fish's sake, and end the outing",
-		o.WaterTemperature, o.ID, w.StopC)
 }
 
 // WaterAt returns the water fished at t: the outing's, or where the last move before t went. deviations are the

@@ -55,8 +55,9 @@ func (p Period) Check(now time.Time) error {
 }
 
 // Beginning is what a period's beginning is judged by: its outing and unit, all units of the enrolment in order, the
-// periods already begun in the same unit, in the unit before and in the same outing, the outing's reports, and the outings
-// in which this unit and the one before began, nil where there is none.
+// periods already begun in the same unit, in the unit before and in the same outing, the outing's reports, the outings in which
+// this unit and the one before began, nil where there is none, and
+// the enrolment's readings of the water's temperature with the organiser's leave to fish on.
 type Beginning struct {
 	Protocol     Protocol
 	Outing       Outing
@@ -68,6 +69,14 @@ type Beginning struct {
 	Deviations   []Deviation
 	FirstOuting  *Outing
 	OutingBefore *Outing
+	Readings     []Temperature
+	Overrides    []WelfareOverride
+}
+
+// stops returns nil unless fishing stops in the outing's water as it was last measured before t.
+func (b Beginning) stops(t time.Time) error {
+	w := Warmth{b.Outing, b.Readings, b.Overrides}
+	return w.Stops(b.Protocol, w.At(t))
 }
 
 // LiesIn returns nil when the period begins within its outing, and before its own end.
@@ -98,7 +107,10 @@ func (p Period) EndedWith(o Outing) Period {
 // blocks span outings.
 func (p Period) Begin(b Beginning) error {
 	unit := b.Unit
-	if err := cmp.Or(p.LiesIn(b.Outing), b.Outing.Stops(b.Protocol.Welfare), unit.lost(p.StartedAt)); err != nil {
+	if b.Outing.Void {
+		return Fail(Conflict, "outing.void", "outing %s was marked as opened by mistake; open another, or take the mark back", b.Outing.ID)
+	}
+	if err := cmp.Or(p.LiesIn(b.Outing), b.stops(p.StartedAt), unit.lost(p.StartedAt)); err != nil {
 		return err
 	}
 	for _, other := range b.OfUnit {

@@ -200,7 +200,8 @@ func TestOutingAsSent(t *testing.T) {
 // Take care from 18 degrees C and stop at 20 (DAERA's guidance on angling in warm water); never assumed without a
 // thermometer. 64.4 degrees F = 18 degrees C, 68 = 20 (C = (F-32)·5/9, NIST SP 811).
 func TestWelfareByTemperature(t *testing.T) {
-	w := trial.Welfare{CautionC: 18, StopC: 20}
+	p := complete() // a grayling trial
+	p.Welfare.CautionC, p.Welfare.StopC = 18, 20
 	for _, c := range []struct {
 		value float64
 		unit  string
@@ -215,12 +216,11 @@ func TestWelfareByTemperature(t *testing.T) {
 		{68, "F", trial.WelfareStop},
 		{64, "F", trial.WelfareFine},
 	} {
-		o := trial.Outing{WaterTemperature: &trial.Measure{Value: c.value, Unit: c.unit}}
-		if got := o.Welfare(w); got != c.want {
+		if got := p.WelfareIn(&trial.Measure{Value: c.value, Unit: c.unit}); got != c.want {
 			t.Errorf("%g %s: %s, want %s", c.value, c.unit, got, c.want)
 		}
 	}
-	if got := (trial.Outing{}).Welfare(w); got != trial.WelfareUnmeasured {
+	if got := p.WelfareIn(nil); got != trial.WelfareUnmeasured {
 		t.Errorf("without a thermometer: %s", got)
 	}
 }

@@ -16,6 +16,8 @@ const (
 	ReadEvents      Operation = "read_events"
 	ReadTrial       Operation = "read_trial"
 	WriteProtocol   Operation = "write_protocol"
+	AmendProtocol   Operation = "amend_protocol"
+	OverrideWelfare Operation = "override_welfare"
 	MoveTrial       Operation = "move_trial"
 	Enrol           Operation = "enrol"
 	ReadEnrolments  Operation = "read_enrolments"
@@ -44,6 +46,8 @@ var permits = map[Operation][]Role{
 	ReadEvents:      {Organiser, Auditor},
 	ReadTrial:       {Organiser, Angler, Auditor},
 	WriteProtocol:   {Organiser},
+	AmendProtocol:   {Organiser},
+	OverrideWelfare: {Organiser},
 	MoveTrial:       {Organiser},
 	Enrol:           {Organiser, Angler},
 	ReadEnrolments:  {Organiser},

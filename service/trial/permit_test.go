@@ -23,6 +23,8 @@ take_role        angler auditor
 read_events      organiser auditor
 read_trial       organiser angler auditor
 write_protocol   organiser
+amend_protocol   organiser
+override_welfare organiser
 move_trial       organiser
 enrol            organiser angler
 read_enrolments  organiser

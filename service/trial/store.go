@@ -42,6 +42,8 @@ type ReadTx interface {
 	TrialsMoved(ctx context.Context) ([]ID, error)
 	// ProtocolBy returns a version's protocol and its canonical JSON.
 	ProtocolBy(ctx context.Context, trial ID, version int) (Protocol, []byte, error)
+	// ProtocolsOf returns every version of a registered trial's protocol, oldest first.
+	ProtocolsOf(ctx context.Context, trial ID) ([]ProtocolVersion, error)
 	StateChangesOf(ctx context.Context, trial ID) ([]StateChange, error)
 
 	EnrolmentBy(ctx context.Context, trial, enrolment ID) (Enrolment, error)
@@ -58,6 +60,11 @@ type ReadTx interface {
 	PeriodBy(ctx context.Context, trial, period ID) (Period, error)
 	PeriodsOf(ctx context.Context, trial, outing ID) ([]Period, error)
 	PeriodsOfUnit(ctx context.Context, trial, unit ID) ([]Period, error)
+	TemperatureBy(ctx context.Context, trial, temperature ID) (Temperature, error)
+	// TemperaturesOf returns an enrolment's readings of the water's temperature, in the order of their times.
+	TemperaturesOf(ctx context.Context, trial, enrolment ID) ([]Temperature, error)
+	// WelfareOverridesOf returns a trial's overrides in order of number.
+	WelfareOverridesOf(ctx context.Context, trial ID) ([]WelfareOverride, error)
 	DeviationBy(ctx context.Context, trial, deviation ID) (Deviation, error)
 	DeviationsOf(ctx context.Context, trial, outing ID) ([]Deviation, error)
 	CatchBy(ctx context.Context, trial, catch ID) (Catch, error)
@@ -70,6 +77,8 @@ type ReadTx interface {
 	// CountsOf returns, for every enrolment of the trial in order of pseudonym, its cached count and the head of its
 	// chain; a count is current when CountedAt equals the head's N.
 	CountsOf(ctx context.Context, trial ID) ([]EnrolmentCount, error)
+	// AnalysedLately returns how many fish would be analysed, as each enrolment was last counted.
+	AnalysedLately(ctx context.Context, trial ID) (int64, error)
 	HeadsOf(ctx context.Context, trial ID) ([]Head, error)
 	EntriesOf(ctx context.Context, trial, chain ID) ([]LedgerEntry, error)
 	// PartsOf returns the parts of a chain's entries by entry number; erased ones are missing.
@@ -100,11 +109,18 @@ type Tx interface {
 	UpdateTrial(ctx context.Context, t Trial) error
 	// SaveProtocol inserts a version's protocol, or replaces the one of a draft.
 	SaveProtocol(ctx context.Context, trial ID, version int, p Protocol, canonical []byte) error
+	// InsertVersion adds a later version of a registered protocol.
+	InsertVersion(ctx context.Context, v ProtocolVersion) error
 	InsertStateChange(ctx context.Context, c StateChange) error
 
 	InsertEnrolment(ctx context.Context, e Enrolment) error
 	InsertOuting(ctx context.Context, o Outing) error
 	EndOuting(ctx context.Context, trial, outing ID, end OutingEnd) error
+	// UpdateOuting saves what a correction may change of an outing and of its end, which must stand already to be changed.
+	UpdateOuting(ctx context.Context, o Outing) error
+	InsertTemperature(ctx context.Context, r Temperature) error
+	// InsertWelfareOverride saves an override under the trial's next number, which it returns.
+	InsertWelfareOverride(ctx context.Context, w WelfareOverride) (int, error)
 	InsertUnit(ctx context.Context, u Unit) error
 	OpenUnit(ctx context.Context, trial, unit ID, at time.Time) error
 	InsertPeriod(ctx context.Context, p Period) error

@@ -3,18 +3,21 @@ package trial
 import "cmp"
 
 // CatchSubmission is one valid catch on its way into the store: who sends it, the protocol it was checked against, its
-// record with every default filled in, and its ledger parts.
+// record with every default filled in, and its ledger parts. Swap asks how far the swap rule has come in its period.
 type CatchSubmission struct {
 	Account  ID
+	Swap     bool
 	Protocol *Protocol
 	Catch    Catch
 	Parts    Parts
 }
 
 // CatchOutcome says what became of a submitted catch: created with its receipt, or a replay (Created false) with the
-// current state and the first receipt, or Err.
+// current state and the first receipt, or Err. Swap is what the submission asked for, with the catch counted, as of when it was
+// received.
 type CatchOutcome struct {
 	Created bool
+	Swap    *SwapState
 	Catch   Catch
 	Receipt Receipt
 	Err     error

@@ -241,11 +241,12 @@ func TestSwapDue(t *testing.T) {
 		period := goodFish().period
 		period.End = nil
 		now := noon.Add(time.Duration(c.minute) * time.Minute)
-		if counted, due := period.SwapDue(p, c.catches, now); counted != c.counted || due != c.due {
+		counted := period.CountSwap(p, c.catches)
+		if due := period.Swap(p, counted, now).Due; counted != c.counted || due != c.due {
 			t.Errorf("%s: %d fish, due %t; want %d, %t", c.name, counted, due, c.counted, c.due)
 		}
 		period = goodFish().period
-		if _, due := period.SwapDue(p, c.catches, now); due {
+		if period.Swap(p, counted, now).Due {
 			t.Errorf("%s: due after the period ended", c.name)
 		}
 	}

@@ -120,6 +120,7 @@ type Exclusion string
 const (
 	Analysed       Exclusion = ""
 	Void           Exclusion = "void"
+	Disputed       Exclusion = "disputed"
 	AfterLock      Exclusion = "after_lock"
 	SameFlyCheck   Exclusion = "same_fly_check"
 	ExcludeLost    Exclusion = "lost"
@@ -138,7 +139,7 @@ const (
 // Exclusions lists every reason in the order in which they apply.
 func Exclusions() []Exclusion {
 	return []Exclusion{
-		Void, AfterLock, SameFlyCheck, ExcludeLost, ExcludeTouched, FoulHooked, WrongSpecies, TooShort,
+		Void, Disputed, AfterLock, SameFlyCheck, ExcludeLost, ExcludeTouched, FoulHooked, WrongSpecies, TooShort,
 		NotConfirmed, RigNotIntact, WhileSwapping, Double, OtherFly, NotSure,
 	}
 }
