@@ -21,6 +21,7 @@ type commands struct {
 	Token     tokenCommand     `cmd:"" help:"Make a server admin and print the token."`
 	Migrate   migrateCommand   `cmd:"" help:"Change the database's schema."`
 	Plan      planCommand      `cmd:"" help:"Say how many fish and how many anglers a trial needs, without any database."`
+	Verify    verifyCommand    `cmd:"" help:"Work a published package out again: draw, chains, counts and result, without any database."`
 	Kit       kitCommand       `cmd:"" help:"Make rule sheet, sealed slips and pocket cards for a trial on paper, without any database."`
 	Check     checkCommand     `cmd:"" help:"Look whether the records agree with themselves."`
 	Backup    backupCommand    `cmd:"" help:"Copy the records and the key that seals draws into a new folder."`

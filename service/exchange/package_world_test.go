@@ -45,6 +45,17 @@ func usualTrial() playing { return playing{anglers: 6, outings: 4, blocks: 3} }
 
 func play(t testing.TB, with playing) *played {
 	t.Helper()
+	return playTrial(t, with, (*played).correctSome)
+}
+
+// playUncorrected is play without corrections.
+func playUncorrected(t testing.TB, with playing) *played {
+	t.Helper()
+	return playTrial(t, with, func(*played) {})
+}
+
+func playTrial(t testing.TB, with playing, correct func(*played)) *played {
+	t.Helper()
 	w := &played{
 		t: t, random: rand.New(rand.NewPCG(7, 11)), now: time.Date(2026, 9, 7, 8, 0, 0, 0, time.UTC),
 		heads: map[trial.ID]trial.Head{}, moved: map[trial.ID]bool{},
@@ -71,10 +82,10 @@ func play(t testing.TB, with playing) *played {
 	}
 	if with.alone {
 		w.now = w.now.Add(21 * 24 * time.Hour)
-		w.outing(0, with, 0)
+		w.outing(0, with, -1)
 		w.checkpoint()
 	}
-	w.correctSome()
+	correct(w)
 	w.state(trial.Open, trial.Closed)
 	w.now = w.now.Add(73 * time.Hour)
 	w.state(trial.Closed, trial.Locked)

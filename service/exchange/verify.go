@@ -100,6 +100,7 @@ type verifier struct {
 	words   []string                 // by the ledger
 	proven  int                      // records that the ledger proves
 	hidden  int                      // records whose entries are left out
+	onTimes int                      // fish left out for reasons that rest on what is not published
 	input   analysis.Input           // of the rows
 	own     []OwnFish
 }

@@ -3,6 +3,7 @@ package exchange
 import (
 	"crypto/sha256"
 	"io"
+	"slices"
 
 	"evenrig/service/trial"
 )
@@ -82,6 +83,9 @@ func (v *verifier) checkpoints() error {
 		v.found.differs(partCheckpoints, "the last checkpoint is not %d, the one that was analysed", v.Facts.Checkpoint)
 	}
 	told := 0
+	if !slices.ContainsFunc(v.Heads, func(h Head) bool { return h.Checkpoint == v.Facts.Checkpoint }) {
+		v.found.differs(partCheckpoints, "heads.csv does not tell of checkpoint %d, the one that was analysed, so that nothing ties the chains to it", v.Facts.Checkpoint)
+	}
 	for i := 0; i < len(v.Heads); {
 		end := i
 		for end < len(v.Heads) && v.Heads[end].Checkpoint == v.Heads[i].Checkpoint {

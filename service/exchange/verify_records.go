@@ -37,6 +37,9 @@ func (v *verifier) anglersRecords() error {
 	if v.hidden > 0 {
 		v.found.untold(partRecords, "Of %d rows it cannot be told whether they are what was entered: the entries that would tell are left out, for they or a correction would show what fewer than three anglers share, or a name.", v.hidden)
 	}
+	if v.onTimes > 0 {
+		v.found.untold(partDerived, "Of %d fish that are not analysed the reason rests on times or lengths that are not published: they were caught outside a confirmed period, with the rig not as planned, while swapping, or too short. catches.csv says which.", v.onTimes)
+	}
 	v.found.agrees(partDerived, "What each fish took, why it is not analysed and which blocks were finished follow from the rows.")
 	return nil
 }
