@@ -13,6 +13,8 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
+
+	"evenrig/openapi"
 )
 
 var screenshots = flag.String("screenshots", "", "folder to put pictures of every page at the table into")
@@ -105,7 +107,10 @@ func TestScreenshots(t *testing.T) {
 	defer cancel()
 	w := newWorld(t)
 	c := w.newClub("Fellside Fly Fishers")
-	c.drafted(c.ruleSheet())
+	half := c.ruleSheet()
+	half.Waters, half.Rig.HookSize, half.SmallestShare = []openapi.Water{}, "33", 40
+	draft := c.drafted(half)
+	ok[*openapi.PutProtocolResponse](t, 200)(c.organiser.PutProtocolWithResponse(t.Context(), draft.trial, &openapi.PutProtocolParams{IfMatch: `"1"`}, half))
 	e := c.opened(c.ruleSheet())
 	anna := e.join("Anna of the lower beat")
 	organiser, angler := c.organiser.signedIn("sef@example.org"), anna.signedIn("anna@example.org")
@@ -115,9 +120,25 @@ func TestScreenshots(t *testing.T) {
 	organiser.lendTo(ctx, t)
 	trialAt := "/trials/" + e.trial.String()
 	for _, page := range []struct{ name, path string }{
-		{"me", "/me"}, {"tokens", "/me/tokens"}, {"clubs", "/clubs"}, {"club", "/clubs/" + c.id.String()}, {"trial-organiser", trialAt}, {"move", trialAt + "/move/closed"}, {"members", trialAt + "/members"},
+		{"me", "/me"},
+		{"tokens", "/me/tokens"},
+		{"clubs", "/clubs"},
+		{"club", "/clubs/" + c.id.String()},
+		{"trial-organiser", trialAt},
+		{"move", trialAt + "/move/closed"},
+		{"members", trialAt + "/members"},
+		{"protocol-form", "/trials/" + draft.trial.String() + "/protocol"},
+		{"trial-draft", "/trials/" + draft.trial.String()},
+		{"move-registered", "/trials/" + draft.trial.String() + "/move/registered"},
+		{"protocol", trialAt + "/protocol"},
 	} {
 		picture(ctx, t, w.url+page.path, page.name)
 	}
-	_ = angler
+	angler.lendTo(ctx, t)
+	for _, page := range []struct{ name, path string }{{"trial-angler", trialAt}} {
+		picture(ctx, t, w.url+page.path, page.name)
+	}
+	beth := c.invited("angler", "Beth of the beck").signedIn("beth@example.org")
+	beth.lendTo(ctx, t)
+	picture(ctx, t, w.url+trialAt+"/join", "enrol")
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"net/url"
 	"strconv"
@@ -85,7 +86,8 @@ type Field struct {
 	Name, Kind, Label, Help, Value, Fault string
 	Autocomplete, Inputmode, Min, Max     string
 	Step, List, Length                    string
-	Required                              bool
+	Group                                 string // of fields that a page lays out together
+	Required, Quiet                       bool   // a quiet field's label is for screen readers: it says the same as the one above
 	Options                               []Option
 }
 
@@ -125,6 +127,20 @@ func field(f *Form, kind, name, label, help string, attributes ...string) Field 
 		}
 	}
 	return one
+}
+
+// Shown is the field's value in words, where the form is only read.
+func (f Field) Shown() string {
+	var chosen []string
+	for _, o := range f.Options {
+		if o.Chosen {
+			chosen = append(chosen, o.Label)
+		}
+	}
+	if len(f.Options) > 0 {
+		return cmp.Or(strings.Join(chosen, ", "), "–")
+	}
+	return cmp.Or(f.Value, "–")
 }
 
 // choice is field for a choice among options, given as value, label, value, label.

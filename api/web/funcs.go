@@ -2,8 +2,10 @@ package web
 
 import (
 	"cmp"
+	"fmt"
 	"html/template"
 	"slices"
+	"strconv"
 	"time"
 
 	"evenrig/service/trial"
@@ -14,15 +16,29 @@ func (b *book) functions() template.FuncMap {
 	return template.FuncMap{
 		"t": b.say, "tk": b.sayOf, "n": b.count, // words: by key, by a value out of a list, by a number
 		"asset": assetAddress, "rig": b.rig, "fly": b.fly, "field": field, "choice": choice,
-		"day": day, "minute": minute, "list": func(values ...any) []any { return values },
+		"day": day, "minute": minute, "stamp": stamp, "lower": lowerFly, "list": func(values ...any) []any { return values },
 	}
 }
 
 // day writes a date as 4 October 2026, of the day in UTC.
 func day(t time.Time) string { return t.UTC().Format("2 January 2006") }
 
-// minute writes a time for a machine; where a script runs, it is shown in the reader's own zone.
-func minute(t time.Time) string { return t.UTC().Format("2006-01-02 15:04 UTC") }
+// stamp writes a time of the server's as plain words.
+func stamp(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") }
+
+// minute writes a time of the server's for a page; where a script runs, it shows it in the reader's own zone.
+func minute(t time.Time) template.HTML {
+	return template.HTML(`<time datetime="` + t.UTC().Format(time.RFC3339) + `">` + stamp(t) + `</time>`)
+}
+
+// lowerFly is the code of the fly that hangs lower in an arrangement.
+func lowerFly(p trial.Protocol, a any) string {
+	lower, _ := p.Flies(trial.Arrangement(fmt.Sprint(a)))
+	return lower
+}
+
+// number writes a number without needless digits.
+func number(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
 func sortFaults(faults []trial.FieldError) {
 	slices.SortFunc(faults, func(a, b trial.FieldError) int { return cmp.Compare(a.Field, b.Field) })

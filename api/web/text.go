@@ -110,6 +110,9 @@ func (b *book) sayOf(group string, value any, pairs ...any) string {
 	return b.say(group+"."+fmt.Sprint(value), pairs...)
 }
 
+// sayIf is sayOf for words that not every value has; it returns "" where there are none.
+func (b *book) sayIf(group, value string) string { return b.words[group+"."+value] }
+
 // plurals are the endings of keys whose words depend on a number.
 var plurals = map[plural.Form]string{plural.Zero: ".zero", plural.One: ".one", plural.Two: ".two", plural.Few: ".few", plural.Many: ".many", plural.Other: ".other"}
 

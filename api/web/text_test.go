@@ -13,7 +13,7 @@ import (
 var (
 	plainKey = regexp.MustCompile(`\b(?:t|T\(|say\()\s?"([a-z_]+\.[a-z0-9_.]+)"`)
 	countKey = regexp.MustCompile(`\b(?:n|N\(|count\()\s?"([a-z_]+\.[a-z0-9_.]+)"`)
-	groupKey = regexp.MustCompile(`\b(?:tk|TK\(|sayOf\()\s?"([a-z_]+(?:\.[a-z0-9_]+)*)"`)
+	groupKey = regexp.MustCompile(`\b(?:tk|TK\(|sayOf\(|sayIf\()\s?"([a-z_]+(?:\.[a-z0-9_]+)*)"`)
 	// Scripts at the water name theirs without the group: t('a.b'), tn('a.b', n), t(`a.${value}`), or in a choice between strings.
 	scriptKey   = regexp.MustCompile(`\bt\('([a-z_]+(?:\.[a-z0-9_]+)*)'`)
 	scriptCount = regexp.MustCompile(`\btn\('([a-z_]+(?:\.[a-z0-9_]+)*)'`)

@@ -72,6 +72,15 @@ func (v *Visit) page(status int, name string, data any) error {
 	return v.HTMLBlob(status, b.Bytes())
 }
 
+// part answers with one template of a page alone, for a script that puts it into the page.
+func (v *Visit) part(name, part string, data any) error {
+	var b bytes.Buffer
+	if err := v.book.pages[name].ExecuteTemplate(&b, part, view{Language: v.book.language.String(), Signed: v.Signed, Data: data}); err != nil {
+		return err
+	}
+	return v.HTMLBlob(http.StatusOK, b.Bytes())
+}
+
 // See answers a form: the browser goes to the page at path, so that reloading it sends nothing twice. done is the key of
 // words in the group "done" that say what has happened, "" for none.
 func (v *Visit) See(path, done string) error {
