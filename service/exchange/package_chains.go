@@ -8,22 +8,32 @@ import (
 	"evenrig/service/trial"
 )
 
-// checkpointsTold are the checkpoints of which it is told how far each chain had come: those of changes of state and of looks, the
-// one that was analysed, and the last of each week. Of all of them it would tell the minute of every record.
-func (p *publisher) checkpointsTold() []int64 {
-	told := []int64{p.Closing.Checkpoint}
+// checkpointsTold are the checkpoints of which it may be told how far each chain had come: those of changes of state and of looks, the
+// one that was analysed, and the last of each week. Of all of them it would tell the minute of every record. publicly says which of
+// them everybody knows of anyhow.
+func (p *publisher) checkpointsTold() (told []int64, publicly map[int64]bool) {
+	publicly = map[int64]bool{p.Closing.Checkpoint: true}
 	for _, l := range p.Looks {
-		told = append(told, l.Checkpoint)
+		publicly[l.Checkpoint] = true
 	}
 	for i, c := range p.Checkpoints {
-		if i == len(p.Checkpoints)-1 || weekOf(c.At) != weekOf(p.Checkpoints[i+1].At) ||
-			slices.ContainsFunc(p.Changes, func(change trial.StateChange) bool { return change.At.Equal(c.At) }) {
+		if slices.ContainsFunc(p.Changes, func(change trial.StateChange) bool { return change.At.Equal(c.At) }) {
+			publicly[c.N] = true
+		}
+		last := i == len(p.Checkpoints)-1 || weekOf(c.At) != weekOf(p.Checkpoints[i+1].At)
+		if c.N <= p.Closing.Checkpoint && (last || publicly[c.N]) {
 			told = append(told, c.N)
 		}
 	}
-	told = keep(told, func(n int64) bool { return n <= p.Closing.Checkpoint })
-	slices.Sort(told)
-	return slices.Compact(told)
+	return told, publicly
+}
+
+// weekShown is a checkpoint's week, empty where it would tell of a week in which few fished.
+func (p *publisher) weekShown(c trial.Checkpoint) string {
+	if p.publicly[c.N] {
+		return weekOf(c.At)
+	}
+	return p.suppression.Week(weekOf(c.At))
 }
 
 // movesByChain are the moves of each chain in order of checkpoint.
@@ -77,7 +87,7 @@ func (p *publisher) checkpoints() []Checkpoint {
 	var list []Checkpoint
 	for _, c := range p.Checkpoints {
 		if c.N <= p.Closing.Checkpoint {
-			list = append(list, Checkpoint{N: c.N, Week: weekOf(c.At), Root: c.Root, Hash: c.Hash})
+			list = append(list, Checkpoint{N: c.N, Week: p.weekShown(c), Root: c.Root, Hash: c.Hash})
 		}
 	}
 	return list
@@ -92,7 +102,7 @@ func (p *publisher) headRows() []Head {
 	var rows []Head
 	for _, c := range p.Checkpoints {
 		heads := p.heads[c.N]
-		if len(heads) == 0 || trial.HeadsRoot(heads) != c.Root {
+		if p.weekShown(c) == "" || len(heads) == 0 || trial.HeadsRoot(heads) != c.Root {
 			continue
 		}
 		slices.SortFunc(heads, func(a, b trial.Head) int {

@@ -44,7 +44,8 @@ type publisher struct {
 	namesTaken  bool           // names of people were taken out of the plan
 	moves       map[trial.ID][]trial.CheckpointMove
 	cut         map[trial.ID]int64 // entries of each chain that belong to what was analysed
-	wanted      []int64            // checkpoints of which heads are told
+	wanted      []int64            // checkpoints of which heads may be told
+	publicly    map[int64]bool     // those of them that everybody knows of
 	heads       map[int64][]trial.Head
 	left        map[string]bool // pseudonyms of who left with the records kept
 	withheld    map[string]bool
@@ -60,7 +61,7 @@ func (p *publisher) survey() error {
 	shown := p.plan.WithoutPeople(p.People)
 	p.namesTaken = !sameProtocol(shown, p.plan)
 	p.plan = shown
-	p.wanted = p.checkpointsTold()
+	p.wanted, p.publicly = p.checkpointsTold()
 	p.heads = map[int64][]trial.Head{}
 	p.moves = p.movesByChain()
 	p.cut = p.headsAt(p.Closing.Checkpoint)

@@ -166,7 +166,7 @@ func disputeColumns() []column[Dispute] {
 func checkpointColumns() []column[Checkpoint] {
 	return []column[Checkpoint]{
 		key(wholeColumn("n", "number of the checkpoint, from 1", "", func(r *Checkpoint) *int64 { return &r.N })),
-		weekColumn("week", "when it was made", func(r *Checkpoint) *string { return &r.Week }),
+		weekColumn("week", "when it was made; empty where fewer than three anglers fished in that week", func(r *Checkpoint) *string { return &r.Week }),
 		needed(digestColumn("root", "root of the Merkle tree over the heads of all chains (RFC 9162, section 2.1)", func(r *Checkpoint) *trial.Digest { return &r.Root })),
 		needed(digestColumn("hash", "SHA-256 of the hash before and the root", func(r *Checkpoint) *trial.Digest { return &r.Hash })),
 	}

@@ -84,6 +84,7 @@ func playTrial(t testing.TB, with playing, correct func(*played)) *played {
 		w.now = w.now.Add(21 * 24 * time.Hour)
 		w.outing(0, with, -1)
 		w.checkpoint()
+		w.now = w.now.Add(14 * 24 * time.Hour)
 	}
 	correct(w)
 	w.state(trial.Open, trial.Closed)
