@@ -92,7 +92,7 @@ func loadContract() *contract {
 				o.raw, o.bodyLimit = true, batchLimit
 			case "importTable":
 				o.raw, o.bodyLimit, o.timeLimit = true, importLimit, importTime
-			case "exportCatches":
+			case "exportCatches", "exportOwnData":
 				o.timeLimit = exportTime
 			}
 			k.operations[method+" "+route] = o

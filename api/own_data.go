@@ -11,47 +11,23 @@ import (
 
 // ExportOwnData hands the actor everything that the server keeps of him.
 func (h *handlers) ExportOwnData(ctx context.Context, r openapi.ExportOwnDataRequestObject) (openapi.ExportOwnDataResponseObject, error) {
-	copied := ownData{media: "application/json", name: "own-data.json", write: func(w io.Writer) error {
-		return h.service.OwnData(ctx, actorOf(ctx), conduct.OwnDataJSON, w)
-	}}
+	answer := ownData{media: "application/json", file: "own-data.json"}
+	form := conduct.OwnDataJSON
 	if or(r.Params.Format, openapi.ExportOwnDataParamsFormatJSON) == openapi.ExportOwnDataParamsFormatCsv {
-		copied.media, copied.name = "application/zip", "own-data.zip"
-		copied.write = func(w io.Writer) error { return h.service.OwnData(ctx, actorOf(ctx), conduct.OwnDataTables, w) }
+		answer, form = ownData{media: "application/zip", file: "own-data.zip"}, conduct.OwnDataTables
 	}
-	return copied, nil
+	answer.write = func(w io.Writer) error { return h.service.OwnData(ctx, actorOf(ctx), form, w) }
+	return answer, nil
 }
 
-// ownData is written as it is read, so that no copy of it is held.
+// ownData is written while it is being read.
 type ownData struct {
-	media, name string
+	media, file string
 	write       func(io.Writer) error
 }
 
-// VisitExportOwnDataResponse writes the copy. A failure after the first byte cuts the connection off: what came before
-// would look whole.
+// VisitExportOwnDataResponse writes the data.
 func (d ownData) VisitExportOwnDataResponse(w http.ResponseWriter) error {
-	begun := &beginning{ResponseWriter: w, begin: func() {
-		w.Header().Set("Content-Type", d.media)
-		w.Header().Set("Content-Disposition", `attachment; filename="`+d.name+`"`)
-	}}
-	err := d.write(begun)
-	if err != nil && begun.done {
-		panic(http.ErrAbortHandler)
-	}
-	return err
-}
-
-// beginning calls begin before the first byte.
-type beginning struct {
-	http.ResponseWriter
-	begin func()
-	done  bool
-}
-
-func (b *beginning) Write(p []byte) (int, error) {
-	if !b.done {
-		b.begin()
-		b.done = true
-	}
-	return b.ResponseWriter.Write(p)
+	w.Header().Set("Content-Disposition", `attachment; filename="`+d.file+`"`)
+	return stream(w, d.media, d.write)
 }
