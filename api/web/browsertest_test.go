@@ -204,6 +204,8 @@ type phone struct {
 	ctx  context.Context
 	stop func()
 	from page.ScriptIdentifier
+
+	rested time.Time // when the same finger may tap again
 }
 
 func (v *valley) phone() *phone {
@@ -232,6 +234,7 @@ func (p *phone) start() {
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("autoplay-policy", "no-user-gesture-required"))
 	ctx, cancel := chromedp.NewExecAllocator(context.Background(), options...)
 	tab, closeTab := chromedp.NewContext(ctx)
+	p.from = ""
 	p.ctx, p.stop = tab, func() { closeTab(); cancel() }
 	p.v.check(chromedp.Do(tab)) // the browser lives as long as this context, not as the first step's
 	p.do(chromedp.EmulateViewport(375, 740, chromedp.EmulateMobile))
@@ -269,6 +272,9 @@ func (p *phone) setClock() {
 	ahead := p.v.clock().Sub(time.Now()).Milliseconds()
 	script := fmt.Sprintf(`(() => {
   if (globalThis.setAhead) return globalThis.setAhead(%[1]d);
+  globalThis.faults = [];
+  addEventListener("error", (e) => faults.push(String(e.error?.stack ?? e.message)));
+  addEventListener("unhandledrejection", (e) => faults.push(String(e.reason?.stack ?? e.reason)));
   let ahead = %[1]d;
   const Real = Date, now = () => Real.now() + ahead;
   globalThis.setAhead = (ms) => { ahead = ms; };
@@ -327,7 +333,7 @@ func js[T any](p *phone, script string) T {
 func (p *phone) seen() string {
 	ctx, cancel := context.WithTimeout(p.ctx, 10*time.Second)
 	defer cancel()
-	got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`location.href + "\n" + document.body.innerText`))
+	got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`location.href + "\n" + document.body.innerText + (globalThis.faults ?? []).map((f) => "\nSCRIPT FAULT: " + f).join("")`))
 	if err != nil {
 		return err.Error()
 	}
@@ -405,6 +411,15 @@ func (p *phone) signIn(email string) {
 	p.until("the page is kept", `caches.keys().then((n) => n.length > 0)`)
 }
 
+// signInHere gives the browser a session as another page of the site does.
+func (p *phone) signInHere(email string) {
+	p.v.t.Helper()
+	status := js[int](p, fmt.Sprintf(`fetch("/v1/sessions", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ email: %q, password: %q }) }).then((r) => r.status)`, email, password))
+	if status != http.StatusCreated {
+		p.v.t.Fatalf("signing in answered %d", status)
+	}
+}
+
 // opens opens an outing and rigs the first round as drawn.
 func (p *phone) opens() {
 	p.v.t.Helper()
@@ -419,8 +434,11 @@ func (p *phone) opens() {
 func (p *phone) lands(code string) {
 	p.v.t.Helper()
 	before := js[int](p, records+`.filter((r) => r.kind === "catch").length)`)
+	time.Sleep(time.Until(p.rested))
+	p.rested = time.Now().Add(1300 * time.Millisecond)
 	p.tap(code)
 	p.until("the fish is on the phone", fmt.Sprintf(records+`.filter((r) => r.kind === "catch").length > %d)`, before))
+	time.Sleep(150 * time.Millisecond) // until the screen is drawn anew: a hand is slower
 }
 
 // records begins a script about what the phone keeps; it ends with a bracket.

@@ -19,7 +19,7 @@ import (
 // waterRoutes are the pages at the water and the files that belong to one of them.
 func (s *Site) waterRoutes() []Route {
 	var routes []Route
-	for _, page := range []string{"water"} {
+	for _, page := range []string{"water", "alone"} {
 		routes = append(
 			routes,
 			Route{Method: http.MethodGet, Path: "/" + page, Handle: func(v *Visit) error { return v.Page(page, nil) }},
@@ -35,6 +35,7 @@ func (s *Site) serveWater(v *Visit, page string) error {
 	content, ok := map[string]func() []byte{
 		"worker.js":            func() []byte { return s.worker(page) },
 		"manifest.webmanifest": func() []byte { return v.book.manifest(page) },
+		"cautions.json":        func() []byte { return encoded(usualCautions) },
 	}[file]
 	for _, b := range s.books {
 		if file == wordsFile(b) {
@@ -50,6 +51,9 @@ func (s *Site) serveWater(v *Visit, page string) error {
 	h.Set("Service-Worker-Allowed", "/"+page) // its page has no slash at the end
 	return v.Blob(http.StatusOK, typeOf(file), content())
 }
+
+// usualCautions are what who fishes alone is shown, who has no rule sheet.
+var usualCautions = trial.Cautions(18, 20)
 
 func wordsFile(b *book) string { return "words." + b.language.String() + ".json" }
 
@@ -74,6 +78,8 @@ func (s *Site) worker(page string) []byte {
 			sum.Write(assets[name].bytes)
 		}
 	}
+	files = append(files, "/water/cautions.json")
+	sum.Write(encoded(usualCautions))
 	for _, b := range s.books {
 		files = append(files, "/water/"+wordsFile(b))
 		sum.Write(b.waterWords())

@@ -1,4 +1,5 @@
-// The page at the water: what is going on, kept in app, and one screen for it.
+// A page at the water: what is going on, kept in app, and one screen for it. Two pages use it: /water for members, whose
+// records are sent, and /alone for who has no account, whose records stay.
 
 import { whoAmI, Offline } from './link.js';
 import * as store from './store.js';
@@ -8,17 +9,14 @@ import { feel } from './press.js';
 import { button, h, say, show, speak, t, tn } from './page.js';
 import { closing } from './closing.js';
 import { fishing } from './fishing.js';
-import { home } from './home.js';
-import { kept } from './kept.js';
 import { list, one } from './list.js';
 import { opening } from './opening.js';
-import { readiness } from './readiness.js';
 import { reporting } from './reporting.js';
 
 /** What the screens draw from: the member, his packs, the outing in view, how sending stands, and what could not be kept. */
-export const app = { who: null, session: 'unknown', packs: [], days: [], day: null, pack: null, counts: { waiting: 0, sent: 0, refused: 0 }, link: 'unknown', broken: null, aside: false, shows: '' };
+export const app = { alone: false, who: null, session: 'unknown', packs: [], days: [], day: null, pack: null, counts: { waiting: 0, sent: 0, refused: 0 }, link: 'unknown', broken: null, aside: false, shows: '' };
 
-const screens = { '': home, ready: readiness, open: opening, day: fishing, fish: list, one, report: reporting, close: closing, kept };
+const screens = { open: opening, day: fishing, fish: list, one, report: reporting, close: closing };
 
 /** Goes to a screen: go('report', outing, kind). */
 export function go(...parts) {
@@ -41,7 +39,7 @@ export async function draw() {
   }
   strip();
   if (app.broken) return notKept();
-  const screen = app.who || name === '' ? screens[name] ?? home : home;
+  const screen = app.who && screens[name] || screens[''];
   const content = await screen(...rest);
   if (mine === drawn) show(app.who ? [name, ...rest].join('/') : 'home', content);
 }
@@ -101,7 +99,7 @@ function changed() {
 /** The strip at the top: what is on the phone and what is sent, always. */
 function strip() {
   const { waiting, sent, refused } = app.counts;
-  const text = app.who ? [tn('strip.waiting', waiting), tn('strip.sent', sent), ...(refused ? [tn('strip.refused', refused)] : [])].join(' · ') : '';
+  const text = app.who ? [tn('strip.waiting', waiting), ...(app.alone ? [] : [tn('strip.sent', sent)]), ...(refused ? [tn('strip.refused', refused)] : [])].join(' · ') : '';
   document.querySelector('#counts').replaceChildren(app.who ? h('a', { href: '#kept', className: refused ? 'look' : '' }, text) : '');
   document.querySelector('#link').textContent = app.who && ['sign-in', 'other'].includes(app.link) ? t(`link.${app.link}`) : '';
 }
@@ -120,6 +118,7 @@ let timer = null, at = Infinity; // at: by the clock that nobody can set
 
 /** Sends what waits, soon. */
 export function sendSoon(delay = 0) {
+  if (app.alone) return;
   const due = performance.now() + delay;
   if (timer && at <= due) return;
   clearTimeout(timer);
@@ -135,6 +134,7 @@ async function sendNow() {
   if (!app.who) return;
   const { state, until } = await send(app.who.id, () => others.postMessage('changed'));
   if (state !== 'busy') app.link = state;
+  if (state === 'sign-in') app.session = 'signed-out';
   pause = state === 'offline' ? Math.min(120_000, pause * 2) : 2000;
   if (state === 'held') sendSoon(Math.max(200, until - Date.now()));
   if (state === 'offline') sendSoon(pause);
@@ -180,35 +180,41 @@ async function tick() {
 /** The fish that can still be taken back unsent. */
 export const undoing = (now) => app.day?.fish.findLast((f) => f.until > now && f.sent === 'waiting') ?? null;
 
-/** Begins: reads the words, keeps the page on the phone, finds out who it is. */
-export async function start() {
+/**
+ * Begins: reads the words, keeps the page on the phone, finds out who it is. Each page adds its own screens; '' is its
+ * first. An account of the page's own, instead of a member's, never sends.
+ */
+export async function start(page, own, account = null) {
   const root = document.documentElement;
+  Object.assign(screens, own);
   try {
     speak(await (await fetch(`/water/words.${root.lang}.json`)).json(), root.lang);
   } catch {
     document.querySelector('main').textContent = document.querySelector('noscript').textContent;
     return;
   }
-  if ('serviceWorker' in navigator) navigator.serviceWorker.register('/water/worker.js', { scope: '/water' }).catch(() => {});
+  if ('serviceWorker' in navigator) navigator.serviceWorker.register(`${page}/worker.js`, { scope: page }).catch(() => {});
   addEventListener('hashchange', () => {
-    app.aside = false;
+    if (where()[0] !== 'day') app.aside = false;
     draw();
   });
   addEventListener('online', () => sendSoon());
   document.addEventListener('visibilitychange', () => {
     if (!document.hidden) sendSoon();
   });
+  app.alone = !!account;
   app.stores = await store.works();
-  if (app.stores) app.who = await store.fact('who') ?? null;
+  if (app.stores) app.who = account ?? await store.fact('who') ?? null;
   const known = app.who?.id;
   if (app.who && !location.hash) {
     const days = await openDays(app.who.id);
     if (days.length === 1) history.replaceState(null, '', `#day/${days[0].id}`);
   }
   await draw();
+  setInterval(tick, 1000);
+  if (app.alone) return;
   await recognise();
   if (app.who?.id !== known) go('');
   await draw();
   sendSoon();
-  setInterval(tick, 1000);
 }

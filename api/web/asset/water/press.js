@@ -15,22 +15,30 @@ for (const kind of ['pointerup', 'pointercancel']) {
   }, true);
 }
 
-// One place, before any button hears of it: a touch that was too short, or one of several at once, is no click.
+let acted = -Infinity; // when something was last done
+
+const settle = 600; // ms in which a finger's second touch would hit whatever the first has brought
+
+// One place, before any button hears of it: a touch that was too short, one of several at once, or the echo of the one
+// that has just done something, is no click.
 addEventListener('click', (e) => {
   if (e.pointerType !== 'touch' && e.pointerType !== 'pen') return;
-  const stray = several || e.timeStamp - begun < shortest;
+  const stray = several || e.timeStamp - begun < shortest || e.timeStamp - acted < settle;
   if (down === 0) several = false;
   if (!stray) return;
   e.stopPropagation();
   e.preventDefault();
 }, true);
 
-/** Wraps what a button does so that a second press soon after the first does nothing. */
-export function once(act, pause = 900) {
-  let until = 0;
+const pressed = new Map();
+
+/** Wraps what a button does so that a second press of it, or of its group, within pause ms does nothing, however it comes. */
+export function once(act, pause = 900, group = null) {
   return (e) => {
-    if (e.timeStamp < until) return;
-    until = e.timeStamp + pause;
+    const name = group ?? e.currentTarget?.dataset.key;
+    if (e.timeStamp - (pressed.get(name) ?? -Infinity) < pause) return;
+    pressed.set(name, e.timeStamp);
+    acted = e.timeStamp;
     return act(e);
   };
 }

@@ -35,11 +35,11 @@ export function swapState(protocol, began, fish, now) {
 /** The salmonids, for which warm water means stop: trout, salmon, char, grayling and whitefish. */
 const salmonid = /^(Salmo|Oncorhynchus|Salvelinus|Thymallus|Coregonus|Prosopium|Hucho) /;
 
-/** What a water temperature asks for: fine, caution, stop, or unmeasured without one. */
+/** What a water temperature asks for: fine, caution, stop, or unmeasured without one. Who fishes alone stops for any fish. */
 export function welfare(protocol, measure) {
   if (!measure) return 'unmeasured';
   const t = tenths(measure);
-  if (t >= protocol.welfare.stop_c * 10) return protocol.species.some((s) => salmonid.test(s)) ? 'stop' : 'caution';
+  if (t >= protocol.welfare.stop_c * 10) return protocol.welfare.always || protocol.species.some((s) => salmonid.test(s)) ? 'stop' : 'caution';
   return t >= protocol.welfare.caution_c * 10 ? 'caution' : 'fine';
 }
 

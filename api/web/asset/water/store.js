@@ -134,6 +134,18 @@ export const alterPack = (key, change) => within(['packs'], 'readwrite', async (
 export const fact = (name) => within(['facts'], 'readonly', async (tx) => (await answered(tx.objectStore('facts').get(name)))?.value);
 export const setFact = (name, value) => within(['facts'], 'readwrite', (tx) => answered(tx.objectStore('facts').put({ name, value })));
 
+/** Throws away all of an account's records and packs. */
+export function forget(account) {
+  return within(['records', 'packs'], 'readwrite', async (tx) => {
+    for (const name of ['records', 'packs']) {
+      const kept = tx.objectStore(name);
+      for (const key of await answered(kept.getAllKeys())) {
+        if ((await answered(kept.get(key))).account === account) await answered(kept.delete(key));
+      }
+    }
+  });
+}
+
 /** Takes in records of a rescue file, in their order; those that stand already are left as they are. Returns how many were new. */
 export function takeIn(list, packs) {
   return within(['records', 'packs'], 'readwrite', async (tx) => {

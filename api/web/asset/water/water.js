@@ -1,3 +1,8 @@
-import { start } from './main.js';
+// The page for members of a club's trial.
 
-start();
+import { home } from './home.js';
+import { kept } from './kept.js';
+import { start } from './main.js';
+import { readiness } from './readiness.js';
+
+start('/water', { '': home, ready: readiness, kept });
