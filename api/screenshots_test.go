@@ -112,7 +112,15 @@ func TestScreenshots(t *testing.T) {
 	draft := c.drafted(half)
 	ok[*openapi.PutProtocolResponse](t, 200)(c.organiser.PutProtocolWithResponse(t.Context(), draft.trial, &openapi.PutProtocolParams{IfMatch: `"1"`}, half))
 	e := c.opened(c.ruleSheet())
+	recorded := c.ruleSheet()
+	recorded.Source = "recorded"
+	recordedAt := "/trials/" + c.opened(recorded).trial.String()
 	anna := e.join("Anna of the lower beat")
+	_, _, period := anna.inAPeriod()
+	fish := anna.land(period.ID, "C")
+	anna.land(period.ID, "unknown")
+	anna.w.wait(20 * time.Minute)
+	anna.land(period.ID, "N")
 	organiser, angler := c.organiser.signedIn("sef@example.org"), anna.signedIn("anna@example.org")
 	for _, page := range []struct{ name, path string }{{"front", "/"}, {"sign-in", "/sign-in"}, {"join", "/join"}, {"first-admin", "/first-admin"}, {"nothing", "/nothing"}} {
 		picture(ctx, t, w.url+page.path, page.name)
@@ -131,11 +139,23 @@ func TestScreenshots(t *testing.T) {
 		{"trial-draft", "/trials/" + draft.trial.String()},
 		{"move-registered", "/trials/" + draft.trial.String() + "/move/registered"},
 		{"protocol", trialAt + "/protocol"},
+		{"draw-night", trialAt + "/draw-night"},
+		{"progress", trialAt + "/progress"},
+		{"print", trialAt + "/print"},
+		{"slips", trialAt + "/print/slips"},
+		{"import", recordedAt + "/import"},
+		{"trial-recorded", recordedAt},
 	} {
 		picture(ctx, t, w.url+page.path, page.name)
 	}
 	angler.lendTo(ctx, t)
-	for _, page := range []struct{ name, path string }{{"trial-angler", trialAt}} {
+	for _, page := range []struct{ name, path string }{
+		{"trial-angler", trialAt},
+		{"own", trialAt + "/own"},
+		{"correct-catch", trialAt + "/own/catches/" + fish.String()},
+		{"correct-period", trialAt + "/own/periods/" + period.ID.String()},
+		{"leave", trialAt + "/own/leave"},
+	} {
 		picture(ctx, t, w.url+page.path, page.name)
 	}
 	beth := c.invited("angler", "Beth of the beck").signedIn("beth@example.org")

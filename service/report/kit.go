@@ -20,10 +20,12 @@ type Kit struct {
 	Program    string
 }
 
-// KitAngler is one angler with the way round in which each round begins, the first round first.
+// KitAngler is one angler with the way round in which each round begins, the first round first. Before is how many rounds were
+// handed out before these, so that their numbers go on.
 type KitAngler struct {
-	Name  string
-	First []trial.Arrangement
+	Name   string
+	First  []trial.Arrangement
+	Before int
 }
 
 var (

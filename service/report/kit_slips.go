@@ -34,13 +34,14 @@ func slipSheets(k Kit) (sheets []slipSheet) {
 	for _, a := range k.Anglers {
 		for from := 0; from < len(a.First); from += slipsOnASheet {
 			to := min(from+slipsOnASheet, len(a.First))
-			sheet := slipSheet{Angler: a.Name, From: from + 1, To: to, Head: a.Name + ": rounds " + strconv.Itoa(from+1) + " to " + strconv.Itoa(to)}
+			sheet := slipSheet{Angler: a.Name, From: a.Before + from + 1, To: a.Before + to}
+			sheet.Head = a.Name + ": rounds " + strconv.Itoa(sheet.From) + " to " + strconv.Itoa(sheet.To)
 			sheet.HeadSize = prose(sheet.Head, 470, 30)
 			for i, way := range a.First[from:to] {
 				lower, upper := p.Flies(way)
-				inside := "Round " + strconv.Itoa(from+i+1) + ", " + a.Name
+				inside := "Round " + strconv.Itoa(sheet.From+i) + ", " + a.Name
 				sheet.Slips = append(sheet.Slips, slip{
-					Y: i * slipHeight, Round: from + i + 1, Angler: a.Name, AnglerSize: prose(a.Name, 330, 36),
+					Y: i * slipHeight, Round: sheet.From + i, Angler: a.Name, AnglerSize: prose(a.Name, 330, 36),
 					Inside: inside, InsideSize: prose(inside, 340, 30),
 					Lower: lower, LowerSize: sized(lower, 145, 90), Upper: upper, UpperSize: sized(upper, 125, 90),
 				})

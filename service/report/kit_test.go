@@ -25,7 +25,7 @@ func paperKit() Kit {
 	p.Welfare.LocalRules, p.Welfare.ReportLine = "Two flies are allowed here.", "The board in the hut."
 	way := []trial.Arrangement{trial.TestLower, trial.ControlLower, trial.ControlLower}
 	return Kit{Protocol: p, Commitment: trial.Digest{1, 2, 3}, Folder: "kit", Program: "test", Anglers: []KitAngler{
-		{"Alba Fenwright", []trial.Arrangement{way[0], way[1], way[2], way[0], way[0], way[1], way[1], way[0], way[0], way[2]}}, {"Bodo Karvel", way},
+		{Name: "Alba Fenwright", First: []trial.Arrangement{way[0], way[1], way[2], way[0], way[0], way[1], way[1], way[0], way[0], way[2]}}, {Name: "Bodo Karvel", First: way},
 	}}
 }
 
