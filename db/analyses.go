@@ -45,6 +45,17 @@ func (w writeTx) EnqueueAnalysis(ctx context.Context, a trial.Analysis) (trial.A
 	if a.N, err = one(ctx, w.tx, "analyses", nextNumber, pgx.StrictNamedArgs{"trial_id": a.TrialID}, pgx.RowTo[int]); err != nil {
 		return trial.Analysis{}, err
 	}
+	if err := w.InsertAnalysis(ctx, a); err != nil {
+		return trial.Analysis{}, err
+	}
+	if _, err := w.queue.InsertTx(ctx, w.tx, analysisArgs{a.TrialID, a.N}, nil); err != nil {
+		return trial.Analysis{}, fmt.Errorf("enqueue analysis: %w", translate(err))
+	}
+	return a, nil
+}
+
+// InsertAnalysis implements trial.Tx.
+func (w writeTx) InsertAnalysis(ctx context.Context, a trial.Analysis) error {
 	const insertAnalysis = `
 INSERT INTO analyses (trial_id, n, state, checkpoint, requested_at, requested_by, finished_at, protocol_version,
                       program_version, settings, fingerprint, input, result, failure)
@@ -52,13 +63,7 @@ VALUES (@trial_id, @n, @state, @checkpoint, @requested_at, @requested_by, @finis
         @program_version, @settings, @fingerprint, @input, @result, @failure)`
 	args := outcomeArgs(a)
 	args["checkpoint"], args["requested_at"], args["requested_by"] = a.Checkpoint, a.RequestedAt, a.RequestedBy
-	if err := insert(ctx, w.tx, "analysis", insertAnalysis, args); err != nil {
-		return trial.Analysis{}, err
-	}
-	if _, err := w.queue.InsertTx(ctx, w.tx, analysisArgs{a.TrialID, a.N}, nil); err != nil {
-		return trial.Analysis{}, fmt.Errorf("enqueue analysis: %w", translate(err))
-	}
-	return a, nil
+	return insert(ctx, w.tx, "analysis", insertAnalysis, args)
 }
 
 // FinishAnalysis implements trial.Tx. It waits for a withdrawal under way.

@@ -53,5 +53,19 @@ func (s *Service) about(ctx context.Context, tx trial.ReadTx, t trial.Trial, a t
 			about.Dates = append(about.Dates, report.Dated{What: d.what, At: *d.at})
 		}
 	}
+	if t.IsCopy() {
+		return about, aboutCopy(ctx, tx, t, &about)
+	}
 	return about, nil
+}
+
+// aboutCopy is what a report says of a trial that was read from a package: whose it is, and that its dates are weeks.
+func aboutCopy(ctx context.Context, tx trial.ReadTx, t trial.Trial, about *report.About) error {
+	origin, err := tx.OriginOf(ctx, t.ID)
+	if err != nil {
+		return err
+	}
+	about.Club, about.Dates = origin.Club, nil
+	about.Links = about.Links[:1] // there is no catch table here
+	return nil
 }

@@ -1,6 +1,7 @@
 package conduct
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -66,7 +67,7 @@ func (s *Service) RequestAnalysis(ctx context.Context, actor trial.Actor, id tri
 			a, err = s.look(ctx, tx, t, actor.AccountID, now)
 			return err
 		}
-		if err := t.Analyses(); err != nil {
+		if err := cmp.Or(t.OfThisServer(), t.Analyses()); err != nil {
 			return err
 		}
 		heads, err := tx.LockHeads(ctx, id)

@@ -45,6 +45,9 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 		if err != nil {
 			return err
 		}
+		if err := t.OfThisServer(); err != nil {
+			return err
+		}
 		if t.Hidden() || t.State == trial.Draft {
 			return trial.Fail(trial.Conflict, "trial.hidden", "the trial is %s; its catches can be downloaded once it is locked", t.State)
 		}

@@ -280,9 +280,13 @@ func (im importer) arrangement(lower string) trial.Arrangement {
 	return trial.ControlLower
 }
 
-// id derives a UUID of version 8 (RFC 9562, section 5.8) from words under the server's key.
 func (im importer) id(words ...string) trial.ID {
-	d := im.service.key.digest(append([]string{im.trial.String()}, words...)...)
+	return im.service.derivedID(append([]string{im.trial.String()}, words...)...)
+}
+
+// derivedID derives a UUID of version 8 (RFC 9562, section 5.8) from words under the server's key.
+func (s *Service) derivedID(words ...string) trial.ID {
+	d := s.key.digest(words...)
 	id := trial.ID(d[:16])
 	id[6] = id[6]&0x0f | 0x80
 	id[8] = id[8]&0x3f | 0x80

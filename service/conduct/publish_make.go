@@ -87,6 +87,9 @@ func (s *Service) writeEdition(ctx context.Context, file *os.File, src exchange.
 	if e.Size, err = file.Seek(0, io.SeekEnd); err != nil {
 		return fmt.Errorf("write the package of trial %s: %w", e.TrialID, err)
 	}
+	if err := s.proofread(file, e.Size); err != nil {
+		return fmt.Errorf("proofread the package of trial %s: %w", e.TrialID, err)
+	}
 	result, err := analysis.Decode(p.Result)
 	if err != nil {
 		return fmt.Errorf("read the package of trial %s: %w", e.TrialID, err)
@@ -97,6 +100,27 @@ func (s *Service) writeEdition(ctx context.Context, file *os.File, src exchange.
 	e.Anglers, e.Fish = int64(result.Counts.Anglers), int64(result.Counts.Catches)
 	return ctx.Err()
 }
+
+// proofread verifies a package that was just written, as any stranger may: one that does not agree is never published.
+func (s *Service) proofread(file io.ReaderAt, size int64) error {
+	p, err := exchange.ReadPackage(file, size)
+	if err != nil {
+		return noFault(err)
+	}
+	verdict, err := exchange.Verify(p, exchange.VerifyOptions{ProgramVersion: s.program})
+	if err != nil {
+		return noFault(err)
+	}
+	for _, f := range verdict.Findings {
+		if f.Outcome == exchange.Disagrees {
+			return fmt.Errorf("%s: %s", f.Part, f.Text)
+		}
+	}
+	return nil
+}
+
+// noFault is an error about what was read as one of the program's own: it is not the organiser's fault.
+func noFault(err error) error { return errors.New(err.Error()) }
 
 // failEdition marks an edition that cannot be made, where the reason is the trial's; any other error is returned, to be tried again.
 func (s *Service) failEdition(ctx context.Context, e trial.Publication, reason error) error {

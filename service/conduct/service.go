@@ -29,6 +29,7 @@ type Service struct {
 
 	planning chan struct{} // holds a place while a planner's question is answered
 	dropping chan struct{} // the same while a stranger's table is analysed
+	reading  chan struct{} // the same while a package is read and verified
 
 	exporting chan struct{} // holds a place for every table on its way out
 }
@@ -47,6 +48,7 @@ func New(store trial.Store, o Options) *Service {
 	return &Service{
 		store: store, clock: o.Clock, random: o.Random, key: o.Key, program: o.Program,
 		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{}, planning: make(chan struct{}, 1), dropping: make(chan struct{}, 1),
+		reading:   make(chan struct{}, 1),
 		exporting: make(chan struct{}, exportsAtOnce),
 	}
 }

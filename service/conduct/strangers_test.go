@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"evenrig/service/conduct"
+	"evenrig/service/exchange"
 	"evenrig/service/trial"
 )
 
@@ -230,6 +231,19 @@ var calls = map[string]call{
 		return w.s.CloseDrawNight(w.ctx, who, at.trial)
 	},
 	"Checkpoints": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Checkpoints(w.ctx, who, at.trial) },
+	"HandedOut":   func(w *world, who trial.Actor, at target) (any, error) { return w.s.HandedOut(w.ctx, who, at.trial) },
+	"PublishTrial": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.PublishTrial(w.ctx, who, at.trial, conduct.NewPublication{Licence: exchange.CC0})
+	},
+	"Publications": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.Publications(w.ctx, who, at.trial)
+	},
+	"CreateRepeat": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.CreateRepeat(w.ctx, who, at.club, at.trial)
+	},
+	"ReadPackage": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.ReadPackage(w.ctx, who, at.club, strings.NewReader("no package"))
+	},
 }
 
 func stray(w *world, at target) trial.Catch {
@@ -243,7 +257,7 @@ func stray(w *world, at target) trial.Catch {
 var ownOnly = []string{
 	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "Events",
 	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "OwnData", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
-	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
+	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue", "MakePackage", "OpenPackage", "Published", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
 }
 
 // Every exported method stands in one of the two lists above, so that a new one is tested too.
@@ -348,6 +362,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"Analysis": organiser | angler | auditor, "Analyses": organiser | angler | auditor, "Report": organiser | angler | auditor, "Checkpoints": organiser | angler | auditor,
 		"DrawNight": organiser | angler | auditor, "GiveWord": organiser | angler | auditor, "CloseDrawNight": organiser,
 		"SubmitCatch": organiser | angler, "SubmitBatch": organiser | angler,
+		"HandedOut": organiser | auditor, "PublishTrial": organiser, "Publications": organiser | angler | auditor, "CreateRepeat": organiser, "ReadPackage": organiser,
 	}
 	// What ends something for those who come after it is asked last.
 	names := slices.SortedFunc(maps.Keys(calls), func(a, b string) int {

@@ -11,12 +11,14 @@ import (
 )
 
 // TrialView is a trial as its club's members see it. ActiveAnglers is how many still take part: with fewer than 3 the
-// trial cannot hide its running effect. Closing is the number of the closing analysis that stands, 0 before there is one.
+// trial cannot hide its running effect. Closing is the number of the closing analysis that stands, 0 before there is one. Origin is where a
+// copy was read from, nil for a trial of this server.
 type TrialView struct {
 	Trial         trial.Trial
 	History       []trial.StateChange
 	ActiveAnglers int
 	Closing       int
+	Origin        *trial.CopyOrigin
 }
 
 // FewestToHide is the number of active anglers below which everybody can work out the others' catches.
@@ -78,6 +80,13 @@ func (s *Service) Trial(ctx context.Context, actor trial.Actor, id trial.ID) (vi
 		}
 		if view.History, err = tx.StateChangesOf(ctx, id); err != nil {
 			return err
+		}
+		if view.Trial.IsCopy() {
+			origin, err := tx.OriginOf(ctx, id)
+			if err != nil {
+				return err
+			}
+			view.Origin = &origin
 		}
 		enrolments, err := tx.EnrolmentsOf(ctx, id)
 		if err != nil {

@@ -58,7 +58,7 @@ func (v *verifier) rules() error {
 
 // organisers follows the organiser's chain and holds what stands in it against the tables.
 func (v *verifier) organisers() error {
-	chain := newChainCheck(v, v.Facts.Trial, "the organiser's chain")
+	chain := newChainCheck(v, v.Facts.Trial.Public(), "the organiser's chain")
 	versions, imports := 0, 0
 	for e, err := range v.Ledger {
 		if err != nil {

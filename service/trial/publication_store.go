@@ -33,4 +33,6 @@ type PublicationTx interface {
 	// InsertRepeat notes that a trial registered here repeats another one.
 	InsertRepeat(ctx context.Context, trial, repeat ID) error
 	InsertOrigin(ctx context.Context, o CopyOrigin) error
+	// InsertAnalysis saves an analysis that was computed elsewhere.
+	InsertAnalysis(ctx context.Context, a Analysis) error
 }
