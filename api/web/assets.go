@@ -2,9 +2,11 @@ package web
 
 import (
 	"bytes"
+	"compress/gzip"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"errors"
 	"io/fs"
 	"mime"
 	"net/http"
@@ -19,10 +21,11 @@ import (
 //go:embed asset
 var assetFiles embed.FS
 
-// asset is a file for browsers, as it is and its short hash.
+// asset is a file for browsers: as it is, its short hash, and compressed, where that makes it shorter.
 type asset struct {
 	bytes   []byte
 	version string
+	packed  []byte
 }
 
 var assets = func() map[string]asset {
@@ -41,7 +44,16 @@ var assets = func() map[string]asset {
 
 func newAsset(b []byte) asset {
 	sum := sha256.Sum256(b)
-	return asset{b, hex.EncodeToString(sum[:6])}
+	a := asset{bytes: b, version: hex.EncodeToString(sum[:6])}
+	var packed bytes.Buffer
+	w, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
+	must(err)
+	_, err = w.Write(b)
+	must(errors.Join(err, w.Close()))
+	if packed.Len() < len(b)*9/10 {
+		a.packed = packed.Bytes()
+	}
+	return a
 }
 
 // assetAddress is where a file for browsers is, with its version, so that it may be kept for ever.
@@ -65,15 +77,27 @@ func (s *Site) serveAsset(v *Visit) error {
 	if !ok {
 		return trial.Missing("file")
 	}
+	keep := "no-cache"
+	if v.QueryParam("v") == a.version {
+		keep = "public, max-age=31536000, immutable"
+	}
+	v.answerFile(name, a, keep)
+	return nil
+}
+
+// answerFile answers with a file, compressed for browsers that take it so. keep is how long it may be kept.
+func (v *Visit) answerFile(name string, a asset, keep string) {
 	h := v.Response().Header()
 	h.Set("Content-Type", typeOf(name))
-	h.Set("Cache-Control", "no-cache")
-	if v.QueryParam("v") == a.version {
-		h.Set("Cache-Control", "public, max-age=31536000, immutable")
+	h.Set("Cache-Control", keep)
+	h.Set("Vary", "Accept-Encoding")
+	content, tag := a.bytes, a.version
+	if a.packed != nil && strings.Contains(v.Request().Header.Get("Accept-Encoding"), "gzip") {
+		content, tag = a.packed, a.version+"-packed"
+		h.Set("Content-Encoding", "gzip")
 	}
-	h.Set("ETag", `"`+a.version+`"`)
-	http.ServeContent(v.Response(), v.Request(), name, time.Time{}, bytes.NewReader(a.bytes))
-	return nil
+	h.Set("ETag", `"`+tag+`"`)
+	http.ServeContent(v.Response(), v.Request(), name, time.Time{}, bytes.NewReader(content))
 }
 
 func typeOf(name string) string {

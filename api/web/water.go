@@ -46,10 +46,10 @@ func (s *Site) serveWater(v *Visit, page string) error {
 		return trial.Missing("file")
 	}
 	h := v.Response().Header()
-	h.Set("Cache-Control", "no-cache")
 	h.Set("Content-Security-Policy", policy)  // a worker's own: it fetches this site's files
 	h.Set("Service-Worker-Allowed", "/"+page) // its page has no slash at the end
-	return v.Blob(http.StatusOK, typeOf(file), content())
+	v.answerFile(file, newAsset(content()), "no-cache")
+	return nil
 }
 
 // usualCautions are what who fishes alone is shown, who has no rule sheet.

@@ -71,7 +71,7 @@ async function packOf(form, so) {
     swap: { after_fish: so.fish, after_minutes: so.minutes, cool_down_casts: 1 },
     welfare: { caution_c: so.grayling === 'yes' ? 15 : 18, stop_c: 20, always: true, local_rules: '', report_line: '', cautions },
   };
-  return store.alterPack(`${account}/${id}`, () => ({ key: `${account}/${id}`, account, trial: id, enrolment: account, title: t('alone.question', { test: patterns[0].name, control: patterns[1].name }), state: 'open', protocol, units: [], half: null, here: [] }));
+  return store.alterPack(`${account}/${id}`, () => ({ key: `${account}/${id}`, account, trial: id, enrolment: account, title: t('alone.question', { test: patterns[0].name, control: patterns[1].name }), state: 'open', version: 1, protocol, units: [], half: null, here: [] }));
 }
 
 /** The fish of a question as a catch table. */

@@ -22,7 +22,7 @@ export async function prepare(me) {
 
 async function packed(me, summary, enrolment) {
   const base = `/v1/trials/${summary.id}`, key = `${me.id}/${enrolment.id}`;
-  const protocol = await read(`${base}/protocol`);
+  const { protocol_version: version } = await read(base), protocol = await read(`${base}/protocol`);
   const waiting = (await standing(me.id, 'waiting')).filter((r) => r.enrolment === enrolment.id);
   const coins = waiting.some((r) => r.kind === 'unit');
   let units = (await read(`${base}/units`)).items;
@@ -38,7 +38,7 @@ async function packed(me, summary, enrolment) {
   const half = await openHalf(base, units);
   return alterPack(key, (pack) => ({
     ...pack, key, account: me.id, trial: summary.id, enrolment: enrolment.id, pseudonym: enrolment.pseudonym, title: summary.title,
-    state: summary.state, protocol, half: waiting.length ? pack?.half ?? half : half, units: merged(pack?.units ?? [], units), here: [...(pack?.here ?? []), ...fetched], carriedAt: Date.now(),
+    state: summary.state, version, protocol, half: waiting.length ? pack?.half ?? half : half, units: merged(pack?.units ?? [], units), here: [...(pack?.here ?? []), ...fetched], carriedAt: Date.now(),
   }));
 }
 

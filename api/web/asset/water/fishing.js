@@ -73,6 +73,7 @@ function rigging(day, pack) {
 
 /** The carried rounds have run out: the phone draws a coin. It is kept before it is shown, so that nobody draws again. */
 function runOut(day, pack) {
+  if (!app.alone && pack.units.length === 0) return h('section.loud', {}, h('h1', {}, t('coin.none')), h('p', {}, t('coin.none_text')), menuRow(day));
   return h('section.quiet', {}, h('h1', {}, t('coin.title')), h('p', {}, t('coin.text')),
     button('coin', t('coin.draw'), once(() => {
       const { records, pack: after } = steps.drawCoin(day, pack, Date.now());

@@ -44,6 +44,16 @@ function double(day, pack, fish) {
   return [h('h1', {}, t('double.title')), h('p', {}, t('double.text')), ...[upper, lower].map((p) => button(p.code, p.name, took(p.code), `big.of-${p.part}`)), button('unknown', t('take.unknown'), took('unknown'), 'big')];
 }
 
+/** Signs of harm that were seen on the fish; none is the usual answer. */
+function welfareTicks(fish, so) {
+  const seen = new Set(fish.welfare ?? []);
+  return h('fieldset', {}, h('legend', {}, t('one.welfare')), ...['deep_hooked', 'bleeding', 'dead'].map((sign) => h('label.tick', {}, h('input', { type: 'checkbox', checked: seen.has(sign), onchange: (e) => {
+    if (e.target.checked) seen.add(sign);
+    else seen.delete(sign);
+    so.welfare = [...seen].sort();
+  } }), h('span', {}, t(`welfare.${sign}`)))), h('p.small', {}, t('one.welfare_help')));
+}
+
 const kept = (name, usual) => localStorage.getItem(`evenrig-${name}`) ?? usual;
 
 function details(day, pack, fish) {
@@ -75,7 +85,7 @@ function details(day, pack, fish) {
     pick(t('one.foul'), [['no', t('no')], ['yes', t('one.foul_yes')]], fish.foul_hooked ? 'yes' : 'no', (v) => { so.foul_hooked = v === 'yes'; }),
     pick(t('one.species'), [...protocol.species, 'other', 'unknown'].map((s) => [s, speciesName(s)]), fish.species, set('species')),
     pick(t('one.origin'), ['unknown', 'wild', 'stocked'].map((o) => [o, t(`origin.${o}`)]), fish.origin ?? 'unknown', set('origin')),
-    steps1, sure, pick(t('length.unit'), [['cm', 'cm'], ['in', 'in']], length.unit, (u) => {
+    welfareTicks(fish, so), steps1, sure, pick(t('length.unit'), [['cm', 'cm'], ['in', 'in']], length.unit, (u) => {
       localStorage.setItem('evenrig-length', u);
       length = { value: u === 'in' ? 12 : 30, unit: u };
       measuredNow = false;

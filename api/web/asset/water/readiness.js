@@ -1,5 +1,6 @@
 // Ready for the valley: everything that must be on the phone before it loses signal, checked one by one.
 
+import { stamp } from './ids.js';
 import { Offline, call } from './link.js';
 import * as store from './store.js';
 import { askToKeep, carried, elsewhere, prepare, ready } from './carry.js';
@@ -75,7 +76,7 @@ function lostPhone(pack) {
       await draw();
     })),
     button('lost', t('lost_phone.close'), once(async () => {
-      for (const u of rounds) await call('POST', `/v1/trials/${pack.trial}/units/${u.id}/lost`);
+      for (const u of rounds) await call('POST', `/v1/trials/${pack.trial}/units/${u.id}/lost`, { lost_at: stamp(Date.now()) });
       await carry();
     })))];
 }
