@@ -29,6 +29,12 @@ import (
 	"evenrig/service/trial"
 )
 
+func TestMain(m *testing.M) {
+	status := m.Run()
+	_ = os.RemoveAll(built.folder)
+	os.Exit(status)
+}
+
 // dataFolder is a folder that the database's user may enter, removed at the end.
 func dataFolder(t *testing.T) string {
 	t.Helper()
@@ -204,10 +210,7 @@ func (s *story) checkDraw(t *testing.T) {
 // TestKilledWhileSubmitting kills a built binary with no warning while catches are being submitted, starts it again on
 // the same data, and looks for every catch that was acknowledged.
 func TestKilledWhileSubmitting(t *testing.T) {
-	binary := filepath.Join(t.TempDir(), "evenrig")
-	if out, err := exec.Command("go", "build", "-o", binary, ".").CombinedOutput(); err != nil {
-		t.Fatalf("build: %v\n%s", err, out)
-	}
+	binary := builtProgram(t)
 	data := dataFolder(t)
 	url, kill := serveBinary(t, binary, data)
 	token, err := exec.Command(binary, "token", "--admin", "--data", data, "--log-level", "error").Output()
@@ -278,6 +281,30 @@ func TestKilledWhileSubmitting(t *testing.T) {
 		t.Errorf("check after the kill: %v\n%s", err, out)
 	}
 	t.Logf("%d acknowledged before the kill, %d on disk", count.Load(), len(present))
+}
+
+// built is the program, built when a test first asks for it.
+var built struct {
+	once   sync.Once
+	folder string
+	err    error
+}
+
+// builtProgram is the path of the program as a binary of its own.
+func builtProgram(t *testing.T) string {
+	t.Helper()
+	built.once.Do(func() {
+		if built.folder, built.err = os.MkdirTemp("", "evenrig-built-"); built.err != nil {
+			return
+		}
+		if out, err := exec.Command("go", "build", "-o", filepath.Join(built.folder, "evenrig"), ".").CombinedOutput(); err != nil {
+			built.err = fmt.Errorf("build: %w\n%s", err, out)
+		}
+	})
+	if built.err != nil {
+		t.Fatal(built.err)
+	}
+	return filepath.Join(built.folder, "evenrig")
 }
 
 // serveBinary starts the binary's service and returns its address and a way to kill it without warning.
