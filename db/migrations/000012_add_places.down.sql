@@ -1,1 +1,0 @@
-ALTER TABLE outings DROP COLUMN cell;
