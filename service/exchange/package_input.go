@@ -53,6 +53,12 @@ type publishedAngler struct {
 // a table has rows of an angler that the table of anglers does not have, or rows out of order.
 func (p Package) byAngler() Rows[publishedAngler] {
 	return func(yield func(publishedAngler, error) bool) {
+		for i, a := range p.Anglers {
+			if i > 0 && a.Pseudonym <= p.Anglers[i-1].Pseudonym {
+				yield(publishedAngler{}, packageFault("anglers.csv", "has %q after %q; accepted: in order of pseudonym, each once", a.Pseudonym, p.Anglers[i-1].Pseudonym))
+				return
+			}
+		}
 		outings := newGroups(inOrder("outings", p.Outings, func(r Outing) string { return r.Angler }), func(r Outing) string { return r.Angler })
 		defer outings.stop()
 		units := newGroups(inOrder("units", p.Units, func(r Unit) string { return r.Angler }), func(r Unit) string { return r.Angler })
@@ -67,11 +73,7 @@ func (p Package) byAngler() Rows[publishedAngler] {
 		defer amendments.stop()
 		entries := newGroups(inOrder("ledger", p.Ledger, func(r Entry) string { return r.Angler }), func(r Entry) string { return r.Angler })
 		defer entries.stop()
-		for i, a := range p.Anglers {
-			if i > 0 && a.Pseudonym <= p.Anglers[i-1].Pseudonym {
-				yield(publishedAngler{}, packageFault("anglers.csv", "has %q after %q; accepted: in order of pseudonym, each once", a.Pseudonym, p.Anglers[i-1].Pseudonym))
-				return
-			}
+		for _, a := range p.Anglers {
 			all := publishedAngler{Angler: a}
 			var errs [7]error
 			all.outings, errs[0] = outings.of(a.Pseudonym)

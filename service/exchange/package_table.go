@@ -190,8 +190,7 @@ func packageRows[T any](name string, columns []column[T], open opener) Rows[T] {
 			if errors.Is(err, io.EOF) {
 				return
 			}
-			line, _ := in.FieldPos(0)
-			row, err := rowOf(name, line, columns, record, err)
+			row, err := rowOf(name, in, columns, record, err)
 			if !yield(row, err) || err != nil {
 				return
 			}
@@ -206,13 +205,14 @@ func headerFault[T any](name string, columns []column[T], err error) error {
 	return packageFault(name+".csv", "does not begin with the columns of that table; accepted: %s", strings.Join(namesOf(factsOf(columns)), ", "))
 }
 
-func rowOf[T any](name string, line int, columns []column[T], record []string, err error) (row T, _ error) {
+func rowOf[T any](name string, in *csv.Reader, columns []column[T], record []string, err error) (row T, _ error) {
 	if known, ok := errors.AsType[*trial.Error](err); ok {
 		return row, known
 	}
 	if err != nil {
 		return row, packageFault(name+".csv", "cannot be read: %v", err)
 	}
+	line, _ := in.FieldPos(0)
 	for i, c := range columns {
 		if record[i] == "" && c.need {
 			return row, packageFault(name+".csv", "line %d, %s: is empty; accepted: a value", line, c.name)
