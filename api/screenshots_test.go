@@ -78,7 +78,11 @@ func picture(ctx context.Context, t *testing.T, url, name string) {
 	for _, v := range views {
 		scheme := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v.scheme}}}
 		var png []byte
-		err := chromedp.Do(ctx, chromedp.EmulateViewport(v.width, v.height))
+		size := chromedp.EmulateViewport(v.width, v.height)
+		if v.width < 600 {
+			size = chromedp.EmulateViewport(v.width, v.height, chromedp.EmulateMobile, chromedp.EmulateTouch)
+		}
+		err := chromedp.Do(ctx, size)
 		if err == nil {
 			_, err = chromedp.Call(ctx, emulation.SetEmulatedMedia, scheme)
 		}

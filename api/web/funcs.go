@@ -20,8 +20,8 @@ func (b *book) functions() template.FuncMap {
 	}
 }
 
-// day writes a date as 4 October 2026, of the day in UTC.
-func day(t time.Time) string { return t.UTC().Format("2 January 2006") }
+// day writes a date as 4 Oct 2026, of the day in UTC.
+func day(t time.Time) string { return t.UTC().Format("2 Jan 2006") }
 
 // stamp writes a time of the server's as plain words.
 func stamp(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") }

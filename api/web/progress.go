@@ -51,12 +51,12 @@ func (s *Site) progress(v *Visit) error {
 	return v.Page("progress", view)
 }
 
-// At is how far along the course the trial is, in the drawing's own units.
+// At is how far along the course the trial is, in percent of the drawing's width.
 func (p progressView) At() int64 {
 	if p.Protocol.MaxFish == 0 {
-		return 8
+		return 1
 	}
-	return 8 + min(584, 584*p.Progress.Analysed/int64(p.Protocol.MaxFish))
+	return 1 + min(98, 98*p.Progress.Analysed/int64(p.Protocol.MaxFish))
 }
 
 // requestAnalysis has an imported table counted as it stands.

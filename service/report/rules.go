@@ -1,6 +1,10 @@
 package report
 
-import "evenrig/service/trial"
+import (
+	"strings"
+
+	"evenrig/service/trial"
+)
 
 // Rules are a protocol as sentences for who fishes by it with a phone; the printed rule sheet says the same of slips.
 type Rules struct {
@@ -19,6 +23,9 @@ func NewRules(p trial.Protocol) Rules {
 	r.Round[3] = "Then begin the next round. What is on the line may stay, where chance says so."
 	if p.Design == trial.PairedByOuting {
 		r.Round[3] = "Going to another water in between leaves the round: begin the next one there."
+	}
+	for i := range r.Round {
+		r.Round[i] = strings.ReplaceAll(r.Round[i], "open the next slip", "begin the next round")
 	}
 	r.Counts[2] = "Both flies were in the water as drawn, none lost, broken or tangled."
 	return r
