@@ -45,7 +45,7 @@ func anglerRows(d dataset, fit *glmm.TrialResult, n *notes) (rows []Angler, effe
 		n.add(WarnHalfAdded, "a count of %s is zero: for their own answers, and only there, ½ was added to all four counts (Haldane 1956)", listed(halved))
 	}
 	if len(left) > 0 {
-		n.add(WarnLeftOut, "left out of the combination, and kept everywhere else, for having analysed fish in one arrangement only: %s", listed(left))
+		n.add(WarnLeftOut, "left out of the combination, and kept everywhere else, for having analysed fish one way round only: %s", listed(left))
 	}
 	return rows, effects, labels, nil
 }
@@ -65,7 +65,7 @@ func ways() []CombinedEstimate {
 func combined(effects []meta.Effect, labels []string, left int, level float64, n *notes) (*Combined, error) {
 	if len(effects) < 2 {
 		if len(effects)+left > 1 {
-			n.add(WarnNotCombined, "the anglers' own answers are not combined: fewer than two anglers have analysed fish in both arrangements")
+			n.add(WarnNotCombined, "the anglers' own answers are not combined: fewer than two anglers have analysed fish both ways round")
 		}
 		return nil, nil
 	}

@@ -7,6 +7,7 @@ import (
 
 	"evenrig/stats/exact"
 	"evenrig/stats/meta"
+	"evenrig/stats/num"
 )
 
 // besideCombined fills in what stands beside the rows of the combination: each angler left out, how answers go with the
@@ -49,9 +50,9 @@ func (c *Combined) leaveOneOut(effects []meta.Effect, labels []string, level flo
 	}
 	switch {
 	case len(influential) == 1:
-		n.add(WarnInfluential, "without %s the combined log odds would move by more than %g", influential[0], meta.Notable)
+		n.add(WarnInfluential, "without %s the combination of the anglers' own answers would move by more than %g in log odds, at 50 of 100 by some %s of 100", influential[0], meta.Notable, OutOf100(num.Expit(meta.Notable)-.5))
 	case len(influential) > 1:
-		n.add(WarnInfluential, "without any one of %s the combined log odds would move by more than %g", listed(influential), meta.Notable)
+		n.add(WarnInfluential, "without any one of %s the combination of the anglers' own answers would move by more than %g in log odds, at 50 of 100 by some %s of 100", listed(influential), meta.Notable, OutOf100(num.Expit(meta.Notable)-.5))
 	}
 	return nil
 }
@@ -102,7 +103,7 @@ func (c *Combined) conditional(d dataset, level float64, n *notes) error {
 	row, err := meta.ConditionalPool(tables, level)
 	switch {
 	case errors.Is(err, meta.ErrUnbounded), errors.Is(err, meta.ErrRunaway), errors.Is(err, meta.ErrNoMaximum), errors.Is(err, meta.ErrTooFewEffects), errors.Is(err, meta.ErrLargeTable):
-		n.add(WarnPartRefused, "the anglers' tables are not combined by their exact likelihood: %s", err)
+		n.add(WarnPartRefused, "the anglers' counts are not combined by their exact likelihood: these fish give it no finite answer")
 		return nil
 	case err != nil:
 		return fmt.Errorf("conditional combination: %w", err)

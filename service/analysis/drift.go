@@ -64,7 +64,7 @@ func drift(all covariates, n *notes) (*Drift, error) {
 			return nil, err
 		}
 	} else {
-		n.add(WarnPartRefused, "θ by week is not given: %d weeks are more than %d", len(weeks), mostWeeks)
+		n.add(WarnPartRefused, "the answer by week is not given: %d weeks are more than %d", len(weeks), mostWeeks)
 	}
 	names := []string{"first", "second", "last"}
 	third := func(t trial.Tally) string { return names[int(3*(weeks[t.Week]-first)/(span+1))] }
@@ -82,7 +82,7 @@ func (m covariates) through(label func(trial.Tally) string, what string, n *note
 		return nil, err
 	}
 	if reason != "" {
-		n.add(WarnPartRefused, "θ %s is not given: %s", what, reason)
+		n.add(WarnPartRefused, "the answer %s is not given: %s", what, reason)
 	}
 	points := make([]DriftPoint, 0, len(levels))
 	for _, l := range levels {

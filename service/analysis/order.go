@@ -18,9 +18,9 @@ func orderEffect(all covariates, n *notes) (*OrderEffect, error) {
 	}
 	if fish[1] == 0 || fish[2] == 0 {
 		if m.fish() < all.fish() || all.fish() == 0 {
-			n.add(WarnNoHalves, "which period of its block a fish is from is not known: whether second periods differ from first ones is not looked at")
+			n.add(WarnNoHalves, "which half of its round a fish is from is not known: whether second halves differ from first ones is not looked at")
 		} else {
-			n.add(WarnNoHalves, "all analysed fish are from periods of one kind, first or second: whether these differ is not looked at")
+			n.add(WarnNoHalves, "all analysed fish are from halves of one kind, first or second: whether these differ is not looked at")
 		}
 		return nil, nil
 	}
@@ -31,7 +31,7 @@ func orderEffect(all covariates, n *notes) (*OrderEffect, error) {
 	case err != nil:
 		return nil, err
 	case fit == nil:
-		n.add(WarnPartRefused, "whether second periods differ from first ones is not given: %s", reason)
+		n.add(WarnPartRefused, "whether second halves differ from first ones is not given: %s", reason)
 		return nil, nil
 	}
 	o := OrderEffect{Analysed: m.fish()}
@@ -43,7 +43,7 @@ func orderEffect(all covariates, n *notes) (*OrderEffect, error) {
 	case err != nil:
 		return nil, err
 	case fit == nil:
-		n.add(WarnPartRefused, "whether the position effect changes from first to second periods is not given: %s", reason)
+		n.add(WarnPartRefused, "whether the position effect changes from first to second halves is not given: %s", reason)
 		return &o, nil
 	}
 	carried, err := m.coefficient(fit, 3)

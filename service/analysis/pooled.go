@@ -83,7 +83,7 @@ func (d dataset) strata(n *notes) (tables []exact.Table, by string) {
 	if !with[0].table.Informative() {
 		return []exact.Table{with[0].table}, "one table"
 	}
-	n.add(WarnOneStratum, "no block and no outing has analysed fish in both arrangements, so that all fish stand in one table: water, day and light are not taken out")
+	n.add(WarnOneStratum, "no round and no outing has analysed fish both ways round, so that all fish stand in one table: water, day and light are not taken out")
 	return []exact.Table{with[0].table}, "one table"
 }
 
@@ -94,7 +94,7 @@ func stratified(tables []exact.Table, level float64, n *notes) (*Stratified, *ex
 	switch {
 	case noInformation(err):
 		if !n.has(WarnNoCatches, WarnOneArrangement, WarnOnePosition) {
-			n.add(WarnNoInformation, "no stratum has analysed fish in both arrangements and at both positions, so that the stratified methods have nothing to compare")
+			n.add(WarnNoInformation, "nobody has analysed fish both ways round and at both positions, so that the methods that compare within an angler have nothing to compare")
 		}
 		return nil, nil, nil
 	case err != nil:

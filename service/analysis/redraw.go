@@ -15,7 +15,7 @@ import (
 // their seed is the fingerprint, so that the same fish give the same p.
 func randomisation(in Input, counted string, n *notes) (*Randomisation, error) {
 	if len(in.Draw) == 0 {
-		n.add(WarnNoDraw, "the order of the arrangements was not drawn here: there is no test that draws it again, and no answer as allocated")
+		n.add(WarnNoDraw, "which way round came first was not drawn here: there is no test that draws it again, and no answer by the way round that was drawn")
 		return nil, nil
 	}
 	draw, blocks := drawOf(in)
@@ -29,10 +29,10 @@ func randomisation(in Input, counted string, n *notes) (*Randomisation, error) {
 	all, err := by(exact.ByBlock)
 	switch {
 	case errors.Is(err, exact.ErrNoContrast):
-		n.add(WarnNoContrast, "no other order of the arrangements would have changed how many fish took each position: the test that draws it again has nothing to compare")
+		n.add(WarnNoContrast, "no other order would have changed how many fish are counted to which pattern: the test that draws it again has nothing to compare")
 		return nil, nil
 	case errors.Is(err, exact.ErrDraw):
-		n.add(WarnNoContrast, "the recorded draw cannot have come about as the protocol says (%v): it is not drawn again", err)
+		n.add(WarnNoContrast, "the recorded draw cannot have come about as the rule sheet says: it is not drawn again")
 		return nil, nil
 	case err != nil:
 		return nil, fmt.Errorf("draw again: %w", err)

@@ -108,7 +108,7 @@ func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, er
 		}
 	}
 	if unknown {
-		n.add(WarnCasesUnknown, "these records do not say which fish were noted late, or are of outings opened late, of unfinished blocks or of periods not as planned: the effect without them is not looked at")
+		n.add(WarnCasesUnknown, "these records do not say of every fish whether it was noted late, or is of an outing opened late, an unfinished round or a half that was not as planned: the answer without such fish is not looked at")
 	}
 	if r.AsAllocated != nil {
 		a := r.AsAllocated
@@ -178,7 +178,7 @@ func levelsOf(tallies []trial.Tally, column string, n *notes) (levels []string) 
 			levels = append(levels, level)
 		}
 		if len(levels) > mostChoices {
-			n.add(WarnCasesUnknown, "column %s has more than %d levels: the effect with each of them alone is not looked at", column, mostChoices)
+			n.add(WarnCasesUnknown, "what stands under %s is of more than %d kinds: the answer with each kind alone is not looked at", column, mostChoices)
 			return nil
 		}
 	}

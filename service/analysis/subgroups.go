@@ -54,7 +54,7 @@ func subgroups(all covariates, named []string, n *notes) ([]Subgroup, error) {
 	}
 	switch {
 	case len(groups) == 0:
-		n.add(WarnNoColumns, "nothing recorded of the fish (%s) has two known levels, so that no levels are compared", listed(trial.SubgroupColumns()))
+		n.add(WarnNoColumns, "nothing recorded of the fish (%s) has two known levels, so that no levels are compared", "species, origin, kind of water, dressing, month")
 	case slices.ContainsFunc(groups, func(g Subgroup) bool { return g.P != nil }):
 		n.add(WarnSubgroupPower, "an effect that differs between levels by as much as the whole effect takes about four times the fish to see: that levels were not told apart does not make them alike")
 	}

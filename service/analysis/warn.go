@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"evenrig/stats/meta"
+	"evenrig/stats/num"
 )
 
 // warnOfSize says what the numbers of anglers, arrangements and positions rule out from the start.
@@ -43,8 +44,8 @@ func warnIfMethodsDiffer(r Result, n *notes) error {
 		return fmt.Errorf("compare methods: %w", err)
 	}
 	if apart {
-		n.add(WarnMethodsDiffer, "the mixed model gives log odds %.3g and the combination of the anglers' own answers %.3g, more than a quarter of a standard error (%.2g) apart; "+
-			"few fish for an angler, zero counts or anglers who differ much are the usual reasons", model, own, stdError)
+		n.add(WarnMethodsDiffer, "for a typical angler the model of all fish gives %s of 100 and the combination of the anglers' own answers %s, more than a quarter of a standard error apart; "+
+			"few fish for an angler, zero counts or anglers who differ much are the usual reasons", OutOf100(num.Expit(model)), OutOf100(num.Expit(own)))
 	}
 	return nil
 }
@@ -52,7 +53,7 @@ func warnIfMethodsDiffer(r Result, n *notes) error {
 // warnOfLimits says that a limit of the headline has no bound.
 func warnOfLimits(h Headline, n *notes) {
 	if h.Share != nil && (h.Low == nil || h.High == nil) && !n.has(WarnUnbounded) {
-		n.add(WarnUnbounded, "these fish do not bound the answer on one side or both: the limit has no log odds, and its share stands at the end, 0 or 1")
+		n.add(WarnUnbounded, "these fish do not bound the answer on one side or both: the limit stands at the end, 0 or 100")
 	}
 }
 

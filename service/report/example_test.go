@@ -136,9 +136,10 @@ func makeExamples(t testing.TB) []example {
 	byOuting.Design = trial.PairedByOuting
 	table := season(trial.FixedSize)
 	table.Source, table.Draw, table.Plan = trial.Recorded, nil, nil
+	planned := analysed(t, named(season(trial.GroupSequential)))
 	list := []example{
 		{name: "club", result: analysed(t, drawn), about: aboutClub()},
-		{name: "planned counts", result: analysed(t, named(season(trial.GroupSequential))), about: aboutClub()},
+		{name: "planned counts", result: planned, about: aboutSeason(t, planned)},
 		{name: "at any time", result: analysed(t, named(season(trial.Anytime))), about: aboutClub()},
 		{name: "a table with halves, weeks and species", result: analysed(t, table)},
 		{name: "120 anglers", result: analysed(t, ab(club(120, 3, 3, .1, .5, .4)...))},
@@ -161,6 +162,44 @@ func makeExamples(t testing.TB) []example {
 		list[i].anglers = len(list[i].result.Anglers)
 	}
 	return list
+}
+
+// aboutSeason is aboutClub with all that a trial of today can tell of itself.
+func aboutSeason(t testing.TB, r analysis.Result) About {
+	t.Helper()
+	about := aboutClub()
+	at := func(month time.Month, d int) time.Time { return time.Date(2026, month, d, 12, 0, 0, 0, time.UTC) }
+	lineup, err := analysis.NewLineup(season(trial.GroupSequential), r.Fingerprint)
+	if err != nil || lineup == nil {
+		t.Fatalf("no line-up: %v", err)
+	}
+	about.Lineup = lineup
+	random := rand.New(rand.NewPCG(5, 9))
+	for _, a := range r.Anglers {
+		for i := range 8 {
+			h := Half{Angler: a.Angler, Week: "2026-W37", Minutes: 10 + 38*random.Float64(), Fish: random.IntN(3), Ended: "by the rule", ByRule: i%5 != 4}
+			if !h.ByRule {
+				h.Ended, h.Minutes = "the outing ended", h.Minutes*1.4
+			}
+			about.Halves = append(about.Halves, h)
+		}
+	}
+	about.Effort = &trial.Effort{Enrolled: 10, Outings: 62, BlankOutings: 5, Blocks: 120, FinishedBlocks: 101, NotLogged: 4, Deviations: 6, LateNoted: 3, ErasedAnglers: 1, ErasedFish: 12}
+	about.Questions = []Question{
+		{N: 1, Asked: at(12, 6), Text: "Why were two rounds of 12 September fished at one water and not the other?", Answer: "The mill was in flood; the rule change of that day says so."},
+		{N: 2, Asked: at(12, 7), Text: "Who weighed the beads?"},
+	}
+	about.Disputes = []Dispute{
+		{What: "a fish", Outcome: "exclude", Reasons: []string{"it took while the angler was changing over", "the swap was being tied"}},
+		{What: "an outing", Outcome: "open"},
+	}
+	about.Withdrawn = []WithdrawnAnalysis{{N: 3, At: at(12, 9), Why: "an angler's records were erased; result 4 stands in its place"}}
+	about.Overrides = []Override{{At: at(9, 14), Reason: "the thermometer stood in the sun; a second one read 16 °C"}}
+	about.Flies = []FlyPack{{Batch: "Batch 1", TiedBy: "one member", Hook: "jig 400", Inspected: "another member", Issued: 60, Lost: 7, Retied: 3}}
+	about.Helpers = Helpers{Guests: 1, TypedByOthers: 14, PaperCards: 3}
+	about.Draw.Units, about.Draw.UnitsByPaper, about.Draw.UnitsLost, about.Draw.Slips = 110, 6, 2, "printed by a member who does not fish the trial"
+	about.Remarks, about.Funding, about.Conflicts = "We fish it again in spring.", "nobody; the club bought the hooks", "none: nobody sells either fly"
+	return about
 }
 
 // named gives the patterns the names of protocol.

@@ -21,7 +21,7 @@ var (
 	// Style is the style sheet of every part that this package writes; each of its rules stands under .report, but for the marks (.rig-…).
 	Style     = mustRead("page/style.css")
 	style     = Style + mustRead("page/alone.css") // of a page that stands alone
-	templates = template.Must(template.New("report").Funcs(template.FuncMap{"day": day, "sentence": sentence, "capital": sentenceCase, "mark": markData}).ParseFS(files, "page/*.tmpl"))
+	templates = template.Must(template.New("report").Funcs(template.FuncMap{"day": day, "sentence": sentence, "capital": sentenceCase, "mark": markData, "outcome": disputeOutcome, "spaced": spaced}).ParseFS(files, "page/*.tmpl"))
 )
 
 // ContentPolicy is the Content-Security-Policy under which a report is shown: nothing may be loaded and nothing run; its
@@ -74,6 +74,16 @@ type page struct {
 	GroupCaveat             string
 	Groups, Looked          *rowsFigure
 	GroupTests, LookedTests []groupTest
+
+	Shrink *shrinkFigure
+	Halves *halvesFigure
+	Lineup *lineupFigure
+
+	Estimand []fact
+	Doubts   []doubt
+	Beside   []besideRow
+	Harms    []harmRow
+	Consort  []consortItem
 
 	Flow       []flowRow
 	Compliance []fact
@@ -131,6 +141,8 @@ func newPage(r analysis.Result, about About) page {
 		Combined: combinedRows(r), CombinedNotes: combinedNotes(r.Combined), Without: withoutRows(r.Combined),
 		Facts: facts(r, about, n), Settings: settings(r), LookedAt: lookedAt(r), Drawn: r.Settings.Source == trial.Drawn, Cautions: about.cautions(),
 	}
+	p.Shrink, p.Halves, p.Lineup = newShrinkFigure(r, n), newHalvesFigure(about), newLineupFigure(about.Lineup)
+	p.Estimand, p.Doubts, p.Beside, p.Harms, p.Consort = estimand(r, about, n), doubts(r, about, n), fishedBesideDrawn(r), harmRows(r, n), consort(r, about)
 	p.Before, p.Cannot = notices(r)
 	p.Figure = p.numbered()
 	p.Title = p.Heading
@@ -143,7 +155,9 @@ func newPage(r analysis.Result, about About) page {
 }
 
 // figureNumbers are the numbers of the figures that a page has, in reading order.
-type figureNumbers struct{ Anglers, Time, Looks, Sensitivity, Lower, Drift, Groups, Looked int }
+type figureNumbers struct {
+	Anglers, Shrink, Time, Looks, Sensitivity, Lower, Drift, Groups, Looked, Halves, Lineup int
+}
 
 func (p page) numbered() (f figureNumbers) {
 	last := 0
@@ -152,6 +166,7 @@ func (p page) numbered() (f figureNumbers) {
 		drawn  bool
 	}{
 		{&f.Anglers, len(p.Result.Anglers) > 0},
+		{&f.Shrink, p.Shrink != nil},
 		{&f.Time, p.Time != nil},
 		{&f.Looks, p.Looks != nil},
 		{&f.Sensitivity, p.Sensitivity != nil},
@@ -159,6 +174,8 @@ func (p page) numbered() (f figureNumbers) {
 		{&f.Drift, p.Drift != nil},
 		{&f.Groups, p.Groups != nil},
 		{&f.Looked, p.Looked != nil},
+		{&f.Halves, p.Halves != nil},
+		{&f.Lineup, p.Lineup != nil},
 	} {
 		if figure.drawn {
 			last++

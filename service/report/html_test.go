@@ -108,6 +108,9 @@ func TestEveryFigureIsSaid(t *testing.T) {
 			}
 			rows := rowsWanted(x)
 			want := 1 + len(rows) // the verdict
+			if x.about.Lineup != nil {
+				want-- // twenty small ones under one name
+			}
 			if answered, _, _ := answer(x.result.Headline); answered != nil {
 				want++ // one hundred fish
 			}
@@ -143,6 +146,13 @@ func rowsWanted(x example) (rows []int) {
 		}
 	}
 	add(x.anglers, 1)
+	both := 0
+	for _, a := range r.Anglers {
+		if a.LogOdds != nil && a.ShrunkLogOdds != nil {
+			both++
+		}
+	}
+	add(both, 2)
 	if m := r.Monitoring; m != nil {
 		if m.Evidence != nil {
 			add(len(m.Evidence.Path), 2)
@@ -162,6 +172,12 @@ func rowsWanted(x example) (rows []int) {
 			}
 		}
 		add(levels, 1)
+	}
+	if len(x.about.Halves) > 0 {
+		add(x.anglers, 1)
+	}
+	if x.about.Lineup != nil {
+		add(analysis.LineupPanels, 1)
 	}
 	return rows
 }

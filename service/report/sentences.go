@@ -83,10 +83,6 @@ func sure(r analysis.Result, about About, n names) []string {
 		mirrored := 1 - worth
 		s = append(s, fmt.Sprintf("Worth knowing would be %s of 100 or more, or %s or fewer.", OutOf100(&worth), OutOf100(&mirrored)))
 	}
-	if more := r.Verdict.More; more != nil {
-		s = append(s, fmt.Sprintf("About %s, by %s in all, would settle it, if the truth is as estimated here and anglers differ as they seem to.",
-			Counted(more.Fish, "more fish", "more fish"), Counted(more.Anglers, "angler", "anglers")))
-	}
 	if said := stopped(r); said != "" {
 		s = append(s, said)
 	}
@@ -186,11 +182,24 @@ func flow(r analysis.Result, about About, n names) []flowRow {
 	total := func(what string, k int64) { rows = append(rows, flowRow{What: what, N: Count(k), Total: true}) }
 	part := func(what string, k int64) { rows = append(rows, flowRow{What: what, N: Count(k), Part: true}) }
 	if e := about.Effort; e != nil && e.Enrolled > 0 {
-		step("anglers who joined", e.Enrolled)
+		step("anglers who joined", e.Enrolled+e.ErasedAnglers)
+		if e.ErasedAnglers > 0 {
+			rows = append(rows, flowRow{What: "whose records were erased, with " + Counted(e.ErasedFish, "fish", "fish"), N: Count(e.ErasedAnglers), Off: true})
+		}
 		step("outings opened", e.Outings)
 		part("of these without a fish", e.BlankOutings)
 		if r.Settings.Source == trial.Drawn || e.Blocks > 0 {
 			step("rounds opened", e.Blocks)
+			if d := about.Draw; d.Units > 0 {
+				for _, by := range []struct {
+					what string
+					n    int64
+				}{{"by a coin", d.UnitsByCoin}, {"from sealed slips", d.UnitsByPaper}} {
+					if by.n > 0 {
+						part("of these "+by.what, by.n)
+					}
+				}
+			}
 			step("rounds finished by the rule", e.FinishedBlocks)
 		}
 	} else {

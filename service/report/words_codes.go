@@ -18,6 +18,7 @@ func ExclusionName(reason trial.Exclusion) string {
 var exclusionNames = map[trial.Exclusion]string{
 	trial.Analysed:       "analysed",
 	trial.Void:           "struck out as entered by mistake",
+	trial.Disputed:       "disputed, and left out by two who did not see the fly",
 	trial.AfterLock:      "came in after the trial was locked",
 	trial.SameFlyCheck:   "from a check round with the same fly twice",
 	trial.ExcludeLost:    "came off before the net",
