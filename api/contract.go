@@ -54,6 +54,8 @@ const (
 	bodyLimit   = 1 << 20
 	batchLimit  = 2 << 20
 	importLimit = 32 << 20
+
+	packageLimit = 256 << 20
 )
 
 var pathParameter = regexp.MustCompile(`\{([^}]+)\}`)
@@ -92,6 +94,10 @@ func loadContract() *contract {
 				o.raw, o.bodyLimit = true, batchLimit
 			case "importTable":
 				o.raw, o.bodyLimit, o.timeLimit = true, importLimit, importTime
+			case "readPackage":
+				o.raw, o.bodyLimit, o.timeLimit = true, packageLimit, importTime
+			case "getPackage":
+				o.timeLimit = exportTime
 			case "exportCatches", "exportOwnData":
 				o.timeLimit = exportTime
 			}

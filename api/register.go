@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"fmt"
 
 	openapi_types "github.com/oapi-codegen/runtime/types"
 
@@ -32,5 +33,15 @@ func registrationFrom(e trial.Registration) openapi.Registration {
 		Trial: openapi_types.UUID(t.ID), Title: e.Title, Question: e.Question, State: openapi.TrialState(t.State), Design: openapi.Design(t.Design),
 		Source: openapi.Source(t.Source), Fingerprint: digestOrNil(t.Fingerprint), Commitment: digestOrNil(t.Commitment), RegisteredAt: t.RegisteredAt,
 		ClosedAt: t.ClosedAt, LockedAt: t.LockedAt, AbandonedAt: e.AbandonedAt, Reason: e.Reason, Fish: e.Fish,
+		Published: publishedAddress(e), RepeatOf: idOrNil(e.RepeatOf), Repeats: each(e.Repeats, func(id trial.ID) openapi_types.UUID { return openapi_types.UUID(id) }),
 	}
+}
+
+// publishedAddress is where a trial is published, nil where no package stands.
+func publishedAddress(e trial.Registration) *string {
+	if e.Published == nil {
+		return nil
+	}
+	address := fmt.Sprintf("/v1/published/%s", e.Trial.ID)
+	return &address
 }

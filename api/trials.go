@@ -20,11 +20,7 @@ func (h *handlers) GetProtocolTemplate(context.Context, openapi.GetProtocolTempl
 
 // CreateTrial drafts a trial.
 func (h *handlers) CreateTrial(ctx context.Context, r openapi.CreateTrialRequestObject) (openapi.CreateTrialResponseObject, error) {
-	p, err := recode[trial.Protocol](r.Body.Protocol)
-	if err != nil {
-		return nil, err
-	}
-	view, err := h.service.CreateTrial(ctx, actorOf(ctx), trial.ID(r.Club), p)
+	view, err := h.draft(ctx, r)
 	if err != nil {
 		return nil, err
 	}
@@ -32,6 +28,23 @@ func (h *handlers) CreateTrial(ctx context.Context, r openapi.CreateTrialRequest
 		Body:    trialFrom(view),
 		Headers: openapi.CreateTrial201ResponseHeaders{Location: fmt.Sprintf("/v1/trials/%s", view.Trial.ID)},
 	}, nil
+}
+
+// draft drafts a trial from a protocol, or from a published trial that it repeats.
+func (h *handlers) draft(ctx context.Context, r openapi.CreateTrialRequestObject) (conduct.TrialView, error) {
+	if (r.Body.Protocol == nil) == (r.Body.RepeatOf == nil) {
+		var f trial.Faults
+		f.Add("protocol", "and repeat_of: accepted: one of the two")
+		return conduct.TrialView{}, f.Err("request.invalid", "the request has faults")
+	}
+	if r.Body.RepeatOf != nil {
+		return h.service.CreateRepeat(ctx, actorOf(ctx), trial.ID(r.Club), trial.ID(*r.Body.RepeatOf))
+	}
+	p, err := recode[trial.Protocol](r.Body.Protocol)
+	if err != nil {
+		return conduct.TrialView{}, err
+	}
+	return h.service.CreateTrial(ctx, actorOf(ctx), trial.ID(r.Club), p)
 }
 
 // ListTrials lists a club's trials.
@@ -171,7 +184,7 @@ func trialFrom(v conduct.TrialView) openapi.Trial {
 		ProtocolVersion: t.ProtocolVersion, Fingerprint: digestOrNil(t.Fingerprint), Commitment: digestOrNil(t.Commitment), Scheme: t.Scheme,
 		CreatedAt: t.CreatedAt, RegisteredAt: t.RegisteredAt, ClosedAt: t.ClosedAt, LockedAt: t.LockedAt,
 		Hidden: t.Hidden(), ActiveAnglers: v.ActiveAnglers, CannotHideEffect: t.Hidden() && v.ActiveAnglers < conduct.FewestToHide,
-		History: each(v.History, func(c trial.StateChange) openapi.StateChange {
+		Origin: originFrom(v.Origin), History: each(v.History, func(c trial.StateChange) openapi.StateChange {
 			return openapi.StateChange{
 				N: c.N, At: c.At, By: openapi_types.UUID(c.By), From: openapi.TrialState(c.From), To: openapi.TrialState(c.To), Reason: c.Reason,
 			}

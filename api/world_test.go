@@ -235,7 +235,7 @@ type contest struct {
 
 func (c *club) drafted(p openapi.Protocol) *contest {
 	c.w.t.Helper()
-	draft := ok[*openapi.CreateTrialResponse](c.w.t, 201)(c.organiser.CreateTrialWithResponse(c.w.t.Context(), c.id, openapi.NewTrial{Protocol: p}))
+	draft := ok[*openapi.CreateTrialResponse](c.w.t, 201)(c.organiser.CreateTrialWithResponse(c.w.t.Context(), c.id, openapi.NewTrial{Protocol: &p}))
 	return &contest{c, draft.JSON201.ID}
 }
 

@@ -226,6 +226,17 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/clubs/{club}/members/{account}/reset (the `MakeMemberReset` operationId).
 	MakeMemberReset(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ReadPackageWithBody Read a package that was published anywhere
+	//
+	// The package is verified first; one that does not agree is answered `422` (`package.disagrees`) with a field for each part that
+	// does not. Else it becomes a trial of the club that can be read and repeated, not changed, with its result byte for byte. The
+	// same package again changes nothing.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/packages (the `ReadPackage` operationId).
+	ReadPackageWithBody(ctx context.Context, club ClubID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListTrials A club's trials, abandoned ones too
 	//
 	// Corresponds with GET /v1/clubs/{club}/trials (the `ListTrials` operationId).
@@ -233,7 +244,8 @@ type ClientInterface interface {
 
 	// CreateTrialWithBody Draft a trial
 	//
-	// A draft's protocol may break rules still; registering it names every fault.
+	// Either with a protocol, which may break rules still (registering it names every fault), or with `repeat_of`: then the draft has
+	// the rules of that published trial, without waters, dates and whatever else is the other club's own.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -242,7 +254,8 @@ type ClientInterface interface {
 
 	// CreateTrial Draft a trial
 	//
-	// A draft's protocol may break rules still; registering it names every fault.
+	// Either with a protocol, which may break rules still (registering it names every fault), or with `repeat_of`: then the draft has
+	// the rules of that published trial, without waters, dates and whatever else is the other club's own.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -425,6 +438,36 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 	GetProtocolTemplate(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPublished A published trial
+	//
+	// For everybody, without signing in. Each edition of its package is listed with its checksum; one that holds records which
+	// may no longer be shown is withdrawn, and another is made. Texts stand without the names of people and waters.
+	//
+	// Corresponds with GET /v1/published/{trial} (the `GetPublished` operationId).
+	GetPublished(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPackage The data package
+	//
+	// A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
+	// `service verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
+	//
+	// Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
+	GetPackage(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPublishedReport The published report
+	//
+	// The page of the package that stands, self-contained.
+	//
+	// Corresponds with GET /v1/published/{trial}/report (the `GetPublishedReport` operationId).
+	GetPublishedReport(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPublishedResult The published result
+	//
+	// The result object of the package that stands, byte for byte.
+	//
+	// Corresponds with GET /v1/published/{trial}/result (the `GetPublishedResult` operationId).
+	GetPublishedResult(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListRegister Every trial that was ever registered
 	//
@@ -652,6 +695,14 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 	PutDeviation(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListDraw The units that the draw has handed out
+	//
+	// For organisers and auditors: whose each unit is and when it was fetched, opened and fished, so that one opened and never fished
+	// stands out. None says which way round it goes before the trial is locked, or while it is unopened.
+	//
+	// Corresponds with GET /v1/trials/{trial}/draw (the `ListDraw` operationId).
+	ListDraw(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetDrawNight The words for the draw
 	//
@@ -1014,6 +1065,33 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/protocol/versions/{version} (the `GetProtocolVersion` operationId).
 	GetProtocolVersion(ctx context.Context, trial TrialID, version VersionN, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListEditions The editions of the trial's package
+	//
+	// Corresponds with GET /v1/trials/{trial}/publication (the `ListEditions` operationId).
+	ListEditions(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PublishTrialWithBody Publish a locked trial
+	//
+	// A package is made of everything that may be shown: the rows of who agreed to open publication, under pseudonyms, with weeks
+	// instead of times, grid cells instead of places, and nothing that fewer than three anglers share. Once it is made the trial is
+	// published for good. `409` while the closing analysis is not done (`analysis.queued`) or an edition is made or stands.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
+	PublishTrialWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PublishTrial Publish a locked trial
+	//
+	// A package is made of everything that may be shown: the rows of who agreed to open publication, under pseudonyms, with weeks
+	// instead of times, grid cells instead of places, and nothing that fewer than three anglers share. Once it is made the trial is
+	// published for good. `409` while the closing analysis is not done (`analysis.queued`) or an edition is made or stands.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
+	PublishTrial(ctx context.Context, trial TrialID, body PublishTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListSlips Who printed which sealed slips for whom
 	//
@@ -1473,6 +1551,27 @@ func (c *Client) MakeMemberReset(ctx context.Context, club ClubID, account Accou
 	return c.Client.Do(req)
 }
 
+// ReadPackageWithBody Read a package that was published anywhere
+//
+// The package is verified first; one that does not agree is answered `422` (`package.disagrees`) with a field for each part that
+// does not. Else it becomes a trial of the club that can be read and repeated, not changed, with its result byte for byte. The
+// same package again changes nothing.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/packages (the `ReadPackage` operationId).
+func (c *Client) ReadPackageWithBody(ctx context.Context, club ClubID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReadPackageRequestWithBody(c.Server, club, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListTrials A club's trials, abandoned ones too
 //
 // Corresponds with GET /v1/clubs/{club}/trials (the `ListTrials` operationId).
@@ -1490,7 +1589,8 @@ func (c *Client) ListTrials(ctx context.Context, club ClubID, params *ListTrials
 
 // CreateTrialWithBody Draft a trial
 //
-// A draft's protocol may break rules still; registering it names every fault.
+// Either with a protocol, which may break rules still (registering it names every fault), or with `repeat_of`: then the draft has
+// the rules of that published trial, without waters, dates and whatever else is the other club's own.
 //
 // Takes any type of body and a specified content type.
 //
@@ -1509,7 +1609,8 @@ func (c *Client) CreateTrialWithBody(ctx context.Context, club ClubID, contentTy
 
 // CreateTrial Draft a trial
 //
-// A draft's protocol may break rules still; registering it names every fault.
+// Either with a protocol, which may break rules still (registering it names every fault), or with `repeat_of`: then the draft has
+// the rules of that published trial, without waters, dates and whatever else is the other club's own.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -1903,6 +2004,76 @@ func (c *Client) GetUsualSize(ctx context.Context, reqEditors ...RequestEditorFn
 // Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 func (c *Client) GetProtocolTemplate(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetProtocolTemplateRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPublished A published trial
+//
+// For everybody, without signing in. Each edition of its package is listed with its checksum; one that holds records which
+// may no longer be shown is withdrawn, and another is made. Texts stand without the names of people and waters.
+//
+// Corresponds with GET /v1/published/{trial} (the `GetPublished` operationId).
+func (c *Client) GetPublished(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPublishedRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPackage The data package
+//
+// A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
+// `service verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
+//
+// Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
+func (c *Client) GetPackage(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPackageRequest(c.Server, trial, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPublishedReport The published report
+//
+// The page of the package that stands, self-contained.
+//
+// Corresponds with GET /v1/published/{trial}/report (the `GetPublishedReport` operationId).
+func (c *Client) GetPublishedReport(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPublishedReportRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPublishedResult The published result
+//
+// The result object of the package that stands, byte for byte.
+//
+// Corresponds with GET /v1/published/{trial}/result (the `GetPublishedResult` operationId).
+func (c *Client) GetPublishedResult(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPublishedResultRequest(c.Server, trial)
 	if err != nil {
 		return nil, err
 	}
@@ -2390,6 +2561,24 @@ func (c *Client) PutDeviationWithBody(ctx context.Context, trial TrialID, deviat
 // Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 func (c *Client) PutDeviation(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPutDeviationRequest(c.Server, trial, deviation, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListDraw The units that the draw has handed out
+//
+// For organisers and auditors: whose each unit is and when it was fetched, opened and fished, so that one opened and never fished
+// stands out. None says which way round it goes before the trial is locked, or while it is unopened.
+//
+// Corresponds with GET /v1/trials/{trial}/draw (the `ListDraw` operationId).
+func (c *Client) ListDraw(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListDrawRequest(c.Server, trial)
 	if err != nil {
 		return nil, err
 	}
@@ -3182,6 +3371,63 @@ func (c *Client) AmendProtocol(ctx context.Context, trial TrialID, params *Amend
 // Corresponds with GET /v1/trials/{trial}/protocol/versions/{version} (the `GetProtocolVersion` operationId).
 func (c *Client) GetProtocolVersion(ctx context.Context, trial TrialID, version VersionN, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetProtocolVersionRequest(c.Server, trial, version)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListEditions The editions of the trial's package
+//
+// Corresponds with GET /v1/trials/{trial}/publication (the `ListEditions` operationId).
+func (c *Client) ListEditions(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListEditionsRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PublishTrialWithBody Publish a locked trial
+//
+// A package is made of everything that may be shown: the rows of who agreed to open publication, under pseudonyms, with weeks
+// instead of times, grid cells instead of places, and nothing that fewer than three anglers share. Once it is made the trial is
+// published for good. `409` while the closing analysis is not done (`analysis.queued`) or an edition is made or stands.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
+func (c *Client) PublishTrialWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPublishTrialRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PublishTrial Publish a locked trial
+//
+// A package is made of everything that may be shown: the rows of who agreed to open publication, under pseudonyms, with weeks
+// instead of times, grid cells instead of places, and nothing that fewer than three anglers share. Once it is made the trial is
+// published for good. `409` while the closing analysis is not done (`analysis.queued`) or an edition is made or stands.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
+func (c *Client) PublishTrial(ctx context.Context, trial TrialID, body PublishTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPublishTrialRequest(c.Server, trial, body)
 	if err != nil {
 		return nil, err
 	}
@@ -4099,6 +4345,42 @@ func NewMakeMemberResetRequest(server string, club ClubID, account AccountID) (*
 	return req, nil
 }
 
+// NewReadPackageRequestWithBody constructs an http.Request for the ReadPackage method, with any body, and a specified content type
+func NewReadPackageRequestWithBody(server string, club ClubID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/packages", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListTrialsRequest constructs an http.Request for the ListTrials method
 func NewListTrialsRequest(server string, club ClubID, params *ListTrialsParams) (*http.Request, error) {
 	var err error
@@ -4726,6 +5008,169 @@ func NewGetProtocolTemplateRequest(server string) (*http.Request, error) {
 	}
 
 	operationPath := fmt.Sprintf("/v1/protocol-template")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPublishedRequest constructs an http.Request for the GetPublished method
+func NewGetPublishedRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/published/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPackageRequest constructs an http.Request for the GetPackage method
+func NewGetPackageRequest(server string, trial TrialID, params *GetPackageParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/published/%s/package.zip", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Edition != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "edition", *params.Edition, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPublishedReportRequest constructs an http.Request for the GetPublishedReport method
+func NewGetPublishedReportRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/published/%s/report", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPublishedResultRequest constructs an http.Request for the GetPublishedResult method
+func NewGetPublishedResultRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/published/%s/result", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -5595,6 +6040,40 @@ func NewPutDeviationRequestWithBody(server string, trial TrialID, deviation Devi
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListDrawRequest constructs an http.Request for the ListDraw method
+func NewListDrawRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/draw", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
 
 	return req, nil
 }
@@ -7044,6 +7523,87 @@ func NewGetProtocolVersionRequest(server string, trial TrialID, version VersionN
 	return req, nil
 }
 
+// NewListEditionsRequest constructs an http.Request for the ListEditions method
+func NewListEditionsRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/publication", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPublishTrialRequest calls the generic PublishTrial builder with application/json body
+func NewPublishTrialRequest(server string, trial TrialID, body PublishTrialJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPublishTrialRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewPublishTrialRequestWithBody constructs an http.Request for the PublishTrial method, with any body, and a specified content type
+func NewPublishTrialRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/publication", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListSlipsRequest constructs an http.Request for the ListSlips method
 func NewListSlipsRequest(server string, trial TrialID) (*http.Request, error) {
 	var err error
@@ -7603,6 +8163,17 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/clubs/{club}/members/{account}/reset (the `MakeMemberReset` operationId).
 	MakeMemberResetWithResponse(ctx context.Context, club ClubID, account AccountID, reqEditors ...RequestEditorFn) (*MakeMemberResetResponse, error)
 
+	// ReadPackageWithBodyWithResponse Read a package that was published anywhere
+	//
+	// The package is verified first; one that does not agree is answered `422` (`package.disagrees`) with a field for each part that
+	// does not. Else it becomes a trial of the club that can be read and repeated, not changed, with its result byte for byte. The
+	// same package again changes nothing.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/packages (the `ReadPackage` operationId).
+	ReadPackageWithBodyWithResponse(ctx context.Context, club ClubID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReadPackageResponse, error)
+
 	// ListTrialsWithResponse A club's trials, abandoned ones too
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -7612,7 +8183,8 @@ type ClientWithResponsesInterface interface {
 
 	// CreateTrialWithBodyWithResponse Draft a trial
 	//
-	// A draft's protocol may break rules still; registering it names every fault.
+	// Either with a protocol, which may break rules still (registering it names every fault), or with `repeat_of`: then the draft has
+	// the rules of that published trial, without waters, dates and whatever else is the other club's own.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7621,7 +8193,8 @@ type ClientWithResponsesInterface interface {
 
 	// CreateTrialWithResponse Draft a trial
 	//
-	// A draft's protocol may break rules still; registering it names every fault.
+	// Either with a protocol, which may break rules still (registering it names every fault), or with `repeat_of`: then the draft has
+	// the rules of that published trial, without waters, dates and whatever else is the other club's own.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -7822,6 +8395,44 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/protocol-template (the `GetProtocolTemplate` operationId).
 	GetProtocolTemplateWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetProtocolTemplateResponse, error)
+
+	// GetPublishedWithResponse A published trial
+	//
+	// For everybody, without signing in. Each edition of its package is listed with its checksum; one that holds records which
+	// may no longer be shown is withdrawn, and another is made. Texts stand without the names of people and waters.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/published/{trial} (the `GetPublished` operationId).
+	GetPublishedWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedResponse, error)
+
+	// GetPackageWithResponse The data package
+	//
+	// A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
+	// `service verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
+	GetPackageWithResponse(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*GetPackageResponse, error)
+
+	// GetPublishedReportWithResponse The published report
+	//
+	// The page of the package that stands, self-contained.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/published/{trial}/report (the `GetPublishedReport` operationId).
+	GetPublishedReportWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedReportResponse, error)
+
+	// GetPublishedResultWithResponse The published result
+	//
+	// The result object of the package that stands, byte for byte.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/published/{trial}/result (the `GetPublishedResult` operationId).
+	GetPublishedResultWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedResultResponse, error)
 
 	// ListRegisterWithResponse Every trial that was ever registered
 	//
@@ -8073,6 +8684,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 	PutDeviationWithResponse(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*PutDeviationResponse, error)
+
+	// ListDrawWithResponse The units that the draw has handed out
+	//
+	// For organisers and auditors: whose each unit is and when it was fetched, opened and fished, so that one opened and never fished
+	// stands out. None says which way round it goes before the trial is locked, or while it is unopened.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/draw (the `ListDraw` operationId).
+	ListDrawWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListDrawResponse, error)
 
 	// GetDrawNightWithResponse The words for the draw
 	//
@@ -8471,6 +9092,35 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/protocol/versions/{version} (the `GetProtocolVersion` operationId).
 	GetProtocolVersionWithResponse(ctx context.Context, trial TrialID, version VersionN, reqEditors ...RequestEditorFn) (*GetProtocolVersionResponse, error)
+
+	// ListEditionsWithResponse The editions of the trial's package
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/publication (the `ListEditions` operationId).
+	ListEditionsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListEditionsResponse, error)
+
+	// PublishTrialWithBodyWithResponse Publish a locked trial
+	//
+	// A package is made of everything that may be shown: the rows of who agreed to open publication, under pseudonyms, with weeks
+	// instead of times, grid cells instead of places, and nothing that fewer than three anglers share. Once it is made the trial is
+	// published for good. `409` while the closing analysis is not done (`analysis.queued`) or an edition is made or stands.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
+	PublishTrialWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PublishTrialResponse, error)
+
+	// PublishTrialWithResponse Publish a locked trial
+	//
+	// A package is made of everything that may be shown: the rows of who agreed to open publication, under pseudonyms, with weeks
+	// instead of times, grid cells instead of places, and nothing that fewer than three anglers share. Once it is made the trial is
+	// published for good. `409` while the closing analysis is not done (`analysis.queued`) or an edition is made or stands.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
+	PublishTrialWithResponse(ctx context.Context, trial TrialID, body PublishTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*PublishTrialResponse, error)
 
 	// ListSlipsWithResponse Who printed which sealed slips for whom
 	//
@@ -9879,6 +10529,110 @@ func (r MakeMemberResetResponse) ContentType() string {
 	return ""
 }
 
+// ReadPackageResponse201Headers the declared response headers of an HTTP 201 response for ReadPackage
+type ReadPackageResponse201Headers struct {
+	Location string
+}
+
+type ReadPackageResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PackageRead
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *PackageRead
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *ReadPackageResponse201Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ReadPackageResponse) GetJSON200() *PackageRead {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r ReadPackageResponse) GetJSON201() *PackageRead {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ReadPackageResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ReadPackageResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ReadPackageResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r ReadPackageResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r ReadPackageResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ReadPackageResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ReadPackageResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ReadPackageResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReadPackageResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReadPackageResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReadPackageResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ListTrialsResponse200Headers the declared response headers of an HTTP 200 response for ListTrials
 type ListTrialsResponse200Headers struct {
 	Link *string
@@ -11228,6 +11982,268 @@ func (r GetProtocolTemplateResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetProtocolTemplateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetPublishedResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PublishedTrial
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetPublishedResponse) GetJSON200() *PublishedTrial {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetPublishedResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetPublishedResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetPublishedResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPublishedResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPublishedResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPublishedResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPublishedResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// GetPackageResponse200Headers the declared response headers of an HTTP 200 response for GetPackage
+type GetPackageResponse200Headers struct {
+	ETag string
+}
+
+type GetPackageResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Withdrawn
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetPackageResponse200Headers
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetPackageResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r GetPackageResponse) GetApplicationProblemJSON410() *Withdrawn {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetPackageResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetPackageResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPackageResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPackageResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPackageResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPackageResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetPublishedReportResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Withdrawn
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetPublishedReportResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r GetPublishedReportResponse) GetApplicationProblemJSON410() *Withdrawn {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetPublishedReportResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetPublishedReportResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPublishedReportResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPublishedReportResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPublishedReportResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPublishedReportResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetPublishedResultResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *AnalysisResult
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Withdrawn
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetPublishedResultResponse) GetJSON200() *AnalysisResult {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetPublishedResultResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r GetPublishedResultResponse) GetApplicationProblemJSON410() *Withdrawn {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetPublishedResultResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetPublishedResultResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPublishedResultResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPublishedResultResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPublishedResultResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPublishedResultResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -12981,6 +13997,82 @@ func (r PutDeviationResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PutDeviationResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListDrawResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *DrawList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListDrawResponse) GetJSON200() *DrawList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListDrawResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListDrawResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListDrawResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListDrawResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListDrawResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListDrawResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListDrawResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListDrawResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListDrawResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -15977,6 +17069,193 @@ func (r GetProtocolVersionResponse) ContentType() string {
 	return ""
 }
 
+type ListEditionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *EditionList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListEditionsResponse) GetJSON200() *EditionList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListEditionsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListEditionsResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListEditionsResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListEditionsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListEditionsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListEditionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListEditionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListEditionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListEditionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PublishTrialResponse202Headers the declared response headers of an HTTP 202 response for PublishTrial
+type PublishTrialResponse202Headers struct {
+	Location string
+}
+
+type PublishTrialResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON202 the response for an HTTP 202 `application/json` response
+	JSON202 *Edition
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers202 the parsed response headers for an HTTP 202 response
+	Headers202 *PublishTrialResponse202Headers
+}
+
+// GetJSON202 returns the response for an HTTP 202 `application/json` response
+func (r PublishTrialResponse) GetJSON202() *Edition {
+	return r.JSON202
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PublishTrialResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PublishTrialResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PublishTrialResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PublishTrialResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PublishTrialResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListSlipsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -17037,6 +18316,23 @@ func (c *ClientWithResponses) MakeMemberResetWithResponse(ctx context.Context, c
 	return ParseMakeMemberResetResponse(rsp)
 }
 
+// ReadPackageWithBodyWithResponse Read a package that was published anywhere
+//
+// The package is verified first; one that does not agree is answered `422` (`package.disagrees`) with a field for each part that
+// does not. Else it becomes a trial of the club that can be read and repeated, not changed, with its result byte for byte. The
+// same package again changes nothing.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/packages (the `ReadPackage` operationId).
+func (c *ClientWithResponses) ReadPackageWithBodyWithResponse(ctx context.Context, club ClubID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReadPackageResponse, error) {
+	rsp, err := c.ReadPackageWithBody(ctx, club, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReadPackageResponse(rsp)
+}
+
 // ListTrialsWithResponse A club's trials, abandoned ones too
 //
 // Returns a wrapper object for the known response body format(s).
@@ -17052,7 +18348,8 @@ func (c *ClientWithResponses) ListTrialsWithResponse(ctx context.Context, club C
 
 // CreateTrialWithBodyWithResponse Draft a trial
 //
-// A draft's protocol may break rules still; registering it names every fault.
+// Either with a protocol, which may break rules still (registering it names every fault), or with `repeat_of`: then the draft has
+// the rules of that published trial, without waters, dates and whatever else is the other club's own.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -17067,7 +18364,8 @@ func (c *ClientWithResponses) CreateTrialWithBodyWithResponse(ctx context.Contex
 
 // CreateTrialWithResponse Draft a trial
 //
-// A draft's protocol may break rules still; registering it names every fault.
+// Either with a protocol, which may break rules still (registering it names every fault), or with `repeat_of`: then the draft has
+// the rules of that published trial, without waters, dates and whatever else is the other club's own.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -17399,6 +18697,68 @@ func (c *ClientWithResponses) GetProtocolTemplateWithResponse(ctx context.Contex
 		return nil, err
 	}
 	return ParseGetProtocolTemplateResponse(rsp)
+}
+
+// GetPublishedWithResponse A published trial
+//
+// For everybody, without signing in. Each edition of its package is listed with its checksum; one that holds records which
+// may no longer be shown is withdrawn, and another is made. Texts stand without the names of people and waters.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/published/{trial} (the `GetPublished` operationId).
+func (c *ClientWithResponses) GetPublishedWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedResponse, error) {
+	rsp, err := c.GetPublished(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPublishedResponse(rsp)
+}
+
+// GetPackageWithResponse The data package
+//
+// A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
+// `service verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
+func (c *ClientWithResponses) GetPackageWithResponse(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*GetPackageResponse, error) {
+	rsp, err := c.GetPackage(ctx, trial, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPackageResponse(rsp)
+}
+
+// GetPublishedReportWithResponse The published report
+//
+// The page of the package that stands, self-contained.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/published/{trial}/report (the `GetPublishedReport` operationId).
+func (c *ClientWithResponses) GetPublishedReportWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedReportResponse, error) {
+	rsp, err := c.GetPublishedReport(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPublishedReportResponse(rsp)
+}
+
+// GetPublishedResultWithResponse The published result
+//
+// The result object of the package that stands, byte for byte.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/published/{trial}/result (the `GetPublishedResult` operationId).
+func (c *ClientWithResponses) GetPublishedResultWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedResultResponse, error) {
+	rsp, err := c.GetPublishedResult(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPublishedResultResponse(rsp)
 }
 
 // ListRegisterWithResponse Every trial that was ever registered
@@ -17806,6 +19166,22 @@ func (c *ClientWithResponses) PutDeviationWithResponse(ctx context.Context, tria
 		return nil, err
 	}
 	return ParsePutDeviationResponse(rsp)
+}
+
+// ListDrawWithResponse The units that the draw has handed out
+//
+// For organisers and auditors: whose each unit is and when it was fetched, opened and fished, so that one opened and never fished
+// stands out. None says which way round it goes before the trial is locked, or while it is unopened.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/draw (the `ListDraw` operationId).
+func (c *ClientWithResponses) ListDrawWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListDrawResponse, error) {
+	rsp, err := c.ListDraw(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListDrawResponse(rsp)
 }
 
 // GetDrawNightWithResponse The words for the draw
@@ -18462,6 +19838,53 @@ func (c *ClientWithResponses) GetProtocolVersionWithResponse(ctx context.Context
 		return nil, err
 	}
 	return ParseGetProtocolVersionResponse(rsp)
+}
+
+// ListEditionsWithResponse The editions of the trial's package
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/publication (the `ListEditions` operationId).
+func (c *ClientWithResponses) ListEditionsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListEditionsResponse, error) {
+	rsp, err := c.ListEditions(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListEditionsResponse(rsp)
+}
+
+// PublishTrialWithBodyWithResponse Publish a locked trial
+//
+// A package is made of everything that may be shown: the rows of who agreed to open publication, under pseudonyms, with weeks
+// instead of times, grid cells instead of places, and nothing that fewer than three anglers share. Once it is made the trial is
+// published for good. `409` while the closing analysis is not done (`analysis.queued`) or an edition is made or stands.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
+func (c *ClientWithResponses) PublishTrialWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PublishTrialResponse, error) {
+	rsp, err := c.PublishTrialWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePublishTrialResponse(rsp)
+}
+
+// PublishTrialWithResponse Publish a locked trial
+//
+// A package is made of everything that may be shown: the rows of who agreed to open publication, under pseudonyms, with weeks
+// instead of times, grid cells instead of places, and nothing that fewer than three anglers share. Once it is made the trial is
+// published for good. `409` while the closing analysis is not done (`analysis.queued`) or an edition is made or stands.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
+func (c *ClientWithResponses) PublishTrialWithResponse(ctx context.Context, trial TrialID, body PublishTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*PublishTrialResponse, error) {
+	rsp, err := c.PublishTrial(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePublishTrialResponse(rsp)
 }
 
 // ListSlipsWithResponse Who printed which sealed slips for whom
@@ -19735,6 +21158,101 @@ func ParseMakeMemberResetResponse(rsp *http.Response) (*MakeMemberResetResponse,
 	return response, nil
 }
 
+// ParseReadPackageResponse parses an HTTP response from a ReadPackageWithResponse call
+func ParseReadPackageResponse(rsp *http.Response) (*ReadPackageResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReadPackageResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PackageRead
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest PackageRead
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers ReadPackageResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
 // ParseListTrialsResponse parses an HTTP response from a ListTrialsWithResponse call
 func ParseListTrialsResponse(rsp *http.Response) (*ListTrialsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -20884,6 +22402,217 @@ func ParseGetProtocolTemplateResponse(rsp *http.Response) (*GetProtocolTemplateR
 			return nil, err
 		}
 		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetPublishedResponse parses an HTTP response from a GetPublishedWithResponse call
+func ParseGetPublishedResponse(rsp *http.Response) (*GetPublishedResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPublishedResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PublishedTrial
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetPackageResponse parses an HTTP response from a GetPackageWithResponse call
+func ParseGetPackageResponse(rsp *http.Response) (*GetPackageResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPackageResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 304:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Withdrawn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetPackageResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetPublishedReportResponse parses an HTTP response from a GetPublishedReportWithResponse call
+func ParseGetPublishedReportResponse(rsp *http.Response) (*GetPublishedReportResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPublishedReportResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Withdrawn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetPublishedResultResponse parses an HTTP response from a GetPublishedResultWithResponse call
+func ParseGetPublishedResultResponse(rsp *http.Response) (*GetPublishedResultResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPublishedResultResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest AnalysisResult
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Withdrawn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid
@@ -22445,6 +24174,67 @@ func ParsePutDeviationResponse(rsp *http.Response) (*PutDeviationResponse, error
 			headers.Location = value
 		}
 		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListDrawResponse parses an HTTP response from a ListDrawWithResponse call
+func ParseListDrawResponse(rsp *http.Response) (*ListDrawResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListDrawResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest DrawList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
 	}
 
 	return response, nil
@@ -25093,6 +26883,169 @@ func ParseGetProtocolVersionResponse(rsp *http.Response) (*GetProtocolVersionRes
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseListEditionsResponse parses an HTTP response from a ListEditionsWithResponse call
+func ParseListEditionsResponse(rsp *http.Response) (*ListEditionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListEditionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest EditionList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePublishTrialResponse parses an HTTP response from a PublishTrialWithResponse call
+func ParsePublishTrialResponse(rsp *http.Response) (*PublishTrialResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PublishTrialResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 202:
+		var dest Edition
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON202 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 202:
+		var headers PublishTrialResponse202Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers202 = &headers
 	}
 
 	return response, nil

@@ -70,6 +70,9 @@ type ServerInterface interface {
 	// MakeMemberReset Hand out a reset link for an angler
 	// (POST /v1/clubs/{club}/members/{account}/reset)
 	MakeMemberReset(ctx echo.Context, club ClubID, account AccountID) error
+	// ReadPackage Read a package that was published anywhere
+	// (POST /v1/clubs/{club}/packages)
+	ReadPackage(ctx echo.Context, club ClubID) error
 	// ListTrials A club's trials, abandoned ones too
 	// (GET /v1/clubs/{club}/trials)
 	ListTrials(ctx echo.Context, club ClubID, params ListTrialsParams) error
@@ -121,6 +124,18 @@ type ServerInterface interface {
 	// GetProtocolTemplate A protocol with every usual value filled in
 	// (GET /v1/protocol-template)
 	GetProtocolTemplate(ctx echo.Context) error
+	// GetPublished A published trial
+	// (GET /v1/published/{trial})
+	GetPublished(ctx echo.Context, trial TrialID) error
+	// GetPackage The data package
+	// (GET /v1/published/{trial}/package.zip)
+	GetPackage(ctx echo.Context, trial TrialID, params GetPackageParams) error
+	// GetPublishedReport The published report
+	// (GET /v1/published/{trial}/report)
+	GetPublishedReport(ctx echo.Context, trial TrialID) error
+	// GetPublishedResult The published result
+	// (GET /v1/published/{trial}/result)
+	GetPublishedResult(ctx echo.Context, trial TrialID) error
 	// ListRegister Every trial that was ever registered
 	// (GET /v1/register)
 	ListRegister(ctx echo.Context, params ListRegisterParams) error
@@ -178,6 +193,9 @@ type ServerInterface interface {
 	// PutDeviation Report that something was not as planned
 	// (PUT /v1/trials/{trial}/deviations/{deviation})
 	PutDeviation(ctx echo.Context, trial TrialID, deviation DeviationID) error
+	// ListDraw The units that the draw has handed out
+	// (GET /v1/trials/{trial}/draw)
+	ListDraw(ctx echo.Context, trial TrialID) error
 	// GetDrawNight The words for the draw
 	// (GET /v1/trials/{trial}/draw-night)
 	GetDrawNight(ctx echo.Context, trial TrialID) error
@@ -271,6 +289,12 @@ type ServerInterface interface {
 	// GetProtocolVersion One version of the rule sheet
 	// (GET /v1/trials/{trial}/protocol/versions/{version})
 	GetProtocolVersion(ctx echo.Context, trial TrialID, version VersionN) error
+	// ListEditions The editions of the trial's package
+	// (GET /v1/trials/{trial}/publication)
+	ListEditions(ctx echo.Context, trial TrialID) error
+	// PublishTrial Publish a locked trial
+	// (POST /v1/trials/{trial}/publication)
+	PublishTrial(ctx echo.Context, trial TrialID) error
 	// ListSlips Who printed which sealed slips for whom
 	// (GET /v1/trials/{trial}/slips)
 	ListSlips(ctx echo.Context, trial TrialID) error
@@ -595,6 +619,22 @@ func (w *ServerInterfaceWrapper) MakeMemberReset(ctx echo.Context) error {
 	return err
 }
 
+// ReadPackage converts echo context to params.
+func (w *ServerInterfaceWrapper) ReadPackage(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club ClubID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReadPackage(ctx, club)
+	return err
+}
+
 // ListTrials converts echo context to params.
 func (w *ServerInterfaceWrapper) ListTrials(ctx echo.Context) error {
 	var err error
@@ -798,6 +838,79 @@ func (w *ServerInterfaceWrapper) GetProtocolTemplate(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetProtocolTemplate(ctx)
+	return err
+}
+
+// GetPublished converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPublished(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPublished(ctx, trial)
+	return err
+}
+
+// GetPackage converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPackage(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetPackageParams
+	// ------------- Optional query parameter "edition" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "edition", ctx.QueryParams(), &params.Edition, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter edition: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPackage(ctx, trial, params)
+	return err
+}
+
+// GetPublishedReport converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPublishedReport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPublishedReport(ctx, trial)
+	return err
+}
+
+// GetPublishedResult converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPublishedResult(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPublishedResult(ctx, trial)
 	return err
 }
 
@@ -1192,6 +1305,22 @@ func (w *ServerInterfaceWrapper) PutDeviation(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PutDeviation(ctx, trial, deviation)
+	return err
+}
+
+// ListDraw converts echo context to params.
+func (w *ServerInterfaceWrapper) ListDraw(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListDraw(ctx, trial)
 	return err
 }
 
@@ -1940,6 +2069,38 @@ func (w *ServerInterfaceWrapper) GetProtocolVersion(ctx echo.Context) error {
 	return err
 }
 
+// ListEditions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListEditions(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListEditions(ctx, trial)
+	return err
+}
+
+// PublishTrial converts echo context to params.
+func (w *ServerInterfaceWrapper) PublishTrial(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PublishTrial(ctx, trial)
+	return err
+}
+
 // ListSlips converts echo context to params.
 func (w *ServerInterfaceWrapper) ListSlips(ctx echo.Context) error {
 	var err error
@@ -2166,9 +2327,14 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/plans/usual", wrapper.GetUsualSize, options.OperationMiddlewares["getUsualSize"]...)
 	router.POST(options.BaseURL+"/v1/plans", wrapper.PlanSize, options.OperationMiddlewares["planSize"]...)
 	router.GET(options.BaseURL+"/v1/register", wrapper.ListRegister, options.OperationMiddlewares["listRegister"]...)
+	router.GET(options.BaseURL+"/v1/published/:trial", wrapper.GetPublished, options.OperationMiddlewares["getPublished"]...)
+	router.GET(options.BaseURL+"/v1/published/:trial/package.zip", wrapper.GetPackage, options.OperationMiddlewares["getPackage"]...)
+	router.GET(options.BaseURL+"/v1/published/:trial/result", wrapper.GetPublishedResult, options.OperationMiddlewares["getPublishedResult"]...)
+	router.GET(options.BaseURL+"/v1/published/:trial/report", wrapper.GetPublishedReport, options.OperationMiddlewares["getPublishedReport"]...)
 	router.GET(options.BaseURL+"/v1/protocol-template", wrapper.GetProtocolTemplate, options.OperationMiddlewares["getProtocolTemplate"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/trials", wrapper.ListTrials, options.OperationMiddlewares["listTrials"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/trials", wrapper.CreateTrial, options.OperationMiddlewares["createTrial"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/packages", wrapper.ReadPackage, options.OperationMiddlewares["readPackage"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial", wrapper.GetTrial, options.OperationMiddlewares["getTrial"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/protocol", wrapper.GetProtocol, options.OperationMiddlewares["getProtocol"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/protocol", wrapper.PutProtocol, options.OperationMiddlewares["putProtocol"]...)
@@ -2181,6 +2347,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/trials/:trial/draw-night", wrapper.GetDrawNight, options.OperationMiddlewares["getDrawNight"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/draw-night/word", wrapper.PutWord, options.OperationMiddlewares["putWord"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/draw-night/close", wrapper.CloseDrawNight, options.OperationMiddlewares["closeDrawNight"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/draw", wrapper.ListDraw, options.OperationMiddlewares["listDraw"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/publication", wrapper.ListEditions, options.OperationMiddlewares["listEditions"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/publication", wrapper.PublishTrial, options.OperationMiddlewares["publishTrial"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/progress", wrapper.GetProgress, options.OperationMiddlewares["getProgress"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/note", wrapper.GetNote, options.OperationMiddlewares["getNote"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/looks", wrapper.ListLooks, options.OperationMiddlewares["listLooks"]...)
@@ -2267,6 +2436,8 @@ type UnavailableApplicationProblemPlusJSONResponse struct {
 
 	Headers UnavailableResponseHeaders
 }
+
+type WithdrawnApplicationProblemPlusJSONResponse Problem
 
 type GetHealthRequestObject struct {
 }
@@ -4009,6 +4180,164 @@ type MakeMemberResetdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response MakeMemberResetdefaultApplicationProblemPlusJSONResponse) VisitMakeMemberResetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackageRequestObject struct {
+	Club ClubID `json:"club"`
+	Body io.Reader
+}
+
+type ReadPackageResponseObject interface {
+	VisitReadPackageResponse(w http.ResponseWriter) error
+}
+
+type ReadPackage200JSONResponse PackageRead
+
+func (response ReadPackage200JSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackage201ResponseHeaders struct {
+	Location string
+}
+
+type ReadPackage201JSONResponse struct {
+	Body    PackageRead
+	Headers ReadPackage201ResponseHeaders
+}
+
+func (response ReadPackage201JSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackage401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ReadPackage401ApplicationProblemPlusJSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackage403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ReadPackage403ApplicationProblemPlusJSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackage404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ReadPackage404ApplicationProblemPlusJSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackage413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response ReadPackage413ApplicationProblemPlusJSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackage415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response ReadPackage415ApplicationProblemPlusJSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackage422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ReadPackage422ApplicationProblemPlusJSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadPackagedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReadPackagedefaultApplicationProblemPlusJSONResponse) VisitReadPackageResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -5867,6 +6196,396 @@ type GetProtocolTemplatedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetProtocolTemplatedefaultApplicationProblemPlusJSONResponse) VisitGetProtocolTemplateResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type GetPublishedResponseObject interface {
+	VisitGetPublishedResponse(w http.ResponseWriter) error
+}
+
+type GetPublished200JSONResponse PublishedTrial
+
+func (response GetPublished200JSONResponse) VisitGetPublishedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublished404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response GetPublished404ApplicationProblemPlusJSONResponse) VisitGetPublishedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublished422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetPublished422ApplicationProblemPlusJSONResponse) VisitGetPublishedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublisheddefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPublisheddefaultApplicationProblemPlusJSONResponse) VisitGetPublishedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPackageRequestObject struct {
+	Trial  TrialID `json:"trial"`
+	Params GetPackageParams
+}
+
+type GetPackageResponseObject interface {
+	VisitGetPackageResponse(w http.ResponseWriter) error
+}
+
+type GetPackage200ResponseHeaders struct {
+	ETag string
+}
+
+type GetPackage200ApplicationZipResponse struct {
+	Body          io.Reader
+	Headers       GetPackage200ResponseHeaders
+	ContentLength int64
+}
+
+func (response GetPackage200ApplicationZipResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/zip")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPackage206ApplicationZipResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetPackage206ApplicationZipResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/zip")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(206)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPackage304Response struct {
+}
+
+func (response GetPackage304Response) VisitGetPackageResponse(w http.ResponseWriter) error {
+	w.WriteHeader(304)
+	return nil
+}
+
+type GetPackage404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response GetPackage404ApplicationProblemPlusJSONResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPackage410ApplicationProblemPlusJSONResponse struct {
+	WithdrawnApplicationProblemPlusJSONResponse
+}
+
+func (response GetPackage410ApplicationProblemPlusJSONResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPackage416TextResponse string
+
+func (response GetPackage416TextResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/plain")
+	w.WriteHeader(416)
+
+	_, err := w.Write([]byte(fmt.Sprint(response)))
+	return err
+}
+
+type GetPackage422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetPackage422ApplicationProblemPlusJSONResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPackagedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPackagedefaultApplicationProblemPlusJSONResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedReportRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type GetPublishedReportResponseObject interface {
+	VisitGetPublishedReportResponse(w http.ResponseWriter) error
+}
+
+type GetPublishedReport200TextHTMLResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetPublishedReport200TextHTMLResponse) VisitGetPublishedReportResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/html")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPublishedReport404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response GetPublishedReport404ApplicationProblemPlusJSONResponse) VisitGetPublishedReportResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedReport410ApplicationProblemPlusJSONResponse struct {
+	WithdrawnApplicationProblemPlusJSONResponse
+}
+
+func (response GetPublishedReport410ApplicationProblemPlusJSONResponse) VisitGetPublishedReportResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedReport422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetPublishedReport422ApplicationProblemPlusJSONResponse) VisitGetPublishedReportResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedReportdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPublishedReportdefaultApplicationProblemPlusJSONResponse) VisitGetPublishedReportResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedResultRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type GetPublishedResultResponseObject interface {
+	VisitGetPublishedResultResponse(w http.ResponseWriter) error
+}
+
+type GetPublishedResult200JSONResponse AnalysisResult
+
+func (response GetPublishedResult200JSONResponse) VisitGetPublishedResultResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedResult404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response GetPublishedResult404ApplicationProblemPlusJSONResponse) VisitGetPublishedResultResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedResult410ApplicationProblemPlusJSONResponse struct {
+	WithdrawnApplicationProblemPlusJSONResponse
+}
+
+func (response GetPublishedResult410ApplicationProblemPlusJSONResponse) VisitGetPublishedResultResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedResult422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetPublishedResult422ApplicationProblemPlusJSONResponse) VisitGetPublishedResultResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPublishedResultdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPublishedResultdefaultApplicationProblemPlusJSONResponse) VisitGetPublishedResultResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -8516,6 +9235,109 @@ type PutDeviationdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response PutDeviationdefaultApplicationProblemPlusJSONResponse) VisitPutDeviationResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDrawRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListDrawResponseObject interface {
+	VisitListDrawResponse(w http.ResponseWriter) error
+}
+
+type ListDraw200JSONResponse DrawList
+
+func (response ListDraw200JSONResponse) VisitListDrawResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDraw401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListDraw401ApplicationProblemPlusJSONResponse) VisitListDrawResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDraw403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListDraw403ApplicationProblemPlusJSONResponse) VisitListDrawResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDraw404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListDraw404ApplicationProblemPlusJSONResponse) VisitListDrawResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDraw422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListDraw422ApplicationProblemPlusJSONResponse) VisitListDrawResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDrawdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListDrawdefaultApplicationProblemPlusJSONResponse) VisitListDrawResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -13069,6 +13891,285 @@ func (response GetProtocolVersiondefaultApplicationProblemPlusJSONResponse) Visi
 	return err
 }
 
+type ListEditionsRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListEditionsResponseObject interface {
+	VisitListEditionsResponse(w http.ResponseWriter) error
+}
+
+type ListEditions200JSONResponse EditionList
+
+func (response ListEditions200JSONResponse) VisitListEditionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListEditions401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListEditions401ApplicationProblemPlusJSONResponse) VisitListEditionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListEditions403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListEditions403ApplicationProblemPlusJSONResponse) VisitListEditionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListEditions404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListEditions404ApplicationProblemPlusJSONResponse) VisitListEditionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListEditions422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListEditions422ApplicationProblemPlusJSONResponse) VisitListEditionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListEditionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListEditionsdefaultApplicationProblemPlusJSONResponse) VisitListEditionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrialRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *PublishTrialJSONRequestBody
+}
+
+type PublishTrialResponseObject interface {
+	VisitPublishTrialResponse(w http.ResponseWriter) error
+}
+
+type PublishTrial202ResponseHeaders struct {
+	Location string
+}
+
+type PublishTrial202JSONResponse struct {
+	Body    Edition
+	Headers PublishTrial202ResponseHeaders
+}
+
+func (response PublishTrial202JSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(202)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrial400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PublishTrial400ApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrial401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PublishTrial401ApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrial403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response PublishTrial403ApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrial404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response PublishTrial404ApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrial409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response PublishTrial409ApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrial413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PublishTrial413ApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrial415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PublishTrial415ApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrial422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PublishTrial422ApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishTrialdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PublishTrialdefaultApplicationProblemPlusJSONResponse) VisitPublishTrialResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListSlipsRequestObject struct {
 	Trial TrialID `json:"trial"`
 }
@@ -14327,6 +15428,9 @@ type StrictServerInterface interface {
 	// MakeMemberReset Hand out a reset link for an angler
 	// (POST /v1/clubs/{club}/members/{account}/reset)
 	MakeMemberReset(ctx context.Context, request MakeMemberResetRequestObject) (MakeMemberResetResponseObject, error)
+	// ReadPackage Read a package that was published anywhere
+	// (POST /v1/clubs/{club}/packages)
+	ReadPackage(ctx context.Context, request ReadPackageRequestObject) (ReadPackageResponseObject, error)
 	// ListTrials A club's trials, abandoned ones too
 	// (GET /v1/clubs/{club}/trials)
 	ListTrials(ctx context.Context, request ListTrialsRequestObject) (ListTrialsResponseObject, error)
@@ -14378,6 +15482,18 @@ type StrictServerInterface interface {
 	// GetProtocolTemplate A protocol with every usual value filled in
 	// (GET /v1/protocol-template)
 	GetProtocolTemplate(ctx context.Context, request GetProtocolTemplateRequestObject) (GetProtocolTemplateResponseObject, error)
+	// GetPublished A published trial
+	// (GET /v1/published/{trial})
+	GetPublished(ctx context.Context, request GetPublishedRequestObject) (GetPublishedResponseObject, error)
+	// GetPackage The data package
+	// (GET /v1/published/{trial}/package.zip)
+	GetPackage(ctx context.Context, request GetPackageRequestObject) (GetPackageResponseObject, error)
+	// GetPublishedReport The published report
+	// (GET /v1/published/{trial}/report)
+	GetPublishedReport(ctx context.Context, request GetPublishedReportRequestObject) (GetPublishedReportResponseObject, error)
+	// GetPublishedResult The published result
+	// (GET /v1/published/{trial}/result)
+	GetPublishedResult(ctx context.Context, request GetPublishedResultRequestObject) (GetPublishedResultResponseObject, error)
 	// ListRegister Every trial that was ever registered
 	// (GET /v1/register)
 	ListRegister(ctx context.Context, request ListRegisterRequestObject) (ListRegisterResponseObject, error)
@@ -14435,6 +15551,9 @@ type StrictServerInterface interface {
 	// PutDeviation Report that something was not as planned
 	// (PUT /v1/trials/{trial}/deviations/{deviation})
 	PutDeviation(ctx context.Context, request PutDeviationRequestObject) (PutDeviationResponseObject, error)
+	// ListDraw The units that the draw has handed out
+	// (GET /v1/trials/{trial}/draw)
+	ListDraw(ctx context.Context, request ListDrawRequestObject) (ListDrawResponseObject, error)
 	// GetDrawNight The words for the draw
 	// (GET /v1/trials/{trial}/draw-night)
 	GetDrawNight(ctx context.Context, request GetDrawNightRequestObject) (GetDrawNightResponseObject, error)
@@ -14528,6 +15647,12 @@ type StrictServerInterface interface {
 	// GetProtocolVersion One version of the rule sheet
 	// (GET /v1/trials/{trial}/protocol/versions/{version})
 	GetProtocolVersion(ctx context.Context, request GetProtocolVersionRequestObject) (GetProtocolVersionResponseObject, error)
+	// ListEditions The editions of the trial's package
+	// (GET /v1/trials/{trial}/publication)
+	ListEditions(ctx context.Context, request ListEditionsRequestObject) (ListEditionsResponseObject, error)
+	// PublishTrial Publish a locked trial
+	// (POST /v1/trials/{trial}/publication)
+	PublishTrial(ctx context.Context, request PublishTrialRequestObject) (PublishTrialResponseObject, error)
 	// ListSlips Who printed which sealed slips for whom
 	// (GET /v1/trials/{trial}/slips)
 	ListSlips(ctx context.Context, request ListSlipsRequestObject) (ListSlipsResponseObject, error)
@@ -15050,6 +16175,33 @@ func (sh *strictHandler) MakeMemberReset(ctx echo.Context, club ClubID, account 
 		return err
 	} else if validResponse, ok := response.(MakeMemberResetResponseObject); ok {
 		return validResponse.VisitMakeMemberResetResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ReadPackage operation middleware
+func (sh *strictHandler) ReadPackage(ctx echo.Context, club ClubID) error {
+	var request ReadPackageRequestObject
+
+	request.Club = club
+
+	request.Body = ctx.Request().Body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReadPackage(ctx.Request().Context(), request.(ReadPackageRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReadPackage")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ReadPackageResponseObject); ok {
+		return validResponse.VisitReadPackageResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -15613,6 +16765,107 @@ func (sh *strictHandler) GetProtocolTemplate(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetProtocolTemplateResponseObject); ok {
 		return validResponse.VisitGetProtocolTemplateResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPublished operation middleware
+func (sh *strictHandler) GetPublished(ctx echo.Context, trial TrialID) error {
+	var request GetPublishedRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPublished(ctx.Request().Context(), request.(GetPublishedRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPublished")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPublishedResponseObject); ok {
+		return validResponse.VisitGetPublishedResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPackage operation middleware
+func (sh *strictHandler) GetPackage(ctx echo.Context, trial TrialID, params GetPackageParams) error {
+	var request GetPackageRequestObject
+
+	request.Trial = trial
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPackage(ctx.Request().Context(), request.(GetPackageRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPackage")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPackageResponseObject); ok {
+		return validResponse.VisitGetPackageResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPublishedReport operation middleware
+func (sh *strictHandler) GetPublishedReport(ctx echo.Context, trial TrialID) error {
+	var request GetPublishedReportRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPublishedReport(ctx.Request().Context(), request.(GetPublishedReportRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPublishedReport")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPublishedReportResponseObject); ok {
+		return validResponse.VisitGetPublishedReportResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPublishedResult operation middleware
+func (sh *strictHandler) GetPublishedResult(ctx echo.Context, trial TrialID) error {
+	var request GetPublishedResultRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPublishedResult(ctx.Request().Context(), request.(GetPublishedResultRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPublishedResult")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPublishedResultResponseObject); ok {
+		return validResponse.VisitGetPublishedResultResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -16258,6 +17511,31 @@ func (sh *strictHandler) PutDeviation(ctx echo.Context, trial TrialID, deviation
 		return err
 	} else if validResponse, ok := response.(PutDeviationResponseObject); ok {
 		return validResponse.VisitPutDeviationResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListDraw operation middleware
+func (sh *strictHandler) ListDraw(ctx echo.Context, trial TrialID) error {
+	var request ListDrawRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListDraw(ctx.Request().Context(), request.(ListDrawRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListDraw")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListDrawResponseObject); ok {
+		return validResponse.VisitListDrawResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -17334,6 +18612,79 @@ func (sh *strictHandler) GetProtocolVersion(ctx echo.Context, trial TrialID, ver
 		return err
 	} else if validResponse, ok := response.(GetProtocolVersionResponseObject); ok {
 		return validResponse.VisitGetProtocolVersionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListEditions operation middleware
+func (sh *strictHandler) ListEditions(ctx echo.Context, trial TrialID) error {
+	var request ListEditionsRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListEditions(ctx.Request().Context(), request.(ListEditionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListEditions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListEditionsResponseObject); ok {
+		return validResponse.VisitListEditionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PublishTrial operation middleware
+func (sh *strictHandler) PublishTrial(ctx echo.Context, trial TrialID) error {
+	var request PublishTrialRequestObject
+
+	request.Trial = trial
+
+	var body PublishTrialJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PublishTrial(ctx.Request().Context(), request.(PublishTrialRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PublishTrial")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PublishTrialResponseObject); ok {
+		return validResponse.VisitPublishTrialResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

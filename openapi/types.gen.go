@@ -206,6 +206,30 @@ func (e DrawnBy) Valid() bool {
 	}
 }
 
+// Defines values for EditionState.
+const (
+	EditionStateEditionFailed    EditionState = "failed"
+	EditionStateEditionQueued    EditionState = "queued"
+	EditionStateEditionStanding  EditionState = "standing"
+	EditionStateEditionWithdrawn EditionState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the EditionState enum.
+func (e EditionState) Valid() bool {
+	switch e {
+	case EditionStateEditionFailed:
+		return true
+	case EditionStateEditionQueued:
+		return true
+	case EditionStateEditionStanding:
+		return true
+	case EditionStateEditionWithdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for EventKind.
 const (
 	EventKindAllSignedOut  EventKind = "all_signed_out"
@@ -641,6 +665,27 @@ func (e OutingEndReason) Valid() bool {
 	case OutingEndReasonWarmWater:
 		return true
 	case OutingEndReasonWeather:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PackageFindingOutcome.
+const (
+	PackageFindingOutcomeFindingAgrees     PackageFindingOutcome = "agrees"
+	PackageFindingOutcomeFindingCannotTell PackageFindingOutcome = "cannot_tell"
+	PackageFindingOutcomeFindingDisagrees  PackageFindingOutcome = "disagrees"
+)
+
+// Valid indicates whether the value is a known member of the PackageFindingOutcome enum.
+func (e PackageFindingOutcome) Valid() bool {
+	switch e {
+	case PackageFindingOutcomeFindingAgrees:
+		return true
+	case PackageFindingOutcomeFindingCannotTell:
+		return true
+	case PackageFindingOutcomeFindingDisagrees:
 		return true
 	default:
 		return false
@@ -1526,6 +1571,23 @@ type Consent struct {
 	TakePart bool `json:"take_part"`
 }
 
+// CopyOrigin defines model for CopyOrigin.
+type CopyOrigin struct {
+	// Club Whose trial it was, empty where the package does not say
+	Club    string `json:"club"`
+	Edition int    `json:"edition"`
+
+	// Licence SPDX identifier
+	Licence string `json:"licence"`
+
+	// Package SHA-256 of the package, in hexadecimal
+	Package string    `json:"package"`
+	ReadAt  time.Time `json:"read_at"`
+
+	// Trial The trial's id where it was fished
+	Trial openapi_types.UUID `json:"trial"`
+}
+
 // Design defines model for Design.
 type Design string
 
@@ -1567,11 +1629,35 @@ type Draw struct {
 	TripUnits int `json:"trip_units"`
 }
 
+// DrawList Examples: {"items":[{"angler":"7K3M0Q","drawn_by":"service","fetched_at":"2026-09-12T07:31:00Z","first":null,"fished_at":null,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","lost_at":null,"n":1,"opened_at":"2026-09-12T09:40:00+02:00","same_fly_check":false}]}
+type DrawList struct {
+	Items []DrawUnit `json:"items"`
+}
+
 // DrawNight Examples: {"closed_at":null,"words":[{"mine":false,"n":1,"word":"Kingfisher"},{"mine":true,"n":2,"word":"Alder"}]}
 type DrawNight struct {
 	// ClosedAt Null while words are taken
 	ClosedAt *time.Time `json:"closed_at"`
 	Words    []DrawWord `json:"words"`
+}
+
+// DrawUnit defines model for DrawUnit.
+type DrawUnit struct {
+	// Angler Pseudonym
+	Angler    string    `json:"angler"`
+	DrawnBy   DrawnBy   `json:"drawn_by"`
+	FetchedAt time.Time `json:"fetched_at"`
+
+	// First Null before the trial is locked, and while the unit is unopened
+	First *Arrangement `json:"first"`
+
+	// FishedAt When its second half ended
+	FishedAt     *time.Time         `json:"fished_at"`
+	ID           openapi_types.UUID `json:"id"`
+	LostAt       *time.Time         `json:"lost_at"`
+	N            int                `json:"n"`
+	OpenedAt     *time.Time         `json:"opened_at"`
+	SameFlyCheck bool               `json:"same_fly_check"`
 }
 
 // DrawWord Examples: {"mine":false,"n":1,"word":"Kingfisher"}
@@ -1606,6 +1692,39 @@ type DriftPoint struct {
 	Label   string   `json:"label"`
 	LogOdds *float64 `json:"log_odds"`
 	Low     *float64 `json:"low"`
+}
+
+// Edition Examples: {"asked_at":"2026-11-10T19:00:00Z","edition":1,"failure":"","licence":"CC-BY-4.0","made_at":null,"package":null,"remarks":"","size":0,"state":"queued","why":"","withdrawn_at":null}
+type Edition struct {
+	AskedAt time.Time `json:"asked_at"`
+	Edition int       `json:"edition"`
+
+	// Failure Why it could not be made, else empty
+	Failure string `json:"failure"`
+
+	// Licence SPDX identifier
+	Licence string     `json:"licence"`
+	MadeAt  *time.Time `json:"made_at"`
+
+	// Package SHA-256 of the package, in hexadecimal
+	Package *string `json:"package"`
+	Remarks string  `json:"remarks"`
+
+	// Size In bytes
+	Size  int64        `json:"size"`
+	State EditionState `json:"state"`
+
+	// Why Why it was withdrawn, else empty
+	Why         string     `json:"why"`
+	WithdrawnAt *time.Time `json:"withdrawn_at"`
+}
+
+// EditionState defines model for Edition.State.
+type EditionState string
+
+// EditionList Examples: {"items":[{"asked_at":"2026-11-10T19:00:00Z","edition":1,"failure":"","licence":"CC-BY-4.0","made_at":null,"package":null,"remarks":"","size":0,"state":"queued","why":"","withdrawn_at":null}]}
+type EditionList struct {
+	Items []Edition `json:"items"`
 }
 
 // EnrolledAngler defines model for EnrolledAngler.
@@ -2335,6 +2454,18 @@ type NewProtocolVersion struct {
 	Reason string `json:"reason"`
 }
 
+// NewPublication Examples: {"licence":"CC-BY-4.0","name_club":true,"remarks":"A wet season."}
+type NewPublication struct {
+	// Licence SPDX identifier: CC-BY-4.0 (others must say whose the data are) or CC0-1.0 (free of any condition)
+	Licence string `json:"licence"`
+
+	// NameClub Whether the club's name is published
+	NameClub bool `json:"name_club"`
+
+	// Remarks Up to 1000 characters beside the result; names of people and waters in it are withheld
+	Remarks *string `json:"remarks,omitempty"`
+}
+
 // NewReset Examples: {"email":"merle@example.org"}
 type NewReset struct {
 	// Account The account, or
@@ -2394,7 +2525,10 @@ type NewTrial struct {
 	//
 	//
 	// Examples: {"alpha":0.05,"design":"paired","direction":"two_sided","draw":{"block_may_span_outings":false,"group_sizes":[2,4],"method":"permuted_blocks","same_fly_check":0,"trip_units":8},"end_rule":["date","total_fish"],"feature_changed":"a collar of soft hackle","lower_word":"point","max_fish":400,"min_anglers":6,"min_length_mm":200,"outing_limits":{"late_limit_h":72,"max_minutes":480,"min_minutes":60},"patterns":[{"code":"A","colour":"olive","name":"Nymph with collar","part":"test","shape":"collared"},{"code":"B","colour":"olive","name":"Nymph without collar","part":"control","shape":"plain"}],"place_grid":"none","power":0.8,"primary_outcome":"landed_fish","question":"Do grayling take a nymph with a collar more often than the same nymph without?","rig":{"barb":"barbless","batch":"","bead_mm":2.5,"dropper_mount":"tag","dropper_tag_cm":10,"flies":2,"hook_model":"short shank nymph","hook_size":"16","presentation":"any","replace_after_fish":15,"spacing_cm":20,"spacing_tolerance_cm":5,"specimens_per_pattern":3,"tied_by":"","tippet_lb":null,"tippet_mm":0.14,"weight_at":"in_fly","weight_g":null},"season_end":"2026-11-30","season_start":"2026-09-01","smallest_share":60,"source":"drawn","species":["Thymallus thymallus"],"stopping":"fixed","subgroups":["month"],"swap":{"after_fish":2,"after_minutes":45,"by":"retie","cool_down_casts":1,"grace_minutes":5},"title":"Collar or no collar","upper_word":"dropper","waters":[{"name":"Alder Beck","water_type":"river"}],"welfare":{"caution_c":15,"cautions":[{"source":"advice of national weather services","text":"When you hear thunder stop at once and leave the water.","topic":"Thunder"}],"local_rules":"The club's permit allows two flies.","report_line":"The local authority's line for dead fish stands on the permit.","stop_c":20}}
-	Protocol Protocol `json:"protocol"`
+	Protocol *Protocol `json:"protocol,omitempty"`
+
+	// RepeatOf A published trial
+	RepeatOf *openapi_types.UUID `json:"repeat_of,omitempty"`
 }
 
 // NewUnit Examples: {}, {"drawn_at":"2026-09-12T14:02:00+02:00","drawn_by":"phone","first":"test_lower"}
@@ -2548,6 +2682,25 @@ type OwnData struct {
 	Account              []map[string]interface{}            `json:"account"`
 	MadeAt               time.Time                           `json:"made_at"`
 	AdditionalProperties map[string][]map[string]interface{} `json:"-"`
+}
+
+// PackageFinding defines model for PackageFinding.
+type PackageFinding struct {
+	Outcome PackageFindingOutcome `json:"outcome"`
+	Part    string                `json:"part"`
+	Text    string                `json:"text"`
+}
+
+// PackageFindingOutcome defines model for PackageFinding.Outcome.
+type PackageFindingOutcome string
+
+// PackageRead defines model for PackageRead.
+type PackageRead struct {
+	// Findings What verifying the package came to
+	Findings []PackageFinding `json:"findings"`
+
+	// Trial Examples: {"active_anglers":0,"analysis":null,"cannot_hide_effect":true,"closed_at":null,"club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-08-21T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":true,"history":[{"at":"2026-08-25T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","from":"draft","n":1,"reason":"","to":"registered"}],"id":"0190a2b4-7c1d-7e5f-8a3b-012345678910","locked_at":null,"origin":null,"protocol_version":1,"registered_at":"2026-08-25T18:00:00Z","scheme":1,"seed":null,"source":"drawn","state":"registered","title":"Collar or no collar"}
+	Trial Trial `json:"trial"`
 }
 
 // Part defines model for Part.
@@ -2845,6 +2998,9 @@ type Protocol struct {
 	// Question 20 to 500 characters: one question
 	Question string `json:"question"`
 
+	// RepeatOf The published trial that this one repeats
+	RepeatOf *openapi_types.UUID `json:"repeat_of,omitempty"`
+
 	// Rig The line; whatever the two flies must share
 	Rig Rig `json:"rig"`
 
@@ -2922,6 +3078,62 @@ type ProtocolVersionList struct {
 	Items []ProtocolVersion `json:"items"`
 }
 
+// PublishedEdition defines model for PublishedEdition.
+type PublishedEdition struct {
+	Edition int `json:"edition"`
+
+	// Package SHA-256 of the package, in hexadecimal
+	Package string `json:"package"`
+
+	// Size In bytes
+	Size int64 `json:"size"`
+
+	// Week In which it was made, like 2026-W46
+	Week string `json:"week"`
+
+	// Why Why it was withdrawn, else empty
+	Why       string `json:"why"`
+	Withdrawn bool   `json:"withdrawn"`
+}
+
+// PublishedTrial Examples: {"address":"/v1/published/0190a2b4-7c1d-7e5f-8a3b-012345678910/package.zip","anglers":14,"club":"","edition":1,"editions":[{"edition":1,"package":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","size":81234,"week":"2026-W46","why":"","withdrawn":false}],"fish":612,"licence":"CC-BY-4.0","licence_name":"Creative Commons Attribution 4.0 International","licence_url":"https://creativecommons.org/licenses/by/4.0/legalcode","package":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","question":"Does a collar on the nymph take more grayling?","remarks":"","repeat_of":null,"repeats":[],"sentence":"The collared nymph takes more.","title":"Collar or no collar","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}
+type PublishedTrial struct {
+	// Address Of the package
+	Address string `json:"address"`
+	Anglers int64  `json:"anglers"`
+
+	// Club Empty where the club is not named
+	Club string `json:"club"`
+
+	// Edition Of the package that stands, 0 while none does
+	Edition  int                `json:"edition"`
+	Editions []PublishedEdition `json:"editions"`
+	Fish     int64              `json:"fish"`
+
+	// Licence SPDX identifier
+	Licence     string `json:"licence"`
+	LicenceName string `json:"licence_name"`
+	LicenceURL  string `json:"licence_url"`
+
+	// Package SHA-256 of the package, in hexadecimal
+	Package  *string `json:"package"`
+	Question string  `json:"question"`
+
+	// Remarks The organiser's
+	Remarks string `json:"remarks"`
+
+	// RepeatOf The published trial that it repeats
+	RepeatOf *openapi_types.UUID `json:"repeat_of"`
+
+	// Repeats Trials registered here that repeat it
+	Repeats []openapi_types.UUID `json:"repeats"`
+
+	// Sentence The result in one sentence; empty while no package stands
+	Sentence string             `json:"sentence"`
+	Title    string             `json:"title"`
+	Trial    openapi_types.UUID `json:"trial"`
+}
+
 // Randomisation The test that re-draws the order of every block as it was drawn; which position each fish took is held
 type Randomisation struct {
 	// AnglersP Of the sum in which every angler counts alike
@@ -2960,7 +3172,7 @@ type Receipt struct {
 	N    int64  `json:"n"`
 }
 
-// Register Examples: {"items":[{"abandoned_at":"2026-09-20T18:00:00Z","closed_at":null,"commitment":"f62e539f097c8d3657204291af43795bac279ee7bf4699f1ab5666b04b18ee67","design":"paired","fingerprint":"75a0a5a19c4b0f2f320ffc9e830024e8321e5514889de3da91a0730ca8f203ba","fish":31,"locked_at":null,"question":"Does a collar on the nymph take more grayling?","reason":"the river was closed","registered_at":"2026-08-25T18:00:00Z","source":"drawn","state":"abandoned","title":"Collar or no collar","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}]}
+// Register Examples: {"items":[{"abandoned_at":"2026-09-20T18:00:00Z","closed_at":null,"commitment":"f62e539f097c8d3657204291af43795bac279ee7bf4699f1ab5666b04b18ee67","design":"paired","fingerprint":"75a0a5a19c4b0f2f320ffc9e830024e8321e5514889de3da91a0730ca8f203ba","fish":31,"locked_at":null,"published":null,"question":"Does a collar on the nymph take more grayling?","reason":"the river was closed","registered_at":"2026-08-25T18:00:00Z","repeat_of":null,"repeats":[],"source":"drawn","state":"abandoned","title":"Collar or no collar","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}]}
 type Register struct {
 	Items []Registration `json:"items"`
 }
@@ -2980,15 +3192,24 @@ type Registration struct {
 	// Fish Logged in an abandoned trial, analysed or not (0 in any other)
 	Fish     int64      `json:"fish"`
 	LockedAt *time.Time `json:"locked_at"`
-	Question string     `json:"question"`
+
+	// Published Where it is published, null where no package stands
+	Published *string `json:"published"`
+	Question  string  `json:"question"`
 
 	// Reason Why it was abandoned, else empty
-	Reason       string             `json:"reason"`
-	RegisteredAt *time.Time         `json:"registered_at"`
-	Source       Source             `json:"source"`
-	State        TrialState         `json:"state"`
-	Title        string             `json:"title"`
-	Trial        openapi_types.UUID `json:"trial"`
+	Reason       string     `json:"reason"`
+	RegisteredAt *time.Time `json:"registered_at"`
+
+	// RepeatOf The published trial that it repeats
+	RepeatOf *openapi_types.UUID `json:"repeat_of"`
+
+	// Repeats Trials registered here that repeat it
+	Repeats []openapi_types.UUID `json:"repeats"`
+	Source  Source               `json:"source"`
+	State   TrialState           `json:"state"`
+	Title   string               `json:"title"`
+	Trial   openapi_types.UUID   `json:"trial"`
 }
 
 // ResetLink Examples: {"expires_at":"2026-08-21T19:00:00Z","link":"/reset#reset_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE","secret":"reset_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE"}
@@ -3621,7 +3842,7 @@ type TokenSecret struct {
 	Secret string `json:"secret"`
 }
 
-// Trial Examples: {"active_anglers":0,"analysis":null,"cannot_hide_effect":true,"closed_at":null,"club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-08-21T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":true,"history":[{"at":"2026-08-25T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","from":"draft","n":1,"reason":"","to":"registered"}],"id":"0190a2b4-7c1d-7e5f-8a3b-012345678910","locked_at":null,"protocol_version":1,"registered_at":"2026-08-25T18:00:00Z","scheme":1,"seed":null,"source":"drawn","state":"registered","title":"Collar or no collar"}
+// Trial Examples: {"active_anglers":0,"analysis":null,"cannot_hide_effect":true,"closed_at":null,"club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-08-21T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":true,"history":[{"at":"2026-08-25T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","from":"draft","n":1,"reason":"","to":"registered"}],"id":"0190a2b4-7c1d-7e5f-8a3b-012345678910","locked_at":null,"origin":null,"protocol_version":1,"registered_at":"2026-08-25T18:00:00Z","scheme":1,"seed":null,"source":"drawn","state":"registered","title":"Collar or no collar"}
 type Trial struct {
 	ActiveAnglers int `json:"active_anglers"`
 
@@ -3642,12 +3863,15 @@ type Trial struct {
 	Fingerprint *string `json:"fingerprint"`
 
 	// Hidden The running effect is hidden
-	Hidden          bool               `json:"hidden"`
-	History         []StateChange      `json:"history"`
-	ID              openapi_types.UUID `json:"id"`
-	LockedAt        *time.Time         `json:"locked_at"`
-	ProtocolVersion int                `json:"protocol_version"`
-	RegisteredAt    *time.Time         `json:"registered_at"`
+	Hidden   bool               `json:"hidden"`
+	History  []StateChange      `json:"history"`
+	ID       openapi_types.UUID `json:"id"`
+	LockedAt *time.Time         `json:"locked_at"`
+
+	// Origin Where it was read from, null for a trial of this server
+	Origin          *CopyOrigin `json:"origin"`
+	ProtocolVersion int         `json:"protocol_version"`
+	RegisteredAt    *time.Time  `json:"registered_at"`
 
 	// Scheme The allocation scheme by which the draw is derived; 0 without a draw
 	Scheme int `json:"scheme"`
@@ -3941,6 +4165,11 @@ type Unauthenticated = Problem
 // Examples: {"code":"catch.invalid","detail":"the catch has faults","fields":[{"detail":"is \"kept\"; accepted: landed, lost, touched","field":"outcome"}],"request_id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ff","status":422,"title":"Unprocessable Entity","type":"about:blank"}
 type Unavailable = Problem
 
+// Withdrawn What went wrong (RFC 9457)
+//
+// Examples: {"code":"catch.invalid","detail":"the catch has faults","fields":[{"detail":"is \"kept\"; accepted: landed, lost, touched","field":"outcome"}],"request_id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ff","status":422,"title":"Unprocessable Entity","type":"about:blank"}
+type Withdrawn = Problem
+
 // ListMembersParams defines parameters for ListMembers.
 type ListMembersParams struct {
 	// After The id after which the page begins; take it from the last answer's Link
@@ -3967,6 +4196,12 @@ type ExportOwnDataParams struct {
 
 // ExportOwnDataParamsFormat defines parameters for ExportOwnData.
 type ExportOwnDataParamsFormat string
+
+// GetPackageParams defines parameters for GetPackage.
+type GetPackageParams struct {
+	// Edition The edition that stands, unless given
+	Edition *int `form:"edition,omitempty" json:"edition,omitempty"`
+}
 
 // ListRegisterParams defines parameters for ListRegister.
 type ListRegisterParams struct {
@@ -4120,6 +4355,9 @@ type PutProtocolJSONRequestBody = Protocol
 
 // AmendProtocolJSONRequestBody defines body for AmendProtocol for application/json ContentType.
 type AmendProtocolJSONRequestBody = NewProtocolVersion
+
+// PublishTrialJSONRequestBody defines body for PublishTrial for application/json ContentType.
+type PublishTrialJSONRequestBody = NewPublication
 
 // PrintSlipsJSONRequestBody defines body for PrintSlips for application/json ContentType.
 type PrintSlipsJSONRequestBody = NewSlips

@@ -99,7 +99,7 @@ func (s *story) writeRules(ctx context.Context) error {
 	if err := expect(template, err, "read the template", 200); err != nil {
 		return err
 	}
-	draft, err := s.organiser.api.CreateTrialWithResponse(ctx, s.club, openapi.NewTrial{Protocol: *template.JSON200})
+	draft, err := s.organiser.api.CreateTrialWithResponse(ctx, s.club, openapi.NewTrial{Protocol: template.JSON200})
 	if err := expect(draft, err, "draft a trial", 201); err != nil {
 		return err
 	}

@@ -76,7 +76,7 @@ func newValley(t *testing.T, change ...func(p *openapi.Protocol)) *valley {
 	for _, c := range change {
 		c(&p)
 	}
-	v.trial = reply[openapi.Trial](v, organiser, "POST", fmt.Sprintf("/v1/clubs/%s/trials", v.club), openapi.NewTrial{Protocol: p}).ID
+	v.trial = reply[openapi.Trial](v, organiser, "POST", fmt.Sprintf("/v1/clubs/%s/trials", v.club), openapi.NewTrial{Protocol: &p}).ID
 	for _, state := range []string{"registered", "open"} {
 		reply[openapi.Trial](v, organiser, "POST", v.path("/state"), openapi.TrialMove{State: state})
 	}
@@ -205,7 +205,8 @@ type phone struct {
 	stop func()
 	from page.ScriptIdentifier
 
-	rested time.Time // when the same finger may tap again
+	rested  time.Time // when a fly may be tapped again
+	pressed map[string]time.Time
 }
 
 func (v *valley) phone() *phone {
@@ -311,10 +312,14 @@ func (p *phone) at(words string) {
 // later moves the clocks on.
 func (p *phone) later(d time.Duration) {
 	p.v.t.Helper()
-	p.v.mu.Lock()
-	p.v.now = p.v.now.Add(d)
-	p.v.mu.Unlock()
+	p.v.later(d)
 	p.setClock()
+}
+
+func (v *valley) later(d time.Duration) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.now = v.now.Add(d)
 }
 
 // js is what a script in the page comes to.
@@ -370,6 +375,13 @@ func (p *phone) tap(whats ...string) {
 	p.v.t.Helper()
 	for _, what := range whats {
 		p.until("there is "+what, fmt.Sprintf(`!!%s`, find(what)))
+		if p.pressed == nil {
+			p.pressed = map[string]time.Time{}
+		}
+		if !strings.HasSuffix(what, ": more") {
+			time.Sleep(time.Until(p.pressed[what].Add(950 * time.Millisecond))) // the same button soon after is an echo
+		}
+		p.pressed[what] = time.Now()
 		js[any](p, fmt.Sprintf(`(() => { const e = %s; (e.tagName === "LABEL" ? e.querySelector("input") ?? e : e).click(); })()`, find(what)))
 	}
 }

@@ -44,15 +44,18 @@ func (s *Service) sourceOf(ctx context.Context, tx trial.ReadTx, t trial.Trial, 
 	return src, nil
 }
 
-// sourceVersions lists the versions of a trial's protocol.
+// sourceVersions lists the versions of a trial's protocol, oldest first.
 func sourceVersions(ctx context.Context, tx trial.ReadTx, t trial.Trial) ([]exchange.SourceVersion, error) {
-	versions := make([]exchange.SourceVersion, t.ProtocolVersion)
-	for i := range versions {
-		p, canonical, err := tx.ProtocolBy(ctx, t.ID, i+1)
-		if err != nil {
-			return nil, err
+	views, err := versionsOf(ctx, tx, t.ID)
+	if err != nil {
+		return nil, err
+	}
+	versions := make([]exchange.SourceVersion, len(views))
+	for i, v := range views {
+		versions[i] = exchange.SourceVersion{N: v.Version, At: v.At, Protocol: v.Protocol, Canonical: v.Canonical, Reason: v.Reason}
+		for _, change := range v.Changes {
+			versions[i].Fields = append(versions[i].Fields, change.Field)
 		}
-		versions[i] = exchange.SourceVersion{N: i + 1, At: *t.RegisteredAt, Protocol: p, Canonical: canonical}
 	}
 	return versions, nil
 }

@@ -1,9 +1,12 @@
 package conduct
 
 import (
+	"archive/zip"
 	"context"
 	"errors"
+	"fmt"
 	"io"
+	"io/fs"
 
 	"evenrig/service/trial"
 )
@@ -124,4 +127,30 @@ func (r *PackageReader) load(n int) error {
 		r.n = n
 	}
 	return err
+}
+
+// PublishedResult returns the result in the package of a published trial that stands, byte for byte.
+func (s *Service) PublishedResult(ctx context.Context, id trial.ID) (trial.Publication, []byte, error) {
+	return s.publishedFile(ctx, id, "result.json")
+}
+
+// PublishedReport returns the report page in the package of a published trial that stands.
+func (s *Service) PublishedReport(ctx context.Context, id trial.ID) (trial.Publication, []byte, error) {
+	return s.publishedFile(ctx, id, "report.html")
+}
+
+func (s *Service) publishedFile(ctx context.Context, id trial.ID, name string) (trial.Publication, []byte, error) {
+	e, r, err := s.OpenPackage(ctx, id, 0)
+	if err != nil {
+		return e, nil, err
+	}
+	archive, err := zip.NewReader(r, e.Size)
+	if err != nil {
+		return e, nil, fmt.Errorf("open the package of trial %s: %w", id, err)
+	}
+	text, err := fs.ReadFile(archive, name)
+	if err != nil {
+		return e, nil, fmt.Errorf("read the package of trial %s: %w", id, err)
+	}
+	return e, text, nil
 }

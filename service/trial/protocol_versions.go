@@ -78,6 +78,8 @@ var fieldRules = []fieldRule{
 	{"welfare.local_rules", anyChange, "the law and the water's owner may change their rules"},
 	{"welfare.report_line", anyChange, "whom to tell may change"},
 	{"welfare.cautions", anyChange, "advice may change"},
+	{"repeat_of", nil, "the register says which trial this one repeats"},
+	{"nonce", nil, "it belongs to the fingerprint that was registered"},
 }
 
 func anyChange(_, _ Protocol) string { return "" }
