@@ -53,15 +53,6 @@ func (s *Site) samplePage(v *Visit) error {
 	return v.Page("sample", s.sample.body)
 }
 
-// body is a part of a page that package report makes, which escapes what people wrote.
-func body(write func(io.Writer) error) (template.HTML, error) {
-	var b bytes.Buffer
-	if err := write(&b); err != nil {
-		return "", err
-	}
-	return template.HTML(b.String()), nil
-}
-
 func (s *Site) sampleTable(v *Visit) error {
 	v.Response().Header().Set("Content-Disposition", `attachment; filename="season.csv"`)
 	return v.Blob(http.StatusOK, "text/csv; charset=utf-8", sample)

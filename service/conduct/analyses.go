@@ -231,12 +231,6 @@ func analysisInput(p trial.Protocol, all []trial.EnrolmentCount) analysis.Input 
 // ReportPolicy is the Content-Security-Policy under which a report page is shown: its own style sheet and nothing else.
 var ReportPolicy = report.ContentPolicy
 
-// Shape is a form in which a result is shown.
-type Shape func(io.Writer, analysis.Result, report.About) error
-
-// ReportPage is the whole report as a page of its own.
-var ReportPage Shape = report.HTML
-
 // Report writes a finished analysis in the shape; n 0 is the last that stands. It tells nothing of anybody's name or spot.
 func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n int, shape Shape, w io.Writer) error {
 	var a trial.Analysis
