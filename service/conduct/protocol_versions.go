@@ -80,6 +80,7 @@ func (s *Service) AmendProtocol(ctx context.Context, actor trial.Actor, id trial
 		if err != nil {
 			return err
 		}
+		p.Nonce = before.Nonce
 		changes, err := before.Amends(p, reason)
 		if err != nil {
 			return err
@@ -120,8 +121,12 @@ func versionRecord(salts trial.Parts, v VersionView, previous trial.Digest) (rec
 	for i, c := range v.Changes {
 		changed[i] = c.Field
 	}
+	plan, err := planDigest(v.Protocol)
+	if err != nil {
+		return record{}, err
+	}
 	return recordOf(salts,
-		fields{"version": v.Version, "protocol": v.Fingerprint, "previous": previous, "fields": changed, "reason": v.Reason, "week": week(v.At)},
+		fields{"version": v.Version, "protocol": v.Fingerprint, "plan": plan, "previous": previous, "fields": changed, "reason": v.Reason, "week": week(v.At)},
 		fields{"by": v.By, "at": at(v.At), "changes": v.Changes},
 	)
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"encoding/hex"
 	"slices"
 	"time"
 
@@ -30,6 +31,7 @@ func (s *Service) CreateTrial(ctx context.Context, actor trial.Actor, club trial
 		ID: s.newID(), ClubID: club, Title: p.Title, State: trial.Draft, Design: p.Design, Source: p.Source,
 		Revision: 1, ProtocolVersion: 1, CreatedAt: s.now(),
 	}
+	p.Nonce = "" // registering draws it
 	text, err := canonical(p)
 	if err != nil {
 		return TrialView{}, err
@@ -138,6 +140,7 @@ func (s *Service) Protocol(ctx context.Context, actor trial.Actor, id trial.ID) 
 
 // WriteProtocol replaces a draft's protocol; seen is the revision that the organiser last read.
 func (s *Service) WriteProtocol(ctx context.Context, actor trial.Actor, id trial.ID, seen int, p trial.Protocol) (ProtocolView, error) {
+	p.Nonce = ""
 	text, err := canonical(p)
 	if err != nil {
 		return ProtocolView{}, err
@@ -174,7 +177,7 @@ func (s *Service) WriteProtocol(ctx context.Context, actor trial.Actor, id trial
 // sealed seed; locking fixes the records, reveals the seed and enqueues the closing analysis. It returns the trial as
 // it then stands.
 func (s *Service) MoveTrial(ctx context.Context, actor trial.Actor, id trial.ID, to trial.State, reason string) (TrialView, error) {
-	now, seed := s.now(), s.bytes32()
+	now, seed, nonce := s.now(), s.bytes32(), s.bytes32()
 	salts := trial.Parts{PublicSalt: s.bytes32(), PrivateSalt: s.bytes32()}
 	sealed, err := s.key.seal(s.random, id, seed)
 	if err != nil {
@@ -188,7 +191,7 @@ func (s *Service) MoveTrial(ctx context.Context, actor trial.Actor, id trial.ID,
 		if err != nil {
 			return err
 		}
-		p, text, err := tx.ProtocolBy(ctx, id, t.ProtocolVersion)
+		p, _, err := tx.ProtocolBy(ctx, id, t.ProtocolVersion)
 		if err != nil {
 			return err
 		}
@@ -199,7 +202,8 @@ func (s *Service) MoveTrial(ctx context.Context, actor trial.Actor, id trial.ID,
 		t.State = to
 		switch to {
 		case trial.Registered:
-			if err := s.register(ctx, tx, &t, p, text, seed, sealed, now); err != nil {
+			p.Nonce = hex.EncodeToString(nonce[:])
+			if err := s.register(ctx, tx, &t, p, seed, sealed, now); err != nil {
 				return err
 			}
 		case trial.Closed:
@@ -217,8 +221,15 @@ func (s *Service) MoveTrial(ctx context.Context, actor trial.Actor, id trial.ID,
 	return s.Trial(ctx, actor, id)
 }
 
-func (s *Service) register(ctx context.Context, tx trial.Tx, t *trial.Trial, p trial.Protocol, text []byte, seed [32]byte, sealed []byte, now time.Time) error {
+func (s *Service) register(ctx context.Context, tx trial.Tx, t *trial.Trial, p trial.Protocol, seed [32]byte, sealed []byte, now time.Time) error {
 	if err := p.Validate(); err != nil {
+		return err
+	}
+	text, err := canonical(p)
+	if err != nil {
+		return err
+	}
+	if err := tx.SaveProtocol(ctx, t.ID, t.ProtocolVersion, p, text); err != nil {
 		return err
 	}
 	t.RegisteredAt, t.Fingerprint = &now, sha256.Sum256(text)
@@ -256,6 +267,13 @@ func (s *Service) saveMove(ctx context.Context, tx trial.Tx, t trial.Trial, chan
 	}
 	if change.To == trial.Registered {
 		public["protocol"], public["commitment"], public["scheme"] = t.Fingerprint, t.Commitment, t.Scheme
+		p, _, err := tx.ProtocolBy(ctx, t.ID, t.ProtocolVersion)
+		if err != nil {
+			return err
+		}
+		if public["plan"], err = planDigest(p); err != nil {
+			return err
+		}
 	}
 	if parts.Public, err = canonical(public); err != nil {
 		return err

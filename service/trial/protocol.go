@@ -4,7 +4,8 @@ package trial
 // it; Validate says what is accepted. Shares are percent here (60 means 60 of 100 fish), lengths centimetres or
 // millimetres as the field's name says, temperatures degrees Celsius, dates "2026-09-01". Looks is null unless Stopping is
 // group_sequential; EvidenceOpen, with anytime only, lets members read the running evidence. RepeatOf is
-// the published trial that this one repeats, zero when it repeats none.
+// the published trial that this one repeats, zero when it repeats none. Nonce is 32 random bytes in hexadecimal that registering adds and
+// nobody publishes: without them a short list of waters could be guessed from the fingerprint.
 type Protocol struct {
 	Title          string    `json:"title"`
 	Question       string    `json:"question"`
@@ -38,6 +39,7 @@ type Protocol struct {
 	OutingLimits   Outings   `json:"outing_limits"`
 	Welfare        Welfare   `json:"welfare"`
 	RepeatOf       ID        `json:"repeat_of,omitzero"`
+	Nonce          string    `json:"nonce,omitempty"`
 }
 
 // Pattern is one of the two flies compared. Shape and Colour are what an angler tells the two apart by at the water.

@@ -15,7 +15,7 @@ func (p Protocol) Published() Protocol {
 	for i := range p.Waters {
 		p.Waters[i].Name = fmt.Sprintf("water %d", i+1)
 	}
-	p.Rig.TiedBy, p.Rig.Batch, p.Welfare.LocalRules, p.Welfare.ReportLine = "", "", "", ""
+	p.Rig.TiedBy, p.Rig.Batch, p.Welfare.LocalRules, p.Welfare.ReportLine, p.Nonce = "", "", "", "", ""
 	return p
 }
 
