@@ -2980,7 +2980,10 @@ type Protocol struct {
 	MinAnglers int `json:"min_anglers"`
 
 	// MinLengthMm 0 to 2000; shorter fish are counted, not analysed
-	MinLengthMm  int          `json:"min_length_mm"`
+	MinLengthMm int `json:"min_length_mm"`
+
+	// Nonce 32 random bytes in hexadecimal, drawn when the trial is registered, so that the fingerprint tells nothing of the waters to who does not know them. What a request says is not read
+	Nonce        *string      `json:"nonce,omitempty"`
 	OutingLimits OutingLimits `json:"outing_limits"`
 
 	// Patterns Exactly two, one test and one control
