@@ -11,7 +11,6 @@ import (
 
 	"evenrig/openapi"
 	"evenrig/service/conduct"
-	"evenrig/service/exchange"
 	"evenrig/service/trial"
 )
 
@@ -38,7 +37,7 @@ func publishedFrom(v conduct.PublishedView) openapi.PublishedTrial {
 			}
 		}),
 	}
-	for _, l := range exchange.Licences() {
+	for _, l := range conduct.Licences() {
 		if l.ID == told.Licence {
 			p.LicenceName, p.LicenceURL = l.Name, l.URL
 		}
@@ -83,8 +82,33 @@ func (f packageFile) VisitGetPackageResponse(w http.ResponseWriter) error {
 	published(w, fmt.Sprintf(`"%s"`, f.edition.Package))
 	w.Header().Set("Content-Type", "application/zip")
 	w.Header().Set("Content-Disposition", fmt.Sprintf(`attachment; filename="two-fly-trial-%s-edition-%d.zip"`, f.edition.TrialID, f.edition.Edition))
-	http.ServeContent(w, f.request, "", time.Time{}, f.bytes)
+	parts := &partWriter{ResponseWriter: w}
+	http.ServeContent(parts, f.request, "", time.Time{}, f.bytes)
+	if parts.none {
+		return refuse(http.StatusRequestedRangeNotSatisfiable, "range.none", "the package has %d bytes; accepted: a Range of whole numbers within them", f.edition.Size)
+	}
 	return nil
+}
+
+// partWriter keeps the plain words of net/http about a part that is not there from being sent.
+type partWriter struct {
+	http.ResponseWriter
+	none bool
+}
+
+// WriteHeader implements http.ResponseWriter.
+func (w *partWriter) WriteHeader(status int) {
+	if w.none = status == http.StatusRequestedRangeNotSatisfiable; !w.none {
+		w.ResponseWriter.WriteHeader(status)
+	}
+}
+
+// Write implements http.ResponseWriter.
+func (w *partWriter) Write(b []byte) (int, error) {
+	if w.none {
+		return len(b), nil
+	}
+	return w.ResponseWriter.Write(b)
 }
 
 // published sets what every published file is answered with: others' pages may read it, caches keep it and ask again each time.

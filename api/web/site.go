@@ -55,7 +55,7 @@ type Route struct {
 
 // Routes lists every address of the pages; a new group adds its own here.
 func (s *Site) Routes() []Route {
-	return slices.Concat(s.frontRoutes(), s.registerRoutes(), s.referenceRoutes(), s.dropRoutes(), s.resultRoutes(), s.tableRoutes(), s.waterRoutes())
+	return slices.Concat(s.frontRoutes(), s.registerRoutes(), s.referenceRoutes(), s.dropRoutes(), s.resultRoutes(), s.publishedRoutes(), s.tableRoutes(), s.waterRoutes())
 }
 
 // Register adds the pages and their assets to the router.

@@ -49,9 +49,15 @@ func (s *Service) PublishTrial(ctx context.Context, actor trial.Actor, id trial.
 	return edition, err
 }
 
-// licences are the SPDX identifiers of the licences to choose from.
+// Licence is a licence that a package can be published under.
+type Licence = exchange.Licence
+
+// Licences lists the licences to choose from.
+func Licences() []Licence { return exchange.Licences() }
+
+// licences are their SPDX identifiers.
 func licences() (ids []string) {
-	for _, l := range exchange.Licences() {
+	for _, l := range Licences() {
 		ids = append(ids, l.ID)
 	}
 	return ids
