@@ -8,7 +8,6 @@ import (
 
 	"evenrig/openapi"
 	"evenrig/service/conduct"
-	"evenrig/service/exchange"
 	"evenrig/service/trial"
 )
 
@@ -64,7 +63,7 @@ func (h *handlers) ReadPackage(ctx context.Context, r openapi.ReadPackageRequest
 	}
 	body := openapi.PackageRead{
 		Trial: trialFrom(copied.Trial),
-		Findings: each(copied.Findings.Findings, func(f exchange.Finding) openapi.PackageFinding {
+		Findings: each(copied.Findings.Findings, func(f conduct.Finding) openapi.PackageFinding {
 			return openapi.PackageFinding{Part: f.Part, Outcome: openapi.PackageFindingOutcome(f.Outcome), Text: f.Text}
 		}),
 	}

@@ -14,6 +14,9 @@ import (
 	"evenrig/service/trial"
 )
 
+// Finding is one thing that was looked at in a package, and what came of it.
+type Finding = exchange.Finding
+
 // Copied is a trial that was read from a package, with what verifying the package came to. Created is false when the club had read the
 // same package before; then nothing was changed.
 type Copied struct {
