@@ -204,7 +204,7 @@ type Unit struct {
 	N            int
 	DrawN        int
 	First        trial.Arrangement
-	DrawnBy      string
+	DrawnBy      trial.DrawnBy
 	Slip         int
 	SameFlyCheck bool
 	Fetched      string // weeks

@@ -31,7 +31,7 @@ func largePackage(b *testing.B, anglers, each int) Package {
 	}
 	p.Outings = made(anglers, func(i int) Outing { return Outing{Angler: name(i), ID: id('o', i), Week: "2026-W37", End: "planned"} })
 	p.Units = made(anglers, func(i int) Unit {
-		return Unit{Angler: name(i), ID: id('u', i), N: 1, DrawN: 1, First: trial.TestLower, DrawnBy: drawnByService}
+		return Unit{Angler: name(i), ID: id('u', i), N: 1, DrawN: 1, First: trial.TestLower, DrawnBy: trial.ByService}
 	})
 	p.Periods = made(anglers, func(i int) Period {
 		return Period{Angler: name(i), ID: id('p', i), Outing: id('o', i), Unit: id('u', i), Block: "1", Number: "1", Half: 1, Drawn: trial.TestLower, Fished: trial.TestLower, Confirmed: true, Week: "2026-W37"}

@@ -181,7 +181,7 @@ func monthOf(week string) string {
 func (a publishedAngler) effort(plan trial.Protocol) trial.Effort {
 	r := trial.Records{Enrolment: trial.Enrolment{Pseudonym: a.Pseudonym}, Units: a.unitRecords()}
 	for _, o := range a.outings {
-		outing := trial.Outing{ID: o.ID, StartedLate: o.StartedLate}
+		outing := trial.Outing{ID: o.ID, StartedLate: o.StartedLate, Void: o.Void, Disputed: o.Disputed}
 		if o.End != "" {
 			outing.End = &trial.OutingEnd{Reason: o.End, NotLogged: o.NotLogged}
 		}
@@ -217,7 +217,10 @@ func (a publishedAngler) unitRecords() []trial.Unit {
 	}
 	units := make([]trial.Unit, len(a.units))
 	for i, u := range a.units {
-		units[i] = trial.Unit{ID: u.ID, N: u.N, First: u.First, SameFlyCheck: u.SameFlyCheck}
+		units[i] = trial.Unit{ID: u.ID, N: u.N, First: u.First, SameFlyCheck: u.SameFlyCheck, DrawnBy: u.DrawnBy, DrawN: u.DrawN, Slip: u.Slip}
+		if u.Lost {
+			units[i].LostAt = &packageTime
+		}
 		if opened[u.ID] {
 			units[i].OpenedAt = &packageTime
 		}

@@ -142,7 +142,7 @@ func (s *shower) days() {
 	angler := s.Enrolment.Pseudonym
 	for _, o := range s.Outings {
 		row := Outing{
-			Angler: angler, ID: o.ID.Public(), Version: o.ProtocolVersion, StartedLate: o.StartedLate, Temperature: o.WaterTemperature,
+			Angler: angler, ID: o.ID.Public(), Version: o.ProtocolVersion, StartedLate: o.StartedLate, Temperature: o.WaterTemperature, Void: o.Void, Disputed: o.Disputed,
 		}
 		row.Cell, row.Week = s.place(o.ID, placeOf(s.Enrolment, o))
 		if o.End != nil {
@@ -178,7 +178,10 @@ func (s *shower) blocks() {
 	}
 	for _, u := range s.Units {
 		row := Unit{
-			Angler: angler, ID: u.ID.Public(), N: u.N, DrawN: u.N, First: u.First, DrawnBy: drawnByService, SameFlyCheck: u.SameFlyCheck,
+			Angler: angler, ID: u.ID.Public(), N: u.N, First: u.First, DrawnBy: cmp.Or(u.DrawnBy, trial.ByService), Slip: u.Slip, SameFlyCheck: u.SameFlyCheck, Lost: u.LostAt != nil,
+		}
+		if !u.Own() {
+			row.DrawN = cmp.Or(u.DrawN, u.N)
 		}
 		row.Fetched = s.week(&u.FetchedAt, "fetched", &row.Withheld)
 		row.Opened = s.week(u.OpenedAt, "opened", &row.Withheld)
@@ -186,9 +189,6 @@ func (s *shower) blocks() {
 		s.shown.units = append(s.shown.units, row)
 	}
 }
-
-// drawnByService is who drew a unit whose order can be worked out again.
-const drawnByService = "service"
 
 func (s *shower) fishes() {
 	outings := map[trial.ID]trial.ID{}
@@ -200,7 +200,7 @@ func (s *shower) fishes() {
 		row := Fish{
 			Angler: s.Enrolment.Pseudonym, ID: c.ID.Public(), Outing: outings[c.PeriodID].Public(), Period: c.PeriodID.Public(), TakenPattern: c.TakenPattern, TakenPosition: c.TakenPosition,
 			Outcome: c.Outcome, FoulHooked: c.FoulHooked, RigIntact: c.RigIntact, Double: c.DoubleID.Public(), Origin: c.Origin, LengthCM: wholeCM(c.Length),
-			Welfare: c.Welfare, Void: c.Void, AfterLock: c.AfterLock, Amendments: s.corrected[c.ID],
+			Welfare: c.Welfare, Void: c.Void, AfterLock: c.AfterLock, Disputed: c.Disputed, Amendments: s.corrected[c.ID],
 			Arrangement: t.Arrangement, Taken: t.Taken, Exclusion: t.Exclusion, Late: t.Late, Deviated: t.Deviated, WaterType: t.WaterType, Fly: t.Fly, Columns: t.Columns,
 		}
 		place := at(s.places[outings[c.PeriodID]], weekOf(c.CaughtAt))
@@ -279,7 +279,7 @@ func (s *shower) mayShow(e trial.LedgerEntry, public []byte) bool {
 		var before, after publicPart
 		return json.Unmarshal(part.Old, &before) == nil && json.Unmarshal(part.New, &after) == nil &&
 			len(s.withheld[e.Subject]) == 0 && s.shows(at, before) && s.shows(at, after) && !s.Protocol.Names(part.Reason, s.People)
-	case trial.LedgerOutingEnd, trial.LedgerPeriodEnd, trial.LedgerUnit:
+	case trial.LedgerOutingEnd, trial.LedgerPeriodEnd, trial.LedgerUnit, trial.LedgerUnitLost, trial.LedgerTemperature:
 		return s.shows(at, part)
 	}
 	return false

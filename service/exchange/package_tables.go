@@ -214,7 +214,7 @@ func unitColumns() []column[Unit] {
 		wholeColumn("n", "number of the angler's block, from 1", "", func(r *Unit) *int { return &r.N }),
 		wholeColumn("draw_n", "its number in the draw, from 1; 0 where the service did not draw it", "", func(r *Unit) *int { return &r.DrawN }),
 		needed(arrangementColumn("first", "arrangement of the first half; the second has the flies changed over", func(r *Unit) *trial.Arrangement { return &r.First })),
-		needed(textColumn("drawn_by", "service, phone (a coin when the carried ones had run out), slip (sealed paper), coin (written down before the first cast)", func(r *Unit) *string { return &r.DrawnBy })),
+		needed(wordColumn("drawn_by", "service, phone (a coin when the carried ones had run out), slip (sealed paper), coin (written down before the first cast)", func(r *Unit) *trial.DrawnBy { return &r.DrawnBy }, trial.ByService, trial.ByPhone, trial.BySlip, trial.ByCoin)),
 		wholeColumn("slip", "number of the paper slip, 0 for none", "", func(r *Unit) *int { return &r.Slip }),
 		truthColumn("same_fly_check", "fished with two control flies", func(r *Unit) *bool { return &r.SameFlyCheck }),
 		weekColumn("fetched", "when it was handed out", func(r *Unit) *string { return &r.Fetched }),

@@ -49,6 +49,9 @@ func (v *verifier) derivedOf(a publishedAngler) {
 			v.found.differs(partDerived, "fish %s of %s belongs to a period that is not here, or to another outing", c.ID, a.Pseudonym)
 			continue
 		}
+		if outings[p.Outing].Disputed {
+			c.Disputed = true // what was agreed of an outing holds for its fish
+		}
 		v.fish(c, p, units[p.Unit], slices.Concat(reports[p.ID], reports[p.Outing]))
 	}
 }
@@ -121,6 +124,8 @@ func (v *verifier) applies(reason trial.Exclusion, c Fish, p Period, u Unit, rep
 	switch reason {
 	case trial.Void:
 		return surely(c.Void)
+	case trial.Disputed:
+		return surely(c.Disputed)
 	case trial.SameFlyCheck:
 		return surely(u.SameFlyCheck)
 	case trial.ExcludeLost:

@@ -46,15 +46,16 @@ func (v *verifier) anglersRecords() error {
 
 // drawOf draws the angler's units again.
 func (v *verifier) drawOf(a publishedAngler) (drawn int) {
-	most := 0
+	most, byService := 0, 0
 	numbers := map[int]bool{}
 	for _, u := range a.units {
 		if numbers[u.N] || u.N < 1 {
 			v.found.differs(partDraw, "unit %d of %s stands twice or has no number", u.N, a.Pseudonym)
 		}
 		numbers[u.N] = true
-		if u.DrawnBy == drawnByService {
+		if u.DrawnBy == trial.ByService {
 			most = max(most, u.DrawN)
+			byService++
 		}
 	}
 	for n := 1; n <= len(numbers); n++ {
@@ -69,21 +70,21 @@ func (v *verifier) drawOf(a publishedAngler) (drawn int) {
 		v.found.untold(partDraw, "The units cannot be drawn again: a word of draw night is left out, because it names somebody.")
 		return 0
 	}
-	if most > len(a.units) {
-		v.found.differs(partDraw, "%s has %d units, and one is number %d of the draw", a.Pseudonym, len(a.units), most)
+	if most != byService {
+		v.found.differs(partDraw, "%s has %d units of the draw, and the last is its number %d", a.Pseudonym, byService, most)
 		return 0
 	}
 	orders := v.plan.Draw.Orders(v.allocationKey(a.Angler), most)
 	for _, u := range a.units {
 		switch {
-		case u.DrawnBy != drawnByService:
+		case u.DrawnBy != trial.ByService:
 			v.found.untold(partDraw, "Units that were drawn by a coin or a paper slip cannot be drawn again; units.csv says which.")
 		case u.DrawN < 1 || orders[u.DrawN-1] != u.First:
 			v.found.differs(partDraw, "unit %d of %s is not what seed, words and code give", u.N, a.Pseudonym)
 		default:
 			drawn++
 		}
-		if u.SameFlyCheck != (u.N <= v.plan.Draw.SameFlyCheck) {
+		if u.DrawnBy == trial.ByService && u.SameFlyCheck != (u.N <= v.plan.Draw.SameFlyCheck) {
 			v.found.differs(partDraw, "unit %d of %s is wrongly said to be fished with two control flies, or not", u.N, a.Pseudonym)
 		}
 	}
@@ -148,6 +149,10 @@ func (v *verifier) ledgerOf(a publishedAngler) {
 	}
 	for _, u := range a.units {
 		v.row(a, records, trial.LedgerUnit, u.ID, u.parts())
+		if lost := records[recordKey{trial.LedgerUnitLost, u.ID}] != nil; lost != u.Lost {
+			v.found.differs(partRecords, "that unit %d of %s was lost is in the table or the ledger alone", u.N, a.Pseudonym)
+		}
+		delete(records, recordKey{trial.LedgerUnitLost, u.ID})
 	}
 	for _, p := range a.periods {
 		v.row(a, records, trial.LedgerPeriod, p.ID, p.parts())
@@ -233,8 +238,11 @@ func absent(name string, row part) any {
 	case "slip":
 		return 0
 	case "drawn_by":
-		return drawnByService
+		return trial.ByService
 	case "draw_n":
+		if row["drawn_by"] != trial.ByService {
+			return 0
+		}
 		return row["n"]
 	}
 	return row[name]
@@ -302,11 +310,21 @@ func (v *verifier) amendmentEntry(a publishedAngler, e Entry, records map[record
 		if other, renamed := amendmentNames[name]; renamed {
 			name = other
 		}
-		if was, known := r.now[name]; known && !sameJSON(was, beforeOf(before, name)) {
-			v.found.differs(partRecords, "correction %d of record %s of %s says that %s was %s before, and it was %s", row.N, e.Subject, a.Pseudonym, name, jsonText(beforeOf(before, name)), jsonText(was))
+		value, old := asTyped(name, value), asTyped(name, beforeOf(before, name))
+		if was, known := r.now[name]; known && !sameJSON(was, old) {
+			v.found.differs(partRecords, "correction %d of record %s of %s says that %s was %s before, and it was %s", row.N, e.Subject, a.Pseudonym, name, jsonText(old), jsonText(was))
 		}
 		r.now[name] = value
 	}
+}
+
+// asTyped is a temperature as the first record has it, with its unit in one text.
+func asTyped(name string, value any) any {
+	var m trial.Measure
+	if _, parts := value.(map[string]any); name == "water_temperature" && parts && json.Unmarshal([]byte(jsonText(value)), &m) == nil {
+		return m.String()
+	}
+	return value
 }
 
 func beforeOf(before part, name string) any {

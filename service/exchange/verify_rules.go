@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/json"
 	"reflect"
+	"slices"
 
 	"evenrig/service/trial"
 )
@@ -120,6 +121,7 @@ func (v *verifier) versionEntry(e Entry) {
 		Version  int          `json:"version"`
 		Protocol trial.Digest `json:"protocol"`
 		Plan     trial.Digest `json:"plan"`
+		Fields   []string     `json:"fields"`
 		Reason   string       `json:"reason"`
 	}
 	if err := json.Unmarshal([]byte(e.Public), &version); err != nil {
@@ -131,8 +133,8 @@ func (v *verifier) versionEntry(e Entry) {
 		return
 	}
 	row := v.Versions[version.Version-1]
-	if row.Fingerprint != version.Protocol || row.Reason != oneLineEnd(version.Reason) {
-		v.found.differs(partRules, "version %d of the rule sheet has another fingerprint or reason in the ledger than in protocol_versions.csv", version.Version)
+	if row.Fingerprint != version.Protocol || !slices.Equal(row.Fields, version.Fields) || row.Reason != oneLineEnd(version.Reason) {
+		v.found.differs(partRules, "version %d of the rule sheet has another fingerprint, other fields or another reason in the ledger than in protocol_versions.csv", version.Version)
 	}
 	v.planEntry(version.Version, version.Plan)
 }
