@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/http/cookiejar"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -90,14 +91,25 @@ func (b *browser) post(path string, fields ...string) *browser {
 func (b *browser) shows(status int, texts ...string) *browser {
 	b.w.t.Helper()
 	if b.last.StatusCode != status {
-		b.w.t.Fatalf("%s %s answered %d, want %d:\n%s", b.last.Request.Method, b.last.Request.URL, b.last.StatusCode, status, b.body)
+		b.w.t.Fatalf("%s %s answered %d, want %d:\n%s", b.last.Request.Method, b.last.Request.URL, b.last.StatusCode, status, b.text())
 	}
 	for _, text := range texts {
 		if !strings.Contains(b.body, text) {
-			b.w.t.Errorf("%s does not show %q:\n%s", b.last.Request.URL, text, b.body)
+			b.w.t.Errorf("%s does not show %q:\n%s", b.last.Request.URL, text, b.text())
 		}
 	}
 	return b
+}
+
+var markup = regexp.MustCompile(`(?s)<svg.*?</svg>|<[^>]*>|\n\s*`)
+
+// text is what the page says, for messages.
+func (b *browser) text() string {
+	body := b.body
+	if i := strings.Index(body, "<main"); i >= 0 {
+		body = body[i:]
+	}
+	return markup.ReplaceAllString(body, " ")
 }
 
 // signedIn is the browser of a person, who gets an address and a password for it.

@@ -126,7 +126,7 @@ func (s *Site) clubOf(v *Visit, id trial.ID) (view clubView, err error) {
 			return view, err
 		}
 		for _, i := range invitations {
-			if i.Usable(s.o.Now()) == nil {
+			if i.Usable(s.service.Now()) == nil {
 				view.Invitations = append(view.Invitations, i)
 			}
 		}

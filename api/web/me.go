@@ -131,7 +131,7 @@ func (s *Site) makeToken(v *Visit) error {
 	view := tokensView{Form: f}
 	days, err := f.whole("days")
 	if err == nil {
-		end := s.o.Now().Add(time.Duration(days) * 24 * time.Hour)
+		end := s.service.Now().Add(time.Duration(days) * 24 * time.Hour)
 		want.ExpiresAt = &end
 		var made trial.Token
 		if made, view.Secret, err = s.service.CreateToken(v.Ctx(), v.Actor, want, f.Values["scopes"]); err == nil {

@@ -74,7 +74,7 @@ func (s *Site) standing(v *Visit) (t standing, err error) {
 	if err != nil {
 		return t, err
 	}
-	t.Now = s.o.Now()
+	t.Now = s.service.Now()
 	if t.TrialView, err = s.service.Trial(v.Ctx(), v.Actor, id); err != nil {
 		return t, err
 	}

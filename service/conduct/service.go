@@ -80,5 +80,8 @@ func (s *Service) newID() trial.ID {
 	return trial.ID(id)
 }
 
+// Now is the time by which the service judges what is due, for pages that say so beforehand.
+func (s *Service) Now() time.Time { return s.now() }
+
 // now is the clock in UTC, at the precision that the database keeps.
 func (s *Service) now() time.Time { return s.clock().UTC().Truncate(time.Microsecond) }

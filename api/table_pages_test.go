@@ -1,0 +1,366 @@
+package api_test
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"evenrig/api/web"
+	"evenrig/openapi"
+)
+
+// tableWorld is a club with a trial, somebody in each role, and somebody of another club.
+type tableWorld struct {
+	*world
+	c                                          *club
+	e                                          *contest
+	rod                                        *rod
+	fish                                       uuid.UUID
+	period                                     openapi.Period
+	organiser, angler, scrutineer, of, outside *browser
+}
+
+func newTableWorld(t *testing.T) *tableWorld {
+	t.Helper()
+	w := newWorld(t)
+	tw := &tableWorld{world: w, c: w.newClub("Fellside Fly Fishers")}
+	tw.e = tw.c.opened(tw.c.ruleSheet())
+	tw.rod = tw.e.join("Anna of the lower beat")
+	_, _, tw.period = tw.rod.inAPeriod()
+	tw.fish = tw.rod.land(tw.period.ID, "C")
+	tw.organiser, tw.scrutineer, tw.angler = tw.c.organiser.signedIn("sef@example.org"), tw.c.scrutiny.signedIn("odo@example.org"), tw.rod.signedIn("anna@example.org")
+	tw.of = tw.c.invited("angler", "Beth of the beck").signedIn("beth@example.org")
+	tw.outside = w.newClub("Another Water").organiser.signedIn("outside@example.org")
+	return tw
+}
+
+// at fills an address of the pages in with ids of the world.
+func (w *tableWorld) at(path string) string {
+	return strings.NewReplacer(":trial", w.e.trial.String(), ":club", w.c.id.String(), ":catch", w.fish.String(), ":period", w.period.ID.String(), ":state", "paused",
+		":member", uuid.NewString(), ":invitation", uuid.NewString(), ":handover", uuid.NewString(), ":session", uuid.NewString(), ":token", uuid.NewString()).Replace(path)
+}
+
+// tablePages are the addresses of the pages at the table that show something.
+func tablePages(method string) (paths []string) {
+	for _, r := range web.New(nil, web.Options{}).Routes() {
+		if r.Method == method && r.Signed && (strings.HasPrefix(r.Path, "/trials/") || strings.HasPrefix(r.Path, "/clubs")) && !strings.Contains(r.Path, "/result") {
+			paths = append(paths, r.Path)
+		}
+	}
+	return paths
+}
+
+// Who has not signed in is sent to sign in and back; who is of another club finds nothing; nobody's page shows anything that
+// could be run.
+func TestPagesShowNobodyElsesTrials(t *testing.T) {
+	w := newTableWorld(t)
+	stranger := w.browser()
+	for _, path := range tablePages(http.MethodGet) {
+		at := w.at(path)
+		stranger.get(at).shows(200)
+		if got := stranger.last.Request.URL; got.Path != "/sign-in" || got.Query().Get("next") != at {
+			t.Errorf("a stranger at %s came to %s", path, got)
+		}
+		if path == "/clubs" {
+			continue
+		}
+		w.outside.get(at)
+		if w.outside.last.StatusCode != 404 {
+			t.Errorf("somebody of another club at %s was answered %d:\n%s", path, w.outside.last.StatusCode, w.outside.body)
+		}
+		for _, text := range []string{"Collar on the weighted nymph", "Anna of the lower beat", "Fellside"} {
+			if strings.Contains(w.outside.body, text) {
+				t.Errorf("somebody of another club reads %q at %s", text, path)
+			}
+		}
+	}
+	for _, path := range tablePages(http.MethodPost) {
+		if path == "/clubs" {
+			continue
+		}
+		if w.outside.post(w.at(path), "reason", "because I can", "word", "heron", "do", "read"); w.outside.last.StatusCode < 400 {
+			t.Errorf("somebody of another club did something at %s: %d at %s", path, w.outside.last.StatusCode, w.outside.last.Request.URL)
+		}
+	}
+}
+
+var runnable = regexp.MustCompile(`(?i)<script(?:>|\s[^>]*>[^<])|\son[a-z]+\s*=\s*["']|\sstyle\s*=|javascript:|<style`)
+
+// Every member's pages open, each with the policy, and with nothing in them that the policy would have to stop.
+func TestPagesOpenByRole(t *testing.T) {
+	w := newTableWorld(t)
+	refused := map[string][]string{
+		"organiser":  {"/own", "/own/catches/:catch", "/own/periods/:period", "/own/leave"},
+		"angler":     {"/move/:state", "/members", "/import"},
+		"scrutineer": {"/move/:state", "/members", "/import", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/leave"},
+	}
+	for role, b := range map[string]*browser{"organiser": w.organiser, "angler": w.angler, "scrutineer": w.scrutineer} {
+		for _, path := range tablePages(http.MethodGet) {
+			if strings.Contains(path, ":member") || strings.Contains(path, ":version") {
+				continue
+			}
+			b.get(w.at(path))
+			below := strings.TrimPrefix(path, "/trials/:trial")
+			switch status := b.last.StatusCode; {
+			case slices.Contains(refused[role], below) && status != 403 && status != 404 && b.last.Request.URL.Path == w.at(path):
+				t.Errorf("%s at %s was answered %d", role, path, status)
+			case !slices.Contains(refused[role], below) && status != 200:
+				t.Errorf("%s at %s was answered %d:\n%s", role, path, status, b.body)
+			}
+			if found := runnable.FindString(b.body); found != "" && !strings.Contains(path, "/print/") {
+				t.Errorf("%s at %s reads %q", role, path, found)
+			}
+		}
+	}
+}
+
+// What people write is text wherever it is shown.
+func TestPagesShowWordsAsWords(t *testing.T) {
+	w := newWorld(t)
+	const evil = `<img src=x onerror="alert(1)">`
+	c := w.newClub("Club " + evil)
+	p := c.ruleSheet()
+	p.Title, p.Question = "Collar "+evil, "Does a collar "+evil+" change the share of takes?"
+	p.Waters[0].Name = evil
+	p.Patterns[0].Name = evil
+	p.Welfare.LocalRules = evil
+	e := c.opened(p)
+	anna := e.join("Anna " + evil)
+	ok[*openapi.PutOutingResponse](t, 201)(anna.PutOutingWithResponse(t.Context(), e.trial, newID(), openapi.NewOuting{Water: evil, StartedAt: w.clock(), Note: ptr(evil), Conditions: ptr(evil)}))
+	outing, unit := anna.outingAt(evil), anna.unit()
+	fish := anna.land(anna.begin(outing, unit.ID, 1).ID, "C")
+	organiser, angler := c.organiser.signedIn("sef@example.org"), anna.signedIn("anna@example.org")
+	trialAt := "/trials/" + e.trial.String()
+	angler.post(trialAt+"/own/catches/"+fish.String(), "version", "1", "zone", "+00:00", "species", "Thymallus thymallus", "note", evil, "reason", evil)
+	organiser.post(trialAt+"/move/paused", "reason", evil)
+	for _, path := range []string{"", "/protocol", "/members", "/progress", "/draw-night", "/print/slips"} {
+		organiser.get(trialAt + path).shows(200)
+		if strings.Contains(organiser.body, "<img") {
+			t.Errorf("%s shows what was written as markup:\n%s", path, organiser.body)
+		}
+	}
+	for _, path := range []string{"", "/own", "/own/catches/" + fish.String(), "/protocol"} {
+		angler.get(trialAt + path).shows(200)
+		if strings.Contains(angler.body, "<img") {
+			t.Errorf("%s shows what was written as markup:\n%s", path, angler.body)
+		}
+	}
+	organiser.get("/clubs/"+c.id.String()).shows(200, "&lt;img")
+	w.browser().get("/sign-in?next=" + url.QueryEscape(evil)).shows(200)
+}
+
+func (r *rod) outingAt(water string) uuid.UUID {
+	r.w.t.Helper()
+	id := newID()
+	ok[*openapi.PutOutingResponse](r.w.t, 201)(r.PutOutingWithResponse(r.w.t.Context(), r.e.trial, id, openapi.NewOuting{
+		Water: water, StartedAt: r.w.clock(), WaterTemperature: &openapi.Measure{Value: 11.5, Unit: "C"},
+	}))
+	return id
+}
+
+var secretLink = regexp.MustCompile(`/(?:join|reset)#([a-z]+_[A-Za-z0-9_-]+)`)
+
+// A club's whole life at the table, without a script: invited, joined, drafted, registered, opened, joined, corrected, closed,
+// locked; an angler who leaves.
+func TestAClubAtTheTable(t *testing.T) {
+	w := newWorld(t)
+	admin := w.admin.signedIn("ada@example.org")
+	admin.get("/clubs").shows(200, "Found the club")
+	admin.post("/clubs", "name", "Fellside Fly Fishers").shows(200, "The club is founded")
+	clubAt := admin.last.Request.URL.Path
+	admin.post(clubAt+"/invitations", "role", "angler", "uses", "300").shows(422, "accepted: 1 to 200")
+	admin.post(clubAt+"/invitations", "role", "angler", "uses", "2").shows(200, "<svg class=\"squares\"", "good for 2 people")
+	secret := secretLink.FindStringSubmatch(admin.body)
+	if secret == nil {
+		t.Fatalf("there is no link:\n%s", admin.body)
+	}
+	admin.get(clubAt).shows(200, "0 of 2")
+	if strings.Contains(admin.body, secret[1]) {
+		t.Error("the invitation's secret is shown again")
+	}
+
+	anna := w.browser()
+	anna.post("/join", "secret", "https://trials.example.org/join#"+secret[1]+"x", "name", "Anna").shows(404, "no such invitation", `value="Anna"`)
+	anna.post("/join", "secret", "https://trials.example.org/join#"+secret[1], "name", "Anna of the lower beat").shows(200, "You are a member", "What I sign in with")
+	anna.post("/me/sign-in", "email", "anna@example.org", "password", "short").shows(422, "accepted: 15 to 128", `value="anna@example.org"`)
+	anna.post("/me/sign-in", "email", "anna@example.org", "password", "herons stand where the beck bends").shows(200)
+	anna.post("/sign-out").shows(200, "You are signed out")
+	anna.get("/clubs").shows(200)
+	if anna.last.Request.URL.Path != "/sign-in" {
+		t.Errorf("after signing out one comes to %s", anna.last.Request.URL)
+	}
+	anna.post("/sign-in", "email", "anna@example.org", "password", "herons stand where the beck bends", "next", clubAt).shows(200, "Fellside Fly Fishers")
+
+	admin.post(clubAt+"/trials", "title", "Collar on the weighted nymph", "source", "drawn").shows(200, "stand in the way of registering")
+	trialAt := strings.TrimSuffix(admin.last.Request.URL.Path, "/protocol")
+	admin.get(trialAt).shows(200, "Write the rule sheet")
+	anna.get(trialAt).shows(200, "The rule sheet is being written")
+	if strings.Contains(anna.body, "/move/") {
+		t.Error("an angler is offered to move the trial")
+	}
+	admin.get(trialAt+"/move/registered").shows(200, "The rule sheet has")
+	admin.post(trialAt+"/move/registered").shows(422, "the protocol has faults")
+	sheet := formOf(t, admin.get(trialAt+"/protocol").body)
+	sheet.Set("rig.spacing_cm", "a hand")
+	admin.send(trialAt+"/protocol", sheet).shows(422, "accepted: a number", "a hand")
+	for name, value := range map[string]string{
+		"question": "Does a collar on the weighted nymph change the share of takes?", "feature_changed": "an orange collar behind the bead", "rig.spacing_cm": "20,5",
+		"patterns[0].code": "C", "patterns[0].name": "collared nymph", "patterns[1].code": "N", "patterns[1].name": "plain nymph", "species[0]": "Thymallus thymallus",
+		"waters[0].name": "Upper Wend", "waters[0].water_type": "river", "season_start": "2026-09-01", "season_end": "2026-11-30", "rig.tippet_mm": "0.14",
+		"rig.hook_model": "straight shank", "rig.hook_size": "14", "outing_limits.late_limit_h": "1",
+	} {
+		sheet.Set(name, value)
+	}
+	admin.send(trialAt+"/plan", sheet).shows(200, "of 100 seasons", "20,5")
+	admin.get(trialAt+"/protocol").shows(200, `name="rig.spacing_cm" value="20"`) // asking keeps nothing
+	admin.send(trialAt+"/protocol", sheet).shows(200, "Kept.", "Nothing stands in the way", `value="20.5"`)
+	admin.send(trialAt+"/protocol", sheet).shows(412, "has been changed") // another has written meanwhile
+	admin.post(trialAt+"/move/registered").shows(200, "Let anglers join")
+
+	anna.get(trialAt).shows(200, "join if you want")
+	anna.get(trialAt+"/join").shows(200, "Wet hands", "Local rules first")
+	if strings.Contains(anna.body, "checked") {
+		t.Error("a tick is set beforehand")
+	}
+	join := formOf(t, anna.body)
+	join.Set("consent.take_part", "yes")
+	anna.send(trialAt+"/join", join).shows(422, "is not ticked")
+	for _, tick := range []string{"store", "share_pseudonymous", "licence_confirmed", "adult_or_guardian"} {
+		join.Set("consent."+tick, "yes")
+	}
+	anna.send(trialAt+"/join", join).shows(200, "You are in.")
+	anna.post(trialAt+"/draw-night", "word", "two words").shows(422, "one word")
+	anna.post(trialAt+"/draw-night", "word", "heron").shows(200, "heron", "yours")
+	admin.post(trialAt+"/draw-night/close").shows(200, "The draw stands")
+	admin.post(trialAt + "/move/open").shows(200)
+	admin.get(trialAt+"/progress").shows(200, "Which fly is ahead is hidden")
+	admin.post(trialAt+"/move/closed", "reason", "the season is over").shows(200, "the season is over")
+	admin.get(trialAt+"/move/locked").shows(200, "it can be locked from")
+	w.wait(2 * time.Hour)
+	admin.post(trialAt + "/move/locked").shows(200)
+	anna.get(trialAt+"/own/leave").shows(200, "cannot be undone")
+	anna.post(trialAt+"/own/leave", "how", "erase").shows(422, "nothing was erased")
+	anna.post(trialAt+"/own/leave", "how", "erase", "sure", "yes").shows(200, "Erased.")
+	admin.get(trialAt+"/members").shows(200, "erased")
+}
+
+var (
+	inputTag    = regexp.MustCompile(`<input [^>]*>`)
+	textareaTag = regexp.MustCompile(`(?s)<textarea [^>]*name="([^"]*)"[^>]*>(.*?)</textarea>`)
+	selectTag   = regexp.MustCompile(`(?s)<select [^>]*name="([^"]*)"[^>]*>(.*?)</select>`)
+	chosenTag   = regexp.MustCompile(`<option value="([^"]*)" selected`)
+	firstOption = regexp.MustCompile(`<option value="([^"]*)"`)
+	attribute   = regexp.MustCompile(`(\w+)="([^"]*)"`)
+)
+
+// formOf reads the fields of a page's forms as a browser would send them.
+func formOf(t *testing.T, body string) url.Values {
+	t.Helper()
+	values := url.Values{}
+	for _, tag := range inputTag.FindAllString(body, -1) {
+		found := map[string]string{}
+		for _, m := range attribute.FindAllStringSubmatch(tag, -1) {
+			found[m[1]] = m[2]
+		}
+		if found["type"] == "checkbox" && !strings.Contains(tag, " checked") || found["name"] == "" {
+			continue
+		}
+		values.Add(found["name"], found["value"])
+	}
+	for _, m := range textareaTag.FindAllStringSubmatch(body, -1) {
+		values.Set(m[1], m[2])
+	}
+	for _, m := range selectTag.FindAllStringSubmatch(body, -1) {
+		if chosen := chosenTag.FindStringSubmatch(m[2]); chosen != nil {
+			values.Set(m[1], chosen[1])
+		} else if first := firstOption.FindStringSubmatch(m[2]); first != nil {
+			values.Set(m[1], first[1])
+		}
+	}
+	return values
+}
+
+// send posts a form as it stands.
+func (b *browser) send(path string, form url.Values) *browser {
+	b.w.t.Helper()
+	var fields []string
+	for name, values := range form {
+		for _, value := range values {
+			fields = append(fields, name, value)
+		}
+	}
+	return b.post(path, fields...)
+}
+
+// Corrections on the page do what those of a program do, and say what was there.
+func TestAnAnglersOwnPages(t *testing.T) {
+	w := newTableWorld(t)
+	trialAt := w.at("/trials/:trial")
+	w.angler.get(trialAt+"/own").shows(200, "Round 1", "C", "31.5 cm", "Thymallus thymallus")
+	catchAt := w.at("/trials/:trial/own/catches/:catch")
+	form := formOf(t, w.angler.get(catchAt).shows(200, "Nothing is overwritten").body)
+	form.Set("length", "32,5")
+	w.angler.send(catchAt, form).shows(422, "needs its reason")
+	form.Set("reason", "read off the wrong mark")
+	w.angler.send(catchAt, form).shows(200, "Corrected", "32.5 cm")
+	w.angler.get(catchAt).shows(200, "read off the wrong mark", "<del>31.5 cm</del> 32.5 cm")
+	w.angler.send(catchAt, form).shows(412, "has been changed")
+	form = formOf(t, w.angler.get(catchAt).body)
+	form.Set("void", "yes")
+	form.Set("reason", "it was caught before the first cast")
+	w.angler.send(catchAt, form).shows(200, `class="void"`)
+
+	periodAt := w.at("/trials/:trial/own/periods/:period")
+	form = formOf(t, w.angler.get(periodAt).shows(200, "What was drawn never changes").body)
+	other := map[string]string{"test_lower": "control_lower", "control_lower": "test_lower"}[form.Get("fished")]
+	form.Set("fished", other)
+	form.Set("reason", "rigged the other way round")
+	w.angler.send(periodAt, form).shows(200, "not as drawn")
+	for _, b := range []*browser{w.organiser, w.of, w.scrutineer} {
+		b.get(catchAt)
+		if b.last.StatusCode < 400 {
+			t.Errorf("somebody else reads an angler's fish: %d", b.last.StatusCode)
+		}
+	}
+}
+
+// A table is read before it is taken in; reading keeps nothing.
+func TestATableIsReadFirst(t *testing.T) {
+	w := newWorld(t)
+	c := w.newClub("Fellside Fly Fishers")
+	p := c.ruleSheet()
+	p.Source = "recorded"
+	e := c.opened(p)
+	b := c.organiser.signedIn("sef@example.org")
+	at := "/trials/" + e.trial.String()
+	const good = "lower_pattern,taken_pattern,angler\nC,C,ann\nN,C,ann\nC,N,bo\n"
+	b.upload(at+"/import", "read", "caught.csv", good).shows(200, "3 rows", "by 2 anglers", "can be taken in")
+	b.get(at+"/progress").shows(200, "0 fish that count")
+	b.upload(at+"/import", "save", "caught.csv", strings.Replace(good, "N,C,ann", "N,X,ann", 1)).shows(200, "has a fault", "nothing is kept", "taken_pattern")
+	b.upload(at+"/import", "save", "caught.csv", good).shows(200, "It is taken in")
+	b.upload(at+"/import", "save", "caught.csv", good).shows(200, "taken in before")
+	b.get(at+"/progress").shows(200, "3 fish that count")
+	b.post(at+"/import", "do", "save").shows(422, "no table was sent")
+}
+
+// upload sends a file as a browser's form does.
+func (b *browser) upload(path, do, name, content string) *browser {
+	b.w.t.Helper()
+	const boundary = "a-line-that-stands-nowhere-else"
+	body := fmt.Sprintf("--%[1]s\r\nContent-Disposition: form-data; name=\"do\"\r\n\r\n%[2]s\r\n--%[1]s\r\nContent-Disposition: form-data; name=\"table\"; filename=%[3]q\r\nContent-Type: text/csv\r\n\r\n%[4]s\r\n--%[1]s--\r\n",
+		boundary, do, name, content)
+	r, err := http.NewRequestWithContext(b.w.t.Context(), http.MethodPost, b.w.url+path, strings.NewReader(body))
+	if err != nil {
+		b.w.t.Fatal(err)
+	}
+	r.Header.Set("Content-Type", "multipart/form-data; boundary="+boundary)
+	r.Header.Set("Origin", b.w.url)
+	return b.do(r)
+}
