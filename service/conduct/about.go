@@ -53,6 +53,9 @@ func (s *Service) about(ctx context.Context, tx trial.ReadTx, t trial.Trial, a t
 			about.Dates = append(about.Dates, report.Dated{What: d.what, At: *d.at})
 		}
 	}
+	if err := aboutRecords(ctx, tx, t, input, &about); err != nil {
+		return about, err
+	}
 	if t.IsCopy() {
 		return about, aboutCopy(ctx, tx, t, &about)
 	}

@@ -253,6 +253,9 @@ func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n 
 	if err != nil {
 		return fmt.Errorf("decode analysis %d of trial %s: %w", a.N, id, err)
 	}
+	if err := addLineup(&about, a); err != nil {
+		return err
+	}
 	return shape(w, result, about)
 }
 

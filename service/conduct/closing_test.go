@@ -244,6 +244,11 @@ func TestClosingAnalysis(t *testing.T) {
 			t.Errorf("the report names %q", name)
 		}
 	}
+	for _, says := range []string{"How long each half was fished", "Can you spot ours?", "Ours is number", "Who could still have cheated?", "Harm to fish"} {
+		if !strings.Contains(page.String(), says) {
+			t.Errorf("the report does not say %q", says)
+		}
+	}
 }
 
 // The catch table of a locked trial reads back and gives the same analysis as the records: same counts, same answer.

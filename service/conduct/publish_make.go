@@ -47,6 +47,9 @@ func (s *Service) MakePackage(ctx context.Context, id trial.ID, edition int) (er
 	case err != nil || e.State != trial.EditionQueued:
 		return err
 	}
+	if err := addLineup(&src.About, src.Closing); err != nil {
+		return s.failEdition(ctx, e, err)
+	}
 	if src.Anglers, err = spool.anglers(); err != nil {
 		return err
 	}
