@@ -40,6 +40,7 @@ func TestOneTrialFromDraftToReport(t *testing.T) {
 	correcting(t, e, anglers[0])
 	caring(t, e, anglers[1])
 	amending(t, e)
+	disputing(t, e, anglers)
 	ok[*openapi.WithdrawResponse](t, 204)(anglers[2].WithdrawWithResponse(ctx, e.trial, openapi.Withdrawal{Erase: true}))
 
 	e.move("paused")
@@ -300,6 +301,39 @@ func caring(t *testing.T, e *contest, r *rod) {
 	ok[*openapi.AmendOutingResponse](t, 412)(r.AmendOutingWithResponse(ctx, e.trial, outing, &openapi.AmendOutingParams{IfMatch: tag}, openapi.OutingAmendment{Reason: "again", Void: ptr(false)}))
 	if list := ok[*openapi.ListOutingAmendmentsResponse](t, 200)(r.ListOutingAmendmentsWithResponse(ctx, e.trial, outing)); len(list.JSON200.Items) != 1 || list.JSON200.Items[0].Old["void"] != false {
 		t.Errorf("the list of corrections keeps what was there: %s", list.Body)
+	}
+}
+
+// disputing files a dispute about a fish and an outing, and has two others decide.
+func disputing(t *testing.T, e *contest, anglers []*rod) {
+	ctx := t.Context()
+	owner, other := anglers[2], anglers[1]
+	fish := ok[*openapi.ListCatchesResponse](t, 200)(owner.ListCatchesWithResponse(ctx, e.trial, nil)).JSON200.Items[0]
+	sent := openapi.NewDispute{Subject: fish.ID, Words: "it was hooked on the walk back"}
+	filed := ok[*openapi.FileDisputeResponse](t, 201)(other.FileDisputeWithResponse(ctx, e.trial, sent)).JSON201
+	if !filed.Mine || filed.Own || filed.MayDecide || filed.Facts.Catch == nil || filed.Outcome != openapi.DisputeOutcomeOpen {
+		t.Errorf("a dispute just filed: %+v", filed)
+	}
+	ok[*openapi.FileDisputeResponse](t, 200)(other.FileDisputeWithResponse(ctx, e.trial, sent))
+	ok[*openapi.FileDisputeResponse](t, 409)(e.scrutiny.FileDisputeWithResponse(ctx, e.trial, sent))
+	say := openapi.NewDecision{Decision: "exclude", Reason: "not a cast of the trial"}
+	ok[*openapi.DecideDisputeResponse](t, 409)(owner.DecideDisputeWithResponse(ctx, e.trial, filed.ID, say))
+	ok[*openapi.DecideDisputeResponse](t, 409)(other.DecideDisputeWithResponse(ctx, e.trial, filed.ID, say))
+	first := ok[*openapi.DecideDisputeResponse](t, 201)(e.scrutiny.DecideDisputeWithResponse(ctx, e.trial, filed.ID, say))
+	if d := first.JSON201; d.Outcome != openapi.DisputeOutcomeOpen || !d.Decided || d.Subject != nil {
+		t.Errorf("after one decision: %s", first.Body)
+	}
+	second := ok[*openapi.DecideDisputeResponse](t, 201)(e.organiser.DecideDisputeWithResponse(ctx, e.trial, filed.ID, say))
+	if d := second.JSON201; d.Outcome != openapi.DisputeOutcomeExclude || len(d.Decisions) != 2 {
+		t.Errorf("after two decisions: %s", second.Body)
+	}
+	after := ok[*openapi.GetCatchResponse](t, 200)(owner.GetCatchWithResponse(ctx, e.trial, fish.ID)).JSON200
+	if !after.Disputed || after.Derived.Excluded == nil || *after.Derived.Excluded != openapi.ExclusionDisputed {
+		t.Errorf("the fish is left out as disputed: %+v", after.Derived)
+	}
+	list := ok[*openapi.ListDisputesResponse](t, 200)(owner.ListDisputesWithResponse(ctx, e.trial))
+	if items := list.JSON200.Items; len(items) != 1 || !items[0].Own || items[0].Subject == nil {
+		t.Errorf("its angler sees the dispute: %s", list.Body)
 	}
 }
 

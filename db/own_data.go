@@ -65,6 +65,12 @@ WHERE m.account_id = @account_id AND c.by_account = @account_id AND (@after_id::
 SELECT i.trial_id AS key_id, (extract(epoch FROM i.at) * 1000000)::bigint AS key_n, i.trial_id, encode(i.file, 'hex') AS file, i.at, i.rows` + inOwnTrials + `JOIN imports i ON i.trial_id = t.id
 WHERE m.account_id = @account_id AND i.by_account = @account_id
   AND (@after_id::uuid IS NULL OR (i.trial_id, (extract(epoch FROM i.at) * 1000000)::bigint) > (@after_id, @after_n)) ORDER BY 1, 2 LIMIT @limit`},
+	{"disputes_filed", false, `
+SELECT d.id AS key_id, 0::bigint AS key_n, d.trial_id, d.id, d.kind, d.subject, d.words, d.filed_as, d.filed_at` + inOwnTrials + `JOIN disputes d ON d.trial_id = t.id
+WHERE m.account_id = @account_id AND d.filed_by = @account_id AND (@after_id::uuid IS NULL OR d.id > @after_id) ORDER BY d.id LIMIT @limit`},
+	{"dispute_decisions", false, `
+SELECT d.dispute_id AS key_id, d.n::bigint AS key_n, d.trial_id, d.dispute_id, d.decision, d.reason, d.by_role, d.at` + inOwnTrials + `JOIN dispute_decisions d ON d.trial_id = t.id
+WHERE m.account_id = @account_id AND d.by_account = @account_id AND (@after_id::uuid IS NULL OR d.dispute_id > @after_id) ORDER BY d.dispute_id LIMIT @limit`},
 	{"enrolments", false, `
 SELECT t.id AS key_id, 0::bigint AS key_n, t.title, t.state, c.name AS club_name, e.*` + inOwnTrials + `JOIN clubs c ON c.id = t.club_id
 JOIN enrolments e ON e.trial_id = t.id AND e.account_id = m.account_id
@@ -73,7 +79,15 @@ WHERE m.account_id = @account_id AND (@after_id::uuid IS NULL OR t.id > @after_i
 	{"units", true, ofEnrolment("units")},
 	{"periods", true, ofEnrolment("periods")},
 	{"deviations", true, ofEnrolment("deviations")},
+	{"temperatures", true, ofEnrolment("temperatures")},
 	{"catches", true, ofEnrolment("catches")},
+	{"welfare_overrides", true, `
+SELECT trial_id AS key_id, n::bigint AS key_n, trial_id, n, day, reason, at FROM welfare_overrides
+WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id AND n > @after_n ORDER BY n LIMIT @limit`},
+	// Disputes about the person's records; who filed them is another person.
+	{"disputes", true, `
+SELECT id AS key_id, 0::bigint AS key_n, trial_id, id, kind, subject, words, filed_as, filed_at FROM disputes
+WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id AND (@after_id::uuid IS NULL OR id > @after_id) ORDER BY id LIMIT @limit`},
 	{"amendments", true, `
 SELECT subject AS key_id, n::bigint AS key_n, a.* FROM amendments a
 WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id AND (@after_id::uuid IS NULL OR (subject, n) > (@after_id, @after_n))

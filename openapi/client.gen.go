@@ -696,6 +696,56 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 	PutDeviation(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListDisputes What members say should not count
+	//
+	// Each with what was noted of the record but the fly, its place on the rig and the arrangement. Who filed and who decided is
+	// told by role alone, and decisions once both stand.
+	//
+	// Corresponds with GET /v1/trials/{trial}/disputes (the `ListDisputes` operationId).
+	ListDisputes(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// FileDisputeWithBody Say that a fish, or all of an outing, should not count
+	//
+	// For any member, until the trial is locked; a record is disputed once. Two other members decide, who neither caught nor typed
+	// the fish nor filed the dispute, without being told which fly it took. Say why in your words, but not which fly. The same
+	// words about the same record again change nothing.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/disputes (the `FileDispute` operationId).
+	FileDisputeWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// FileDispute Say that a fish, or all of an outing, should not count
+	//
+	// For any member, until the trial is locked; a record is disputed once. Two other members decide, who neither caught nor typed
+	// the fish nor filed the dispute, without being told which fly it took. Say why in your words, but not which fly. The same
+	// words about the same record again change nothing.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/disputes (the `FileDispute` operationId).
+	FileDispute(ctx context.Context, trial TrialID, body FileDisputeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DecideDisputeWithBody Decide a dispute with another member
+	//
+	// Two members decide, each for himself and with a reason. Both `exclude`: the record is left out of the analysis, with the reason
+	// `disputed`. Otherwise it stays. After locking the report lists every dispute with its outcome and reasons.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/disputes/{dispute}/decisions (the `DecideDispute` operationId).
+	DecideDisputeWithBody(ctx context.Context, trial TrialID, dispute DisputeID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DecideDispute Decide a dispute with another member
+	//
+	// Two members decide, each for himself and with a reason. Both `exclude`: the record is left out of the analysis, with the reason
+	// `disputed`. Otherwise it stays. After locking the report lists every dispute with its outcome and reasons.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/disputes/{dispute}/decisions (the `DecideDispute` operationId).
+	DecideDispute(ctx context.Context, trial TrialID, dispute DisputeID, body DecideDisputeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListDraw The units that the draw has handed out
 	//
 	// For organisers and auditors: whose each unit is and when it was fetched, opened and fished, so that one opened and never fished
@@ -2561,6 +2611,106 @@ func (c *Client) PutDeviationWithBody(ctx context.Context, trial TrialID, deviat
 // Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 func (c *Client) PutDeviation(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPutDeviationRequest(c.Server, trial, deviation, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListDisputes What members say should not count
+//
+// Each with what was noted of the record but the fly, its place on the rig and the arrangement. Who filed and who decided is
+// told by role alone, and decisions once both stand.
+//
+// Corresponds with GET /v1/trials/{trial}/disputes (the `ListDisputes` operationId).
+func (c *Client) ListDisputes(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListDisputesRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// FileDisputeWithBody Say that a fish, or all of an outing, should not count
+//
+// For any member, until the trial is locked; a record is disputed once. Two other members decide, who neither caught nor typed
+// the fish nor filed the dispute, without being told which fly it took. Say why in your words, but not which fly. The same
+// words about the same record again change nothing.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/disputes (the `FileDispute` operationId).
+func (c *Client) FileDisputeWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewFileDisputeRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// FileDispute Say that a fish, or all of an outing, should not count
+//
+// For any member, until the trial is locked; a record is disputed once. Two other members decide, who neither caught nor typed
+// the fish nor filed the dispute, without being told which fly it took. Say why in your words, but not which fly. The same
+// words about the same record again change nothing.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/disputes (the `FileDispute` operationId).
+func (c *Client) FileDispute(ctx context.Context, trial TrialID, body FileDisputeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewFileDisputeRequest(c.Server, trial, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DecideDisputeWithBody Decide a dispute with another member
+//
+// Two members decide, each for himself and with a reason. Both `exclude`: the record is left out of the analysis, with the reason
+// `disputed`. Otherwise it stays. After locking the report lists every dispute with its outcome and reasons.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/disputes/{dispute}/decisions (the `DecideDispute` operationId).
+func (c *Client) DecideDisputeWithBody(ctx context.Context, trial TrialID, dispute DisputeID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDecideDisputeRequestWithBody(c.Server, trial, dispute, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DecideDispute Decide a dispute with another member
+//
+// Two members decide, each for himself and with a reason. Both `exclude`: the record is left out of the analysis, with the reason
+// `disputed`. Otherwise it stays. After locking the report lists every dispute with its outcome and reasons.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/disputes/{dispute}/decisions (the `DecideDispute` operationId).
+func (c *Client) DecideDispute(ctx context.Context, trial TrialID, dispute DisputeID, body DecideDisputeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDecideDisputeRequest(c.Server, trial, dispute, body)
 	if err != nil {
 		return nil, err
 	}
@@ -6044,6 +6194,141 @@ func NewPutDeviationRequestWithBody(server string, trial TrialID, deviation Devi
 	return req, nil
 }
 
+// NewListDisputesRequest constructs an http.Request for the ListDisputes method
+func NewListDisputesRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/disputes", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewFileDisputeRequest calls the generic FileDispute builder with application/json body
+func NewFileDisputeRequest(server string, trial TrialID, body FileDisputeJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewFileDisputeRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewFileDisputeRequestWithBody constructs an http.Request for the FileDispute method, with any body, and a specified content type
+func NewFileDisputeRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/disputes", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewDecideDisputeRequest calls the generic DecideDispute builder with application/json body
+func NewDecideDisputeRequest(server string, trial TrialID, dispute DisputeID, body DecideDisputeJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewDecideDisputeRequestWithBody(server, trial, dispute, "application/json", bodyReader)
+}
+
+// NewDecideDisputeRequestWithBody constructs an http.Request for the DecideDispute method, with any body, and a specified content type
+func NewDecideDisputeRequestWithBody(server string, trial TrialID, dispute DisputeID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "dispute", dispute, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/disputes/%s/decisions", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListDrawRequest constructs an http.Request for the ListDraw method
 func NewListDrawRequest(server string, trial TrialID) (*http.Request, error) {
 	var err error
@@ -8684,6 +8969,58 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/trials/{trial}/deviations/{deviation} (the `PutDeviation` operationId).
 	PutDeviationWithResponse(ctx context.Context, trial TrialID, deviation DeviationID, body PutDeviationJSONRequestBody, reqEditors ...RequestEditorFn) (*PutDeviationResponse, error)
+
+	// ListDisputesWithResponse What members say should not count
+	//
+	// Each with what was noted of the record but the fly, its place on the rig and the arrangement. Who filed and who decided is
+	// told by role alone, and decisions once both stand.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/disputes (the `ListDisputes` operationId).
+	ListDisputesWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListDisputesResponse, error)
+
+	// FileDisputeWithBodyWithResponse Say that a fish, or all of an outing, should not count
+	//
+	// For any member, until the trial is locked; a record is disputed once. Two other members decide, who neither caught nor typed
+	// the fish nor filed the dispute, without being told which fly it took. Say why in your words, but not which fly. The same
+	// words about the same record again change nothing.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/disputes (the `FileDispute` operationId).
+	FileDisputeWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*FileDisputeResponse, error)
+
+	// FileDisputeWithResponse Say that a fish, or all of an outing, should not count
+	//
+	// For any member, until the trial is locked; a record is disputed once. Two other members decide, who neither caught nor typed
+	// the fish nor filed the dispute, without being told which fly it took. Say why in your words, but not which fly. The same
+	// words about the same record again change nothing.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/disputes (the `FileDispute` operationId).
+	FileDisputeWithResponse(ctx context.Context, trial TrialID, body FileDisputeJSONRequestBody, reqEditors ...RequestEditorFn) (*FileDisputeResponse, error)
+
+	// DecideDisputeWithBodyWithResponse Decide a dispute with another member
+	//
+	// Two members decide, each for himself and with a reason. Both `exclude`: the record is left out of the analysis, with the reason
+	// `disputed`. Otherwise it stays. After locking the report lists every dispute with its outcome and reasons.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/disputes/{dispute}/decisions (the `DecideDispute` operationId).
+	DecideDisputeWithBodyWithResponse(ctx context.Context, trial TrialID, dispute DisputeID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DecideDisputeResponse, error)
+
+	// DecideDisputeWithResponse Decide a dispute with another member
+	//
+	// Two members decide, each for himself and with a reason. Both `exclude`: the record is left out of the analysis, with the reason
+	// `disputed`. Otherwise it stays. After locking the report lists every dispute with its outcome and reasons.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/disputes/{dispute}/decisions (the `DecideDispute` operationId).
+	DecideDisputeWithResponse(ctx context.Context, trial TrialID, dispute DisputeID, body DecideDisputeJSONRequestBody, reqEditors ...RequestEditorFn) (*DecideDisputeResponse, error)
 
 	// ListDrawWithResponse The units that the draw has handed out
 	//
@@ -14003,6 +14340,311 @@ func (r PutDeviationResponse) ContentType() string {
 	return ""
 }
 
+type ListDisputesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *DisputeList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListDisputesResponse) GetJSON200() *DisputeList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListDisputesResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListDisputesResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListDisputesResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListDisputesResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListDisputesResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListDisputesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListDisputesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListDisputesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListDisputesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type FileDisputeResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Dispute
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Dispute
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r FileDisputeResponse) GetJSON200() *Dispute {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r FileDisputeResponse) GetJSON201() *Dispute {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r FileDisputeResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r FileDisputeResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r FileDisputeResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r FileDisputeResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r FileDisputeResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DecideDisputeResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Dispute
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r DecideDisputeResponse) GetJSON201() *Dispute {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DecideDisputeResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DecideDisputeResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DecideDisputeResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DecideDisputeResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DecideDisputeResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListDrawResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -19168,6 +19810,88 @@ func (c *ClientWithResponses) PutDeviationWithResponse(ctx context.Context, tria
 	return ParsePutDeviationResponse(rsp)
 }
 
+// ListDisputesWithResponse What members say should not count
+//
+// Each with what was noted of the record but the fly, its place on the rig and the arrangement. Who filed and who decided is
+// told by role alone, and decisions once both stand.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/disputes (the `ListDisputes` operationId).
+func (c *ClientWithResponses) ListDisputesWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListDisputesResponse, error) {
+	rsp, err := c.ListDisputes(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListDisputesResponse(rsp)
+}
+
+// FileDisputeWithBodyWithResponse Say that a fish, or all of an outing, should not count
+//
+// For any member, until the trial is locked; a record is disputed once. Two other members decide, who neither caught nor typed
+// the fish nor filed the dispute, without being told which fly it took. Say why in your words, but not which fly. The same
+// words about the same record again change nothing.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/disputes (the `FileDispute` operationId).
+func (c *ClientWithResponses) FileDisputeWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*FileDisputeResponse, error) {
+	rsp, err := c.FileDisputeWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseFileDisputeResponse(rsp)
+}
+
+// FileDisputeWithResponse Say that a fish, or all of an outing, should not count
+//
+// For any member, until the trial is locked; a record is disputed once. Two other members decide, who neither caught nor typed
+// the fish nor filed the dispute, without being told which fly it took. Say why in your words, but not which fly. The same
+// words about the same record again change nothing.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/disputes (the `FileDispute` operationId).
+func (c *ClientWithResponses) FileDisputeWithResponse(ctx context.Context, trial TrialID, body FileDisputeJSONRequestBody, reqEditors ...RequestEditorFn) (*FileDisputeResponse, error) {
+	rsp, err := c.FileDispute(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseFileDisputeResponse(rsp)
+}
+
+// DecideDisputeWithBodyWithResponse Decide a dispute with another member
+//
+// Two members decide, each for himself and with a reason. Both `exclude`: the record is left out of the analysis, with the reason
+// `disputed`. Otherwise it stays. After locking the report lists every dispute with its outcome and reasons.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/disputes/{dispute}/decisions (the `DecideDispute` operationId).
+func (c *ClientWithResponses) DecideDisputeWithBodyWithResponse(ctx context.Context, trial TrialID, dispute DisputeID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DecideDisputeResponse, error) {
+	rsp, err := c.DecideDisputeWithBody(ctx, trial, dispute, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDecideDisputeResponse(rsp)
+}
+
+// DecideDisputeWithResponse Decide a dispute with another member
+//
+// Two members decide, each for himself and with a reason. Both `exclude`: the record is left out of the analysis, with the reason
+// `disputed`. Otherwise it stays. After locking the report lists every dispute with its outcome and reasons.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/disputes/{dispute}/decisions (the `DecideDispute` operationId).
+func (c *ClientWithResponses) DecideDisputeWithResponse(ctx context.Context, trial TrialID, dispute DisputeID, body DecideDisputeJSONRequestBody, reqEditors ...RequestEditorFn) (*DecideDisputeResponse, error) {
+	rsp, err := c.DecideDispute(ctx, trial, dispute, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDecideDisputeResponse(rsp)
+}
+
 // ListDrawWithResponse The units that the draw has handed out
 //
 // For organisers and auditors: whose each unit is and when it was fetched, opened and fished, so that one opened and never fished
@@ -24174,6 +24898,266 @@ func ParsePutDeviationResponse(rsp *http.Response) (*PutDeviationResponse, error
 			headers.Location = value
 		}
 		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListDisputesResponse parses an HTTP response from a ListDisputesWithResponse call
+func ParseListDisputesResponse(rsp *http.Response) (*ListDisputesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListDisputesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest DisputeList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseFileDisputeResponse parses an HTTP response from a FileDisputeWithResponse call
+func ParseFileDisputeResponse(rsp *http.Response) (*FileDisputeResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &FileDisputeResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Dispute
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Dispute
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDecideDisputeResponse parses an HTTP response from a DecideDisputeWithResponse call
+func ParseDecideDisputeResponse(rsp *http.Response) (*DecideDisputeResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DecideDisputeResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Dispute
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
 	}
 
 	return response, nil

@@ -193,6 +193,15 @@ type ServerInterface interface {
 	// PutDeviation Report that something was not as planned
 	// (PUT /v1/trials/{trial}/deviations/{deviation})
 	PutDeviation(ctx echo.Context, trial TrialID, deviation DeviationID) error
+	// ListDisputes What members say should not count
+	// (GET /v1/trials/{trial}/disputes)
+	ListDisputes(ctx echo.Context, trial TrialID) error
+	// FileDispute Say that a fish, or all of an outing, should not count
+	// (POST /v1/trials/{trial}/disputes)
+	FileDispute(ctx echo.Context, trial TrialID) error
+	// DecideDispute Decide a dispute with another member
+	// (POST /v1/trials/{trial}/disputes/{dispute}/decisions)
+	DecideDispute(ctx echo.Context, trial TrialID, dispute DisputeID) error
 	// ListDraw The units that the draw has handed out
 	// (GET /v1/trials/{trial}/draw)
 	ListDraw(ctx echo.Context, trial TrialID) error
@@ -1308,6 +1317,62 @@ func (w *ServerInterfaceWrapper) PutDeviation(ctx echo.Context) error {
 	return err
 }
 
+// ListDisputes converts echo context to params.
+func (w *ServerInterfaceWrapper) ListDisputes(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListDisputes(ctx, trial)
+	return err
+}
+
+// FileDispute converts echo context to params.
+func (w *ServerInterfaceWrapper) FileDispute(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.FileDispute(ctx, trial)
+	return err
+}
+
+// DecideDispute converts echo context to params.
+func (w *ServerInterfaceWrapper) DecideDispute(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "dispute" -------------
+	var dispute DisputeID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "dispute", ctx.Param("dispute"), &dispute, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter dispute: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DecideDispute(ctx, trial, dispute)
+	return err
+}
+
 // ListDraw converts echo context to params.
 func (w *ServerInterfaceWrapper) ListDraw(ctx echo.Context) error {
 	var err error
@@ -2386,6 +2451,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PATCH(options.BaseURL+"/v1/trials/:trial/catches/:catch", wrapper.AmendCatch, options.OperationMiddlewares["amendCatch"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/catches/:catch", wrapper.PutCatch, options.OperationMiddlewares["putCatch"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/catches/:catch/amendments", wrapper.ListCatchAmendments, options.OperationMiddlewares["listCatchAmendments"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/disputes", wrapper.ListDisputes, options.OperationMiddlewares["listDisputes"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/disputes", wrapper.FileDispute, options.OperationMiddlewares["fileDispute"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/disputes/:dispute/decisions", wrapper.DecideDispute, options.OperationMiddlewares["decideDispute"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/catches.csv", wrapper.ExportCatches, options.OperationMiddlewares["exportCatches"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/imports", wrapper.ImportTable, options.OperationMiddlewares["importTable"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/analyses", wrapper.ListAnalyses, options.OperationMiddlewares["listAnalyses"]...)
@@ -9246,6 +9314,492 @@ func (response PutDeviationdefaultApplicationProblemPlusJSONResponse) VisitPutDe
 	return err
 }
 
+type ListDisputesRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListDisputesResponseObject interface {
+	VisitListDisputesResponse(w http.ResponseWriter) error
+}
+
+type ListDisputes200JSONResponse DisputeList
+
+func (response ListDisputes200JSONResponse) VisitListDisputesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDisputes401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListDisputes401ApplicationProblemPlusJSONResponse) VisitListDisputesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDisputes403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListDisputes403ApplicationProblemPlusJSONResponse) VisitListDisputesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDisputes404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListDisputes404ApplicationProblemPlusJSONResponse) VisitListDisputesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDisputes422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListDisputes422ApplicationProblemPlusJSONResponse) VisitListDisputesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDisputesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListDisputesdefaultApplicationProblemPlusJSONResponse) VisitListDisputesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDisputeRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *FileDisputeJSONRequestBody
+}
+
+type FileDisputeResponseObject interface {
+	VisitFileDisputeResponse(w http.ResponseWriter) error
+}
+
+type FileDispute200JSONResponse Dispute
+
+func (response FileDispute200JSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute201JSONResponse Dispute
+
+func (response FileDispute201JSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute400ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute401ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute403ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute404ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute409ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute410ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute413ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute415ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDispute422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response FileDispute422ApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FileDisputedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response FileDisputedefaultApplicationProblemPlusJSONResponse) VisitFileDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDisputeRequestObject struct {
+	Trial   TrialID   `json:"trial"`
+	Dispute DisputeID `json:"dispute"`
+	Body    *DecideDisputeJSONRequestBody
+}
+
+type DecideDisputeResponseObject interface {
+	VisitDecideDisputeResponse(w http.ResponseWriter) error
+}
+
+type DecideDispute201JSONResponse Dispute
+
+func (response DecideDispute201JSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute400ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute401ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute403ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute404ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute409ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute410ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute413ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute415ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDispute422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response DecideDispute422ApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideDisputedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DecideDisputedefaultApplicationProblemPlusJSONResponse) VisitDecideDisputeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListDrawRequestObject struct {
 	Trial TrialID `json:"trial"`
 }
@@ -15551,6 +16105,15 @@ type StrictServerInterface interface {
 	// PutDeviation Report that something was not as planned
 	// (PUT /v1/trials/{trial}/deviations/{deviation})
 	PutDeviation(ctx context.Context, request PutDeviationRequestObject) (PutDeviationResponseObject, error)
+	// ListDisputes What members say should not count
+	// (GET /v1/trials/{trial}/disputes)
+	ListDisputes(ctx context.Context, request ListDisputesRequestObject) (ListDisputesResponseObject, error)
+	// FileDispute Say that a fish, or all of an outing, should not count
+	// (POST /v1/trials/{trial}/disputes)
+	FileDispute(ctx context.Context, request FileDisputeRequestObject) (FileDisputeResponseObject, error)
+	// DecideDispute Decide a dispute with another member
+	// (POST /v1/trials/{trial}/disputes/{dispute}/decisions)
+	DecideDispute(ctx context.Context, request DecideDisputeRequestObject) (DecideDisputeResponseObject, error)
 	// ListDraw The units that the draw has handed out
 	// (GET /v1/trials/{trial}/draw)
 	ListDraw(ctx context.Context, request ListDrawRequestObject) (ListDrawResponseObject, error)
@@ -17511,6 +18074,128 @@ func (sh *strictHandler) PutDeviation(ctx echo.Context, trial TrialID, deviation
 		return err
 	} else if validResponse, ok := response.(PutDeviationResponseObject); ok {
 		return validResponse.VisitPutDeviationResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListDisputes operation middleware
+func (sh *strictHandler) ListDisputes(ctx echo.Context, trial TrialID) error {
+	var request ListDisputesRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListDisputes(ctx.Request().Context(), request.(ListDisputesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListDisputes")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListDisputesResponseObject); ok {
+		return validResponse.VisitListDisputesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// FileDispute operation middleware
+func (sh *strictHandler) FileDispute(ctx echo.Context, trial TrialID) error {
+	var request FileDisputeRequestObject
+
+	request.Trial = trial
+
+	var body FileDisputeJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.FileDispute(ctx.Request().Context(), request.(FileDisputeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "FileDispute")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(FileDisputeResponseObject); ok {
+		return validResponse.VisitFileDisputeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// DecideDispute operation middleware
+func (sh *strictHandler) DecideDispute(ctx echo.Context, trial TrialID, dispute DisputeID) error {
+	var request DecideDisputeRequestObject
+
+	request.Trial = trial
+	request.Dispute = dispute
+
+	var body DecideDisputeJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DecideDispute(ctx.Request().Context(), request.(DecideDisputeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DecideDispute")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DecideDisputeResponseObject); ok {
+		return validResponse.VisitDecideDisputeResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

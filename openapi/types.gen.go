@@ -182,6 +182,66 @@ func (e DeviationKind) Valid() bool {
 	}
 }
 
+// Defines values for DisputeKind.
+const (
+	DisputeKindCatch  DisputeKind = "catch"
+	DisputeKindOuting DisputeKind = "outing"
+)
+
+// Valid indicates whether the value is a known member of the DisputeKind enum.
+func (e DisputeKind) Valid() bool {
+	switch e {
+	case DisputeKindCatch:
+		return true
+	case DisputeKindOuting:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DisputeDecisionDecision.
+const (
+	DisputeDecisionDecisionExclude DisputeDecisionDecision = "exclude"
+	DisputeDecisionDecisionKeep    DisputeDecisionDecision = "keep"
+)
+
+// Valid indicates whether the value is a known member of the DisputeDecisionDecision enum.
+func (e DisputeDecisionDecision) Valid() bool {
+	switch e {
+	case DisputeDecisionDecisionExclude:
+		return true
+	case DisputeDecisionDecisionKeep:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DisputeOutcome.
+const (
+	DisputeOutcomeDisagreed DisputeOutcome = "disagreed"
+	DisputeOutcomeExclude   DisputeOutcome = "exclude"
+	DisputeOutcomeKeep      DisputeOutcome = "keep"
+	DisputeOutcomeOpen      DisputeOutcome = "open"
+)
+
+// Valid indicates whether the value is a known member of the DisputeOutcome enum.
+func (e DisputeOutcome) Valid() bool {
+	switch e {
+	case DisputeOutcomeDisagreed:
+		return true
+	case DisputeOutcomeExclude:
+		return true
+	case DisputeOutcomeKeep:
+		return true
+	case DisputeOutcomeOpen:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for DrawnBy.
 const (
 	DrawnByCoin    DrawnBy = "coin"
@@ -1612,6 +1672,95 @@ type DeviationList struct {
 	Items []Deviation `json:"items"`
 }
 
+// Dispute Examples: {"decided":false,"decisions":[{"as":"auditor","at":"2026-09-13T18:00:00Z","decision":"exclude","reason":"The line was not being fished"},{"as":"organiser","at":"2026-09-13T19:00:00Z","decision":"exclude","reason":"Not a cast of the trial"}],"facts":{"catch":{"confirmed":true,"double":false,"foul_hooked":false,"half":1,"length":{"unit":"cm","value":31.5},"noted_late":false,"origin":"wild","outcome":"landed","rig_intact":true,"species":"Thymallus thymallus","typed":false},"day":"2026-09-12","fish":null,"not_logged":null,"reports":[],"started_late":false,"water_type":"river"},"filed_as":"angler","filed_at":"2026-09-12T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789d0","kind":"catch","may_decide":false,"mine":false,"outcome":"exclude","own":false,"subject":null,"words":"It was hooked while I walked back to the car"}
+type Dispute struct {
+	// Decided You have decided
+	Decided bool `json:"decided"`
+
+	// Decisions Once both stand; before that your own
+	Decisions []DisputeDecision `json:"decisions"`
+
+	// Facts What those who decide are told of the record; nothing in it depends on which fly was taken
+	Facts   DisputeFacts       `json:"facts"`
+	FiledAs Role               `json:"filed_as"`
+	FiledAt time.Time          `json:"filed_at"`
+	ID      openapi_types.UUID `json:"id"`
+	Kind    DisputeKind        `json:"kind"`
+
+	// MayDecide You are asked to decide
+	MayDecide bool `json:"may_decide"`
+
+	// Mine You filed it
+	Mine bool `json:"mine"`
+
+	// Outcome open until both have decided, disagreed where they said different things: then the record stays
+	Outcome DisputeOutcome `json:"outcome"`
+
+	// Own It is about a record of yours
+	Own bool `json:"own"`
+
+	// Subject The record's id, for its angler and who filed the dispute
+	Subject *openapi_types.UUID `json:"subject"`
+	Words   string              `json:"words"`
+}
+
+// DisputeKind defines model for Dispute.Kind.
+type DisputeKind string
+
+// DisputeDecision defines model for DisputeDecision.
+type DisputeDecision struct {
+	As       Role                    `json:"as"`
+	At       time.Time               `json:"at"`
+	Decision DisputeDecisionDecision `json:"decision"`
+	Reason   string                  `json:"reason"`
+}
+
+// DisputeDecisionDecision defines model for DisputeDecision.Decision.
+type DisputeDecisionDecision string
+
+// DisputeFacts What those who decide are told of the record; nothing in it depends on which fly was taken
+type DisputeFacts struct {
+	Catch *DisputedCatch `json:"catch"`
+	Day   string         `json:"day"`
+
+	// Fish Of an outing: fish logged
+	Fish *int `json:"fish"`
+
+	// NotLogged Of an outing that has ended
+	NotLogged *int `json:"not_logged"`
+
+	// Reports What was reported as not as planned: of the outing, or covering the fish
+	Reports     []DeviationKind `json:"reports"`
+	StartedLate bool            `json:"started_late"`
+	WaterType   string          `json:"water_type"`
+}
+
+// DisputeList Examples: {"items":[]}
+type DisputeList struct {
+	Items []Dispute `json:"items"`
+}
+
+// DisputeOutcome defines model for DisputeOutcome.
+type DisputeOutcome string
+
+// DisputedCatch defines model for DisputedCatch.
+type DisputedCatch struct {
+	// Confirmed "Rigged so" was said of its half
+	Confirmed  bool     `json:"confirmed"`
+	Double     bool     `json:"double"`
+	FoulHooked bool     `json:"foul_hooked"`
+	Half       int      `json:"half"`
+	Length     *Measure `json:"length"`
+	NotedLate  bool     `json:"noted_late"`
+	Origin     Origin   `json:"origin"`
+	Outcome    Outcome  `json:"outcome"`
+	RigIntact  bool     `json:"rig_intact"`
+	Species    string   `json:"species"`
+
+	// Typed By somebody else than the angler
+	Typed bool `json:"typed"`
+}
+
 // Draw defines model for Draw.
 type Draw struct {
 	BlockMaySpanOutings bool `json:"block_may_span_outings"`
@@ -2314,6 +2463,15 @@ type NewClub struct {
 	Name string `json:"name"`
 }
 
+// NewDecision Examples: {"decision":"exclude","reason":"The line was not being fished"}
+type NewDecision struct {
+	// Decision keep or exclude
+	Decision string `json:"decision"`
+
+	// Reason 10 to 500 characters, printed in the report: name nobody in it
+	Reason string `json:"reason"`
+}
+
 // NewDeviation Examples: {"from":"2026-09-12T10:02:00+02:00","kind":"fly_lost","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","until":"2026-09-12T10:08:00+02:00"}
 type NewDeviation struct {
 	From time.Time `json:"from"`
@@ -2333,6 +2491,15 @@ type NewDeviation struct {
 
 	// Water Where a move went: a name from the protocol's list of waters
 	Water *string `json:"water,omitempty"`
+}
+
+// NewDispute Examples: {"subject":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","words":"It was hooked while I walked back to the car"}
+type NewDispute struct {
+	// Subject A catch's or an outing's id
+	Subject openapi_types.UUID `json:"subject"`
+
+	// Words 10 to 500 characters: why, but not which fly
+	Words string `json:"words"`
 }
 
 // NewEnrolment Examples: {"code":"9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08","consent":{"adult_or_guardian":true,"contact_again":false,"licence_confirmed":true,"publish_open":false,"share_pseudonymous":true,"store":true,"take_part":true}}
@@ -4322,6 +4489,12 @@ type PutCatchJSONRequestBody = NewCatch
 
 // PutDeviationJSONRequestBody defines body for PutDeviation for application/json ContentType.
 type PutDeviationJSONRequestBody = NewDeviation
+
+// FileDisputeJSONRequestBody defines body for FileDispute for application/json ContentType.
+type FileDisputeJSONRequestBody = NewDispute
+
+// DecideDisputeJSONRequestBody defines body for DecideDispute for application/json ContentType.
+type DecideDisputeJSONRequestBody = NewDecision
 
 // PutWordJSONRequestBody defines body for PutWord for application/json ContentType.
 type PutWordJSONRequestBody = NewWord

@@ -9,4 +9,4 @@ ALTER TABLE outings DROP COLUMN version, DROP COLUMN void, DROP COLUMN disputed;
 DELETE FROM protocols WHERE version > 1;
 UPDATE trials SET protocol_version = 1 WHERE protocol_version > 1;
 UPDATE outings SET protocol_version = 1 WHERE protocol_version > 1;
-ALTER TABLE protocols DROP CONSTRAINT protocols_amended_check, DROP COLUMN at, DROP COLUMN by_account, DROP COLUMN reason;
+ALTER TABLE protocols DROP COLUMN at, DROP COLUMN by_account, DROP COLUMN reason;

@@ -3,7 +3,6 @@ ALTER TABLE protocols
     ADD COLUMN at         timestamptz,
     ADD COLUMN by_account uuid,
     ADD COLUMN reason     text;
-ALTER TABLE protocols ADD CONSTRAINT protocols_amended_check CHECK ((version > 1) = (at IS NOT NULL));
 
 -- Outings are corrected like catches, and may have been opened by mistake. Disputed is what two members agreed to exclude.
 -- Null is version 1, and no.

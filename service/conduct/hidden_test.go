@@ -98,12 +98,19 @@ func TestSplitIsHidden(t *testing.T) {
 		for n := range 4 {
 			r.land(second, flies(n+6))
 		}
+		// A dispute about one of the fish, decided, and one about the other angler's outing.
+		filed := must(w.s.FileDispute(w.ctx, e.eyes, e.trial, fish[2].ID, "hooked on the walk back"))(t)
+		for _, who := range []trial.Actor{e.organiser, e.anglers[2]} {
+			must(w.s.DecideDispute(w.ctx, who, e.trial, filed.Dispute.ID, trial.DisputeDecision{Decision: trial.Exclude, Reason: "not a cast of the trial"}))(t)
+		}
+		must(w.s.AmendCatch(w.ctx, r.actor, e.trial, fish[3].ID, patchOf(t, 1, map[string]any{"welfare": []string{"dead"}})))(t)
+		must(w.s.MeasureWater(w.ctx, r.actor, e.trial, trial.Temperature{ID: w.id(), OutingID: outing, At: w.clock.read(), Water: trial.Measure{Value: 19, Unit: "C"}}))(t)
 		i, _, err := w.s.Invite(w.ctx, e.organiser, e.id, trial.Angler, 5, "")
 		w.ok(err)
 		for _, state := range to {
 			e.move(state)
 		}
-		at := target{club: e.id, trial: e.trial, outing: outing, unit: unit, period: period, catch: fish[0].ID, deviation: d.ID, invitation: i.ID, analysis: 1}
+		at := target{club: e.id, trial: e.trial, outing: outing, unit: unit, period: period, catch: fish[0].ID, deviation: d.ID, invitation: i.ID, analysis: 1, dispute: filed.Dispute.ID}
 		return said(w, e, at)
 	}
 	all := func(code string) func(int) string { return func(int) string { return code } }

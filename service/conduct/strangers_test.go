@@ -22,8 +22,8 @@ type call func(w *world, who trial.Actor, at target) (answer any, err error)
 
 // target names the records that somebody asks for.
 type target struct {
-	club, trial, outing, unit, period, catch, deviation, invitation, member, handover, enrolment trial.ID
-	analysis                                                                                     int
+	club, trial, outing, unit, period, catch, deviation, invitation, member, handover, enrolment, dispute trial.ID
+	analysis                                                                                              int
 }
 
 // calls holds every use case that takes an actor and something that belongs to a club, by the method's name.
@@ -195,6 +195,13 @@ var calls = map[string]call{
 	"ProtocolVersion": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.ProtocolVersion(w.ctx, who, at.trial, 1)
 	},
+	"FileDispute": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.FileDispute(w.ctx, who, at.trial, at.catch, "hooked on the walk back")
+	},
+	"DecideDispute": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.DecideDispute(w.ctx, who, at.trial, at.dispute, trial.DisputeDecision{Decision: trial.Exclude, Reason: "not a cast of the trial"})
+	},
+	"Disputes": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Disputes(w.ctx, who, at.trial) },
 	"AmendPeriod": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.AmendPeriod(w.ctx, who, at.trial, at.period, conduct.Correction{Seen: 1, Reason: "just so", Patch: []byte(`{"confirmed":false}`)})
 	},
@@ -282,8 +289,9 @@ func everyRecord(w *world, name string) (*contest, target) {
 	w.ok(err)
 	h, err := w.s.OfferRole(w.ctx, e.organiser, e.id, e.anglers[1].AccountID)
 	w.ok(err)
+	filed := must(w.s.FileDispute(w.ctx, e.eyes, e.trial, outing, "fished with a third fly"))(w.t)
 	return e, target{
-		club: e.id, trial: e.trial, outing: outing, unit: unit, period: period, catch: fish.ID, deviation: d.ID, invitation: i.ID,
+		club: e.id, dispute: filed.Dispute.ID, trial: e.trial, outing: outing, unit: unit, period: period, catch: fish.ID, deviation: d.ID, invitation: i.ID,
 		member: e.anglers[2].AccountID, handover: h.ID, enrolment: r.enrolment, analysis: 1,
 	}
 }
@@ -291,7 +299,7 @@ func everyRecord(w *world, name string) (*contest, target) {
 // nothing is a target that does not exist.
 func nothing(w *world) target {
 	return target{
-		club: w.id(), trial: w.id(), outing: w.id(), unit: w.id(), period: w.id(), catch: w.id(), deviation: w.id(), invitation: w.id(),
+		club: w.id(), dispute: w.id(), trial: w.id(), outing: w.id(), unit: w.id(), period: w.id(), catch: w.id(), deviation: w.id(), invitation: w.id(),
 		member: w.id(), handover: w.id(), enrolment: w.randomID(), analysis: 1,
 	}
 }
@@ -361,6 +369,10 @@ func TestRolesAreAsked(t *testing.T) {
 		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
 		"Analysis": organiser | angler | auditor, "Analyses": organiser | angler | auditor, "Report": organiser | angler | auditor, "Checkpoints": organiser | angler | auditor,
 		"DrawNight": organiser | angler | auditor, "GiveWord": organiser | angler | auditor, "CloseDrawNight": organiser,
+		"AmendOuting": organiser | angler, "MeasureWater": organiser | angler, "Temperatures": organiser | angler, "OverrideWelfare": organiser,
+		"WelfareOverrides": organiser | angler | auditor, "AmendProtocol": organiser, "ProtocolVersions": organiser | angler | auditor,
+		"ProtocolVersion": organiser | angler | auditor, "FileDispute": organiser | angler | auditor, "DecideDispute": organiser | angler | auditor,
+		"Disputes":    organiser | angler | auditor,
 		"SubmitCatch": organiser | angler, "SubmitBatch": organiser | angler,
 		"HandedOut": organiser | auditor, "PublishTrial": organiser, "Publications": organiser | angler | auditor, "CreateRepeat": organiser, "ReadPackage": organiser,
 	}

@@ -47,6 +47,7 @@ var reasons = []struct {
 	spoil  func(f *fish)
 }{
 	{"void", func(f *fish) { f.catch.Void = true }},
+	{"disputed", func(f *fish) { f.catch.Disputed = true }},
 	{"after_lock", func(f *fish) { f.catch.AfterLock = true }},
 	{"same_fly_check", func(f *fish) { f.unit.SameFlyCheck = true }},
 	{"lost", func(f *fish) { f.catch.Outcome = trial.Lost }},

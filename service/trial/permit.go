@@ -18,6 +18,9 @@ const (
 	WriteProtocol   Operation = "write_protocol"
 	AmendProtocol   Operation = "amend_protocol"
 	OverrideWelfare Operation = "override_welfare"
+	FileDispute     Operation = "file_dispute"
+	DecideDispute   Operation = "decide_dispute"
+	ReadDisputes    Operation = "read_disputes"
 	MoveTrial       Operation = "move_trial"
 	Enrol           Operation = "enrol"
 	ReadEnrolments  Operation = "read_enrolments"
@@ -48,6 +51,9 @@ var permits = map[Operation][]Role{
 	WriteProtocol:   {Organiser},
 	AmendProtocol:   {Organiser},
 	OverrideWelfare: {Organiser},
+	FileDispute:     {Organiser, Angler, Auditor},
+	DecideDispute:   {Organiser, Angler, Auditor},
+	ReadDisputes:    {Organiser, Angler, Auditor},
 	MoveTrial:       {Organiser},
 	Enrol:           {Organiser, Angler},
 	ReadEnrolments:  {Organiser},

@@ -25,6 +25,9 @@ read_trial       organiser angler auditor
 write_protocol   organiser
 amend_protocol   organiser
 override_welfare organiser
+file_dispute     organiser angler auditor
+decide_dispute   organiser angler auditor
+read_disputes    organiser angler auditor
 move_trial       organiser
 enrol            organiser angler
 read_enrolments  organiser

@@ -63,6 +63,10 @@ type ReadTx interface {
 	TemperatureBy(ctx context.Context, trial, temperature ID) (Temperature, error)
 	// TemperaturesOf returns an enrolment's readings of the water's temperature, in the order of their times.
 	TemperaturesOf(ctx context.Context, trial, enrolment ID) ([]Temperature, error)
+	// DisputesOf returns a trial's disputes in the order in which they were filed, DisputeAbout the one about a record.
+	DisputesOf(ctx context.Context, trial ID) ([]Dispute, error)
+	DisputeBy(ctx context.Context, trial, dispute ID) (Dispute, error)
+	DisputeAbout(ctx context.Context, trial, subject ID) (Dispute, error)
 	// WelfareOverridesOf returns a trial's overrides in order of number.
 	WelfareOverridesOf(ctx context.Context, trial ID) ([]WelfareOverride, error)
 	DeviationBy(ctx context.Context, trial, deviation ID) (Deviation, error)
@@ -119,6 +123,10 @@ type Tx interface {
 	// UpdateOuting saves what a correction may change of an outing and of its end, which must stand already to be changed.
 	UpdateOuting(ctx context.Context, o Outing) error
 	InsertTemperature(ctx context.Context, r Temperature) error
+	InsertDispute(ctx context.Context, d Dispute) error
+	InsertDecision(ctx context.Context, trial, dispute ID, d DisputeDecision) error
+	// ExcludeDisputed marks the record of a dispute as left out by agreement.
+	ExcludeDisputed(ctx context.Context, d Dispute) error
 	// InsertWelfareOverride saves an override under the trial's next number, which it returns.
 	InsertWelfareOverride(ctx context.Context, w WelfareOverride) (int, error)
 	InsertUnit(ctx context.Context, u Unit) error
