@@ -183,24 +183,34 @@ func writeDictionary(w io.Writer) error {
 	if err := out.Write(dictionaryHeader); err != nil {
 		return err
 	}
-	for _, t := range packageTables() {
-		for _, c := range t.columns {
-			accepted, needed, missing := strings.Join(c.words, " "), "yes", ""
-			switch {
-			case accepted != "":
-			case c.pattern != "":
-				accepted = guard(c.pattern)
-			case c.least != nil:
-				accepted = fmt.Sprintf("%d or more", *c.least)
-			}
-			if !c.need {
-				needed, missing = "no", "empty"
-			}
-			if err := out.Write([]string{t.name, c.name, c.kind, c.unit, accepted, needed, missing, c.meaning}); err != nil {
-				return err
-			}
+	for record := range dictionaryRecords() {
+		if err := out.Write(record); err != nil {
+			return err
 		}
 	}
 	out.Flush()
 	return out.Error()
+}
+
+func dictionaryRecords() Rows[[]string] {
+	return func(yield func([]string, error) bool) {
+		for _, t := range packageTables() {
+			for _, c := range t.columns {
+				accepted, needed, missing := strings.Join(c.words, " "), "yes", ""
+				switch {
+				case accepted != "":
+				case c.pattern != "":
+					accepted = guard(c.pattern)
+				case c.least != nil:
+					accepted = fmt.Sprintf("%d or more", *c.least)
+				}
+				if !c.need {
+					needed, missing = "no", "empty"
+				}
+				if !yield([]string{t.name, c.name, c.kind, c.unit, accepted, needed, missing, c.meaning}, nil) {
+					return
+				}
+			}
+		}
+	}
 }
