@@ -156,8 +156,9 @@ type FlyPack struct {
 // Dispute is a record that somebody disputed, and what two others found.
 type Dispute struct {
 	N       int
-	What    string // fish, outing
-	Outcome string
+	Kind    string // catch, outing
+	Subject trial.ID
+	Outcome string // keep, exclude, disagreed, open
 	Reasons []string
 }
 

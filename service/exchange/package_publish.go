@@ -50,6 +50,7 @@ type publisher struct {
 	left        map[string]bool // pseudonyms of who left with the records kept
 	withheld    map[string]bool
 	shownChains []trial.ID
+	published   map[trial.ID]bool // enrolments
 	suppression trial.Suppression
 	hides       bool                  // something of the rows is suppressed
 	outings     map[string]trial.Base // cell and week of each, by label
@@ -285,6 +286,7 @@ func (p *publisher) versions() ([]Version, error) {
 }
 
 func (p *publisher) anglers() ([]Angler, error) {
+	p.published = map[trial.ID]bool{}
 	var list []Angler
 	for a, err := range p.Anglers {
 		if err != nil {
@@ -294,6 +296,7 @@ func (p *publisher) anglers() ([]Angler, error) {
 		if e.ErasedAt != nil || p.withheld[e.Pseudonym] {
 			continue
 		}
+		p.published[e.ID] = true
 		row := Angler{Pseudonym: e.Pseudonym, Consent: consentOpen, Left: p.left[e.Pseudonym]}
 		if p.Trial.Source == trial.Drawn {
 			row.Enrolment, row.Code = e.ID, e.Code
@@ -315,16 +318,17 @@ func (p *publisher) texts(pkg *Package) {
 		f.N, f.Batch, f.Hook, f.Inspected = i+1, p.text(f.Batch), p.text(f.Hook), p.text(f.Inspected)
 		pkg.Flies = append(pkg.Flies, f)
 	}
-	for i, d := range p.Disputes {
-		d.N = i + 1
-		var reasons []string
-		for _, r := range d.Reasons {
-			if r = p.text(r); r != "" {
-				reasons = append(reasons, r)
+	for _, d := range p.Disputes {
+		if !p.published[d.EnrolmentID] {
+			continue
+		}
+		row := Dispute{N: len(pkg.Disputes) + 1, Kind: d.Kind, Subject: d.Subject.Public(), Outcome: d.Outcome()}
+		for _, made := range d.Decisions {
+			if reason := p.text(made.Reason); reason != "" {
+				row.Reasons = append(row.Reasons, reason)
 			}
 		}
-		d.Reasons = reasons
-		pkg.Disputes = append(pkg.Disputes, d)
+		pkg.Disputes = append(pkg.Disputes, row)
 	}
 	for _, l := range p.Looks {
 		pkg.Looks = append(pkg.Looks, Look{

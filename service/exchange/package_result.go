@@ -101,6 +101,7 @@ func (p *publisher) report(pkg *Package) error {
 	about.Effort, about.Halves, about.Cautions, about.Lineup = &effort, nil, nil, nil
 	about.Links = []report.Link{{Text: "result as JSON", Href: fileResult}, {Text: "fish as a table", Href: "catches.csv"}, {Text: "rule sheet", Href: filePlan}}
 	about.Draw.Words = p.shownTexts(p.Words)
+	about.Remarks = cmp.Or(p.text(about.Remarks), kept(about.Remarks))
 	about.Funding, about.Conflicts, about.Draw.Slips = p.text(about.Funding), p.text(about.Conflicts), p.text(about.Draw.Slips)
 	about.Questions, about.Disputes, about.Overrides, about.RuleChanges, about.Flies = slices.Clone(about.Questions), slices.Clone(about.Disputes), slices.Clone(about.Overrides), slices.Clone(about.RuleChanges), slices.Clone(about.Flies)
 	for i := range about.Questions {

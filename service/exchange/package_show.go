@@ -279,6 +279,8 @@ func (s *shower) mayShow(e trial.LedgerEntry, public []byte) bool {
 		var before, after publicPart
 		return json.Unmarshal(part.Old, &before) == nil && json.Unmarshal(part.New, &after) == nil &&
 			len(s.withheld[e.Subject]) == 0 && s.shows(at, before) && s.shows(at, after) && !s.Protocol.Names(part.Reason, s.People)
+	case trial.LedgerDispute, trial.LedgerDecision: // others' doing, in a week of theirs
+		return len(s.withheld[e.Subject]) == 0
 	case trial.LedgerOutingEnd, trial.LedgerPeriodEnd, trial.LedgerUnit, trial.LedgerUnitLost, trial.LedgerTemperature:
 		return s.shows(at, part)
 	}

@@ -24,7 +24,7 @@ type Source struct {
 	Looks       []trial.Look
 	Questions   []Question
 	Flies       []FlyPack
-	Disputes    []Dispute
+	Disputes    []trial.Dispute
 	Checkpoints []trial.Checkpoint
 	Moves       []trial.CheckpointMove
 	Organisers  Chain

@@ -157,8 +157,9 @@ func flyColumns() []column[FlyPack] {
 func disputeColumns() []column[Dispute] {
 	return []column[Dispute]{
 		key(wholeColumn("n", "number of the row", "", func(r *Dispute) *int { return &r.N })),
-		textColumn("what", "what was disputed", func(r *Dispute) *string { return &r.What }),
-		textColumn("outcome", "what two other members found", func(r *Dispute) *string { return &r.Outcome }),
+		needed(wordColumn("kind", "what was disputed", func(r *Dispute) *string { return &r.Kind }, trial.LedgerCatch, trial.LedgerOuting)),
+		key(idColumn("subject", "the record", func(r *Dispute) *trial.ID { return &r.Subject })),
+		needed(wordColumn("outcome", "what two other members found", func(r *Dispute) *string { return &r.Outcome }, trial.Keep, trial.Exclude, trial.Disagreed, trial.Undecided)),
 		listColumn("reasons", "theirs; left out where they name somebody or a water", func(r *Dispute) *[]string { return &r.Reasons }),
 	}
 }

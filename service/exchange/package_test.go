@@ -173,6 +173,46 @@ func TestWhoDidNotAgreeIsLeftOut(t *testing.T) {
 	}
 }
 
+// Everything that is rarer in a trial is published and agrees, and changed it does not.
+func TestRarerRecordsAgree(t *testing.T) {
+	w := playTrial(t, smallTrial(), (*played).moreOfOne)
+	p := readBack(t, written(t, w.publish()))
+	agreed(t, p)
+	if !bytes.Equal(p.Result, w.source.Closing.Result) {
+		t.Error("the result is another one")
+	}
+	if len(p.Disputes) != 1 || p.Disputes[0].Outcome != trial.Exclude || len(p.Disputes[0].Reasons) != 1 {
+		t.Errorf("disputes %+v", p.Disputes)
+	}
+	for name, forge := range map[string]func(u *unpacked){
+		"a dispute": func(u *unpacked) { u.Disputes = nil },
+		"a disputed fish": func(u *unpacked) {
+			u.fish[slices.IndexFunc(u.fish, func(f Fish) bool { return f.Disputed })].Disputed = false
+		},
+		"a lost unit": func(u *unpacked) {
+			u.units[slices.IndexFunc(u.units, func(r Unit) bool { return r.Lost })].Lost = false
+		},
+		"a coin": func(u *unpacked) {
+			u.units[slices.IndexFunc(u.units, func(r Unit) bool { return r.DrawnBy == trial.ByCoin })].DrawnBy = trial.BySlip
+		},
+		"an outing by mistake": func(u *unpacked) {
+			u.outings[slices.IndexFunc(u.outings, func(o Outing) bool { return o.Void })].Void = false
+		},
+		"the end of an outing": func(u *unpacked) {
+			u.outings[slices.IndexFunc(u.outings, func(o Outing) bool { return o.End == "tired" })].NotLogged = 1
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			u := unpack(t, p)
+			forge(u)
+			v := verified(t, readBack(t, u.pack(t)))
+			if !slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Part == partRecords && f.Outcome == Disagrees }) {
+				t.Errorf("nothing disagrees:\n%s", told(v))
+			}
+		})
+	}
+}
+
 func TestTooFewToLeaveOut(t *testing.T) {
 	with := playing{anglers: 2, outings: 1, blocks: 2, closed: []int{1}}
 	w := playUncorrected(t, with)

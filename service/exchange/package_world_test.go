@@ -355,6 +355,58 @@ func (w *played) correctSome() {
 	c.RigIntact, c.Version = false, 2
 }
 
+// moreOfOne gives one angler what is rarer: a unit lost with its phone, one by a coin that was fished, an outing opened by mistake, a reading
+// of the water, a corrected outing with its end, and a fish that two members agreed to leave out.
+func (w *played) moreOfOne() {
+	a := &w.anglers[0]
+	r, chain := &a.Records, a.Records.Enrolment.ID
+	n := len(r.Units)
+	key := trial.AllocationKey(w.seed, w.source.Words, chain, r.Enrolment.Code)
+	start := r.Outings[len(r.Outings)-1].StartedAt
+	lost := trial.Unit{ID: w.id(7), N: n + 1, First: w.source.Protocol.Draw.UnitArrangement(key, n+1), DrawnBy: trial.ByService, DrawN: n + 1, FetchedAt: start, LostAt: &start}
+	w.enter(&a.Chain, chain, trial.LedgerUnit, lost.ID, fieldsOf{"unit": lost.ID.Public(), "n": lost.N, "first": lost.First, "same_fly_check": false}, fieldsOf{"fetched_at": start})
+	w.enter(&a.Chain, chain, trial.LedgerUnitLost, lost.ID, fieldsOf{"unit": lost.ID.Public()}, fieldsOf{"lost_at": start})
+	coin := trial.Unit{ID: w.id(7), N: n + 2, First: trial.ControlLower, DrawnBy: trial.ByCoin, FetchedAt: start, DrawnAt: &start, OpenedAt: &start}
+	w.enter(&a.Chain, chain, trial.LedgerUnit, coin.ID, fieldsOf{"unit": coin.ID.Public(), "n": coin.N, "first": coin.First, "same_fly_check": false, "drawn_by": coin.DrawnBy}, fieldsOf{"drawn_at": start})
+	r.Units = append(r.Units, lost, coin)
+	o := &r.Outings[len(r.Outings)-1]
+	period := trial.Period{ID: w.id(7), EnrolmentID: chain, OutingID: o.ID, UnitID: coin.ID, Block: strconv.Itoa(coin.N), Half: 1, Drawn: coin.First, Fished: coin.First, Confirmed: true, StartedAt: start}
+	w.enter(&a.Chain, chain, trial.LedgerPeriod, period.ID, fieldsOf{
+		"period": period.ID.Public(), "outing": o.ID.Public(), "unit": coin.ID.Public(), "half": 1, "fished": period.Fished, "confirmed": true, "week": weekOf(start),
+	}, fieldsOf{"started_at": start})
+	r.Periods = append(r.Periods, period)
+	after := trial.Unit{ID: w.id(7), N: n + 3, First: w.source.Protocol.Draw.UnitArrangement(key, n+2), DrawnBy: trial.ByService, DrawN: n + 2, FetchedAt: start}
+	w.enter(&a.Chain, chain, trial.LedgerUnit, after.ID, fieldsOf{"unit": after.ID.Public(), "n": after.N, "draw_n": after.DrawN, "first": after.First, "same_fly_check": false}, fieldsOf{"fetched_at": start})
+	r.Units = append(r.Units, after)
+	w.enter(&a.Chain, chain, trial.LedgerTemperature, w.id(7), fieldsOf{"temperature": w.id(7).Public(), "outing": o.ID.Public(), "water_temperature": "12.5 C", "week": weekOf(start)}, fieldsOf{"at": start})
+	void := trial.Outing{ID: w.id(7), EnrolmentID: chain, ProtocolVersion: 1, StartedAt: start, Void: true}
+	w.enter(&a.Chain, chain, trial.LedgerOuting, void.ID, fieldsOf{"outing": void.ID.Public(), "started_late": false, "water_temperature": nil, "week": weekOf(start)}, fieldsOf{"started_at": start})
+	w.amend(a, trial.LedgerOuting, void.ID, 1, "opened by mistake", fieldsOf{"void": false}, fieldsOf{"void": true})
+	r.Outings = append(r.Outings, void)
+	o = &r.Outings[len(r.Outings)-2]
+	was := any(nil)
+	if o.WaterTemperature != nil {
+		was = o.WaterTemperature
+	}
+	w.amend(a, trial.LedgerOuting, o.ID, 1, "read it again", fieldsOf{"water_temperature": was, "not_logged": o.End.NotLogged, "end_reason": "planned"},
+		fieldsOf{"water_temperature": fieldsOf{"value": 13.5, "unit": "C"}, "not_logged": 3, "end_reason": "tired"})
+	o.WaterTemperature = &trial.Measure{Value: 13.5, Unit: "C"}
+	end := *o.End
+	end.NotLogged, end.Reason = 3, "tired"
+	o.End = &end
+	fish := &r.Catches[len(r.Catches)-1]
+	fish.Disputed = true
+	d := trial.Dispute{ID: w.id(4), EnrolmentID: chain, Kind: trial.LedgerCatch, Subject: fish.ID, Decisions: []trial.DisputeDecision{
+		{N: 1, Decision: trial.Exclude, Reason: "seen on the bank already"}, {N: 2, Decision: trial.Exclude, Reason: "Wilma Rook saw it on the bank"},
+	}}
+	w.source.Disputes = append(w.source.Disputes, d)
+	w.enter(&a.Chain, chain, trial.LedgerDispute, fish.ID, fieldsOf{"dispute": d.ID, "subject": fish.ID.Public(), "kind": d.Kind, "by": "angler", "week": weekOf(w.now)}, fieldsOf{"words": "I saw it jump"})
+	for i, made := range d.Decisions {
+		outcome := []string{trial.Undecided, trial.Exclude}[i]
+		w.enter(&a.Chain, chain, trial.LedgerDecision, fish.ID, fieldsOf{"dispute": d.ID, "subject": fish.ID.Public(), "n": made.N, "decision": made.Decision, "outcome": outcome, "by": "auditor", "week": weekOf(w.now)}, fieldsOf{"reason": made.Reason})
+	}
+}
+
 // close computes the closing analysis as the service does, and puts the anglers in order.
 func (w *played) close() {
 	slices.SortFunc(w.anglers, func(a, b SourceAngler) int {

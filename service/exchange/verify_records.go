@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"reflect"
@@ -111,6 +112,7 @@ type recordKey struct {
 func (v *verifier) ledgerOf(a publishedAngler) {
 	records := map[recordKey]*entered{}
 	amendments := map[[2]string]Amendment{}
+	disputed := map[trial.ID]string{}
 	for _, row := range a.amendments {
 		amendments[[2]string{row.Subject.String(), fmt.Sprint(row.N)}] = row
 	}
@@ -118,6 +120,8 @@ func (v *verifier) ledgerOf(a publishedAngler) {
 		switch e.Kind {
 		case trial.LedgerAmendment:
 			v.amendmentEntry(a, e, records, amendments)
+		case trial.LedgerDispute, trial.LedgerDecision:
+			disputed[e.Subject] = outcomeIn(e)
 		case trial.LedgerEnrolment, trial.LedgerWithdrawal:
 		default:
 			r := &entered{}
@@ -172,6 +176,40 @@ func (v *verifier) ledgerOf(a publishedAngler) {
 		v.row(a, records, trial.LedgerCatch, c.ID, c.parts())
 	}
 	v.without(a, records)
+	v.disputesOf(a, disputed)
+}
+
+// outcomeIn is what had become of a dispute at an entry, "left out" where the entry's part is.
+func outcomeIn(e Entry) string {
+	if e.Public == "" {
+		return "left out"
+	}
+	return cmp.Or(textIn(e.Public, "outcome"), trial.Undecided)
+}
+
+// disputesOf holds what became of disputes about an angler's records against the rows.
+func (v *verifier) disputesOf(a publishedAngler, entered map[trial.ID]string) {
+	rows := map[trial.ID]Dispute{}
+	for _, d := range v.Disputes {
+		rows[d.Subject] = d
+	}
+	said := map[trial.ID]bool{}
+	for _, o := range a.outings {
+		said[o.ID] = o.Disputed
+	}
+	for _, c := range a.fish {
+		said[c.ID] = c.Disputed
+	}
+	for id, disputed := range said {
+		outcome, known := entered[id]
+		row, listed := rows[id]
+		switch {
+		case outcome == "left out":
+			v.found.untold(partRecords, "Of some disputed records it cannot be told what was decided: the entries are left out.")
+		case disputed != (outcome == trial.Exclude) || known != listed || listed && row.Outcome != outcome:
+			v.found.differs(partRecords, "record %s of %s: what became of a dispute is otherwise in the ledger than in the tables", id, a.Pseudonym)
+		}
+	}
 }
 
 // endedWithOuting is the reason of a period that nobody ended.
