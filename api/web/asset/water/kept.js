@@ -29,7 +29,7 @@ export async function kept(outing) {
 
 function refusal(r) {
   const problem = r.answer?.problem ?? {};
-  return h('li', {}, h('b', {}, `${t(`kind.${r.kind}`)}, ${clock(r.at)}: `), problem.detail ?? String(r.answer?.status), ...(problem.errors ?? []).map((e) => h('div.small', {}, `${e.field} ${e.detail}`)));
+  return h('li', {}, h('b', {}, `${t(`kind.${r.kind}`)}, ${clock(r.at)}: `), problem.detail ?? String(r.answer?.status), ...(problem.fields ?? []).map((e) => h('div.small', {}, `${e.field} ${e.detail}`)));
 }
 
 function days(records) {

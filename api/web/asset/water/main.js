@@ -6,7 +6,7 @@ import * as store from './store.js';
 import { dayOf, swapNow, swapOf } from './day.js';
 import { send } from './send.js';
 import { feel } from './press.js';
-import { button, h, say, show, speak, t, tn } from './page.js';
+import { button, filledIn, h, say, show, speak, t, tn } from './page.js';
 import { closing } from './closing.js';
 import { fishing } from './fishing.js';
 import { list, one } from './list.js';
@@ -44,6 +44,13 @@ export async function draw() {
   if (mine === drawn) show(app.who ? [name, ...rest].join('/') : 'home', content);
 }
 
+/** Draws what has changed by itself; a form that is being filled in is left alone. */
+async function refresh() {
+  if (!filledIn()) return draw();
+  await countAll();
+  strip();
+}
+
 async function load(outing) {
   app.packs = app.who ? await store.packsOf(app.who.id) : [];
   app.days = app.who ? await openDays(app.who.id) : [];
@@ -51,6 +58,10 @@ async function load(outing) {
   app.day = records.length ? dayOf(records) : null;
   app.pack = app.day && app.packs.find((p) => p.key === app.day.pack);
   if (!app.pack) app.day = null;
+  await countAll();
+}
+
+async function countAll() {
   for (const sent of Object.keys(app.counts)) app.counts[sent] = app.who ? await store.count(app.who.id, sent) : 0;
 }
 
@@ -89,7 +100,7 @@ export async function change(seq, how) {
 }
 
 const others = new BroadcastChannel('evenrig-water');
-others.onmessage = () => draw();
+others.onmessage = () => refresh();
 
 function changed() {
   others.postMessage('changed');
@@ -139,7 +150,7 @@ async function sendNow() {
   if (state === 'held') sendSoon(Math.max(200, until - Date.now()));
   if (state === 'offline') sendSoon(pause);
   if (state === 'other') await recognise();
-  await draw();
+  await (state === 'other' ? draw() : refresh());
 }
 
 /** Finds out whose session this is. Without signal it stays who used the phone last. */
@@ -215,6 +226,6 @@ export async function start(page, own, account = null) {
   if (app.alone) return;
   await recognise();
   if (app.who?.id !== known) go('');
-  await draw();
+  await refresh();
   sendSoon();
 }

@@ -72,10 +72,20 @@ export function say(text) {
 }
 let quiet = null;
 
-let shown = '';
+let shown = '', touched = false;
+
+for (const kind of ['input', 'change', 'click']) {
+  addEventListener(kind, (e) => {
+    touched ||= !!e.target.closest?.('main :is(input, textarea, summary, .stepper, .pick)');
+  });
+}
+
+/** Whether something was filled in on the screen that drawing it anew would lose. */
+export const filledIn = () => touched;
 
 /** Shows a screen. Drawn anew it keeps its focus and place; a new one begins at its heading. */
 export function show(name, ...content) {
+  touched = false;
   const main = document.querySelector('main'), focused = document.activeElement?.dataset?.key;
   main.className = name.split('/')[0];
   main.replaceChildren(...content.flat(9).filter(Boolean));
