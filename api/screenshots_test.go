@@ -120,7 +120,7 @@ func TestScreenshots(t *testing.T) {
 	recorded.Source = "recorded"
 	recordedAt := "/trials/" + c.opened(recorded).trial.String()
 	anna := e.join("Anna of the lower beat")
-	_, _, period := anna.inAPeriod()
+	outing, _, period := anna.inAPeriod()
 	fish := anna.land(period.ID, "C")
 	anna.land(period.ID, "unknown")
 	anna.w.wait(20 * time.Minute)
@@ -147,6 +147,7 @@ func TestScreenshots(t *testing.T) {
 		{"progress", trialAt + "/progress"},
 		{"print", trialAt + "/print"},
 		{"slips", trialAt + "/print/slips"},
+		{"rule-change", trialAt + "/protocol/change"},
 		{"import", recordedAt + "/import"},
 		{"trial-recorded", recordedAt},
 	} {
@@ -158,6 +159,7 @@ func TestScreenshots(t *testing.T) {
 		{"own", trialAt + "/own"},
 		{"correct-catch", trialAt + "/own/catches/" + fish.String()},
 		{"correct-period", trialAt + "/own/periods/" + period.ID.String()},
+		{"correct-outing", trialAt + "/own/outings/" + outing.String()},
 		{"leave", trialAt + "/own/leave"},
 	} {
 		picture(ctx, t, w.url+page.path, page.name)

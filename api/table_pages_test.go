@@ -22,7 +22,7 @@ type tableWorld struct {
 	c                                          *club
 	e                                          *contest
 	rod                                        *rod
-	fish                                       uuid.UUID
+	fish, outing                               uuid.UUID
 	period                                     openapi.Period
 	organiser, angler, scrutineer, of, outside *browser
 }
@@ -33,7 +33,7 @@ func newTableWorld(t *testing.T) *tableWorld {
 	tw := &tableWorld{world: w, c: w.newClub("Fellside Fly Fishers")}
 	tw.e = tw.c.opened(tw.c.ruleSheet())
 	tw.rod = tw.e.join("Anna of the lower beat")
-	_, _, tw.period = tw.rod.inAPeriod()
+	tw.outing, _, tw.period = tw.rod.inAPeriod()
 	tw.fish = tw.rod.land(tw.period.ID, "C")
 	tw.organiser, tw.scrutineer, tw.angler = tw.c.organiser.signedIn("sef@example.org"), tw.c.scrutiny.signedIn("odo@example.org"), tw.rod.signedIn("anna@example.org")
 	tw.of = tw.c.invited("angler", "Beth of the beck").signedIn("beth@example.org")
@@ -43,7 +43,7 @@ func newTableWorld(t *testing.T) *tableWorld {
 
 // at fills an address of the pages in with ids of the world.
 func (w *tableWorld) at(path string) string {
-	return strings.NewReplacer(":trial", w.e.trial.String(), ":club", w.c.id.String(), ":catch", w.fish.String(), ":period", w.period.ID.String(), ":state", "paused",
+	return strings.NewReplacer(":trial", w.e.trial.String(), ":club", w.c.id.String(), ":catch", w.fish.String(), ":period", w.period.ID.String(), ":outing", w.outing.String(), ":state", "paused",
 		":member", uuid.NewString(), ":invitation", uuid.NewString(), ":handover", uuid.NewString(), ":session", uuid.NewString(), ":token", uuid.NewString()).Replace(path)
 }
 
@@ -97,9 +97,9 @@ var runnable = regexp.MustCompile(`(?i)<script(?:>|\s[^>]*>[^<])|\son[a-z]+\s*=\
 func TestPagesOpenByRole(t *testing.T) {
 	w := newTableWorld(t)
 	refused := map[string][]string{
-		"organiser":  {"/own", "/own/catches/:catch", "/own/periods/:period", "/own/leave"},
-		"angler":     {"/move/:state", "/members", "/import"},
-		"scrutineer": {"/move/:state", "/members", "/import", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/leave"},
+		"organiser":  {"/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
+		"angler":     {"/move/:state", "/members", "/import", "/protocol/change"},
+		"scrutineer": {"/move/:state", "/members", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
 	}
 	for role, b := range map[string]*browser{"organiser": w.organiser, "angler": w.angler, "scrutineer": w.scrutineer} {
 		for _, path := range tablePages(http.MethodGet) {
@@ -241,6 +241,22 @@ func TestAClubAtTheTable(t *testing.T) {
 	admin.post(trialAt+"/draw-night/close").shows(200, "The draw stands")
 	admin.post(trialAt + "/move/open").shows(200)
 	admin.get(trialAt+"/progress").shows(200, "Which fly is ahead is hidden")
+	change := formOf(t, admin.get(trialAt+"/protocol/change").shows(200, "never changes").body)
+	if change.Has("title") || change.Has("rig.spacing_cm") || change.Has("swap.after_fish") {
+		t.Error("a rule change shows what was registered for good")
+	}
+	change.Set("waters[1].name", "Mill Reach")
+	change.Set("waters[1].water_type", "river")
+	change.Set("welfare.stop_c", "22")
+	admin.send(trialAt+"/protocol/change", change).shows(422, "accepted: 10 to 500", "accepted: lower ones")
+	change.Set("welfare.stop_c", "19")
+	change.Set("reason", "the owner has opened the reach below the mill")
+	admin.send(trialAt+"/protocol/change", change).shows(200, "A new version", "Version 2", "the owner has opened the reach")
+	anna.get(trialAt+"/protocol").shows(200, "Version 2", "the owner has opened the reach")
+	if strings.Contains(anna.body, "/protocol/change") {
+		t.Error("an angler is offered to change the rules")
+	}
+	admin.post(trialAt+"/overrides", "angler", "NOBODY", "day", "2026-09-01", "reason", "measured in the shallows alone").shows(404, "names none of yours")
 	admin.post(trialAt+"/move/closed", "reason", "the season is over").shows(200, "the season is over")
 	admin.get(trialAt+"/move/locked").shows(200, "it can be locked from")
 	w.wait(2 * time.Hour)
@@ -323,6 +339,12 @@ func TestAnAnglersOwnPages(t *testing.T) {
 	form.Set("fished", other)
 	form.Set("reason", "rigged the other way round")
 	w.angler.send(periodAt, form).shows(200, "not as drawn")
+	outingAt := trialAt + "/own/outings/" + w.outing.String()
+	form = formOf(t, w.angler.get(outingAt).shows(200, "11.5", "Upper Wend").body)
+	form.Set("water_temperature", "12,5")
+	form.Set("water", "Mill Reach")
+	form.Set("reason", "the other reach, and read again")
+	w.angler.send(outingAt, form).shows(200, "Mill Reach", "12.5 C")
 	for _, b := range []*browser{w.organiser, w.of, w.scrutineer} {
 		b.get(catchAt)
 		if b.last.StatusCode < 400 {

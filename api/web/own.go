@@ -22,6 +22,8 @@ func (s *Site) ownRoutes() []Route {
 		{Method: http.MethodPost, Path: "/trials/:trial/own/catches/:catch", Signed: true, Handle: s.correctCatch},
 		{Method: http.MethodGet, Path: "/trials/:trial/own/periods/:period", Signed: true, Handle: s.ownPeriod},
 		{Method: http.MethodPost, Path: "/trials/:trial/own/periods/:period", Signed: true, Handle: s.correctPeriod},
+		{Method: http.MethodGet, Path: "/trials/:trial/own/outings/:outing", Signed: true, Handle: s.ownOutingPage},
+		{Method: http.MethodPost, Path: "/trials/:trial/own/outings/:outing", Signed: true, Handle: s.correctOuting},
 		{Method: http.MethodGet, Path: "/trials/:trial/own/leave", Signed: true, Handle: s.leavePage},
 		{Method: http.MethodPost, Path: "/trials/:trial/own/leave", Signed: true, Handle: s.leave},
 	}
@@ -127,6 +129,7 @@ type correctionView struct {
 	*Form
 	Catch   *conduct.CatchView
 	Period  *conduct.PeriodView
+	Outing  *conduct.OutingView
 	Line    Line
 	History []shownAmendment
 }
@@ -224,7 +227,7 @@ func (s *Site) correctCatch(v *Visit) error {
 		return err
 	}
 	view.Form = f
-	c, err := correctionFrom(f, catchForm(*view.Catch, v.units()), catchChange)
+	c, err := correctionFrom(f, catchForm(*view.Catch, v.units()))
 	if err == nil {
 		_, err = s.service.AmendCatch(v.Ctx(), v.Actor, view.ID(), view.Catch.Catch.ID, c)
 	}
@@ -235,7 +238,7 @@ func (s *Site) correctCatch(v *Visit) error {
 }
 
 // correctionFrom reads a correction: the version that was seen, the reason, and what differs from the form as it stood.
-func correctionFrom(f, stood *Form, change func(f *Form, name string, faults *trial.Faults) (field string, value any)) (c conduct.Correction, err error) {
+func correctionFrom(f, stood *Form) (c conduct.Correction, err error) {
 	if c.Seen, err = f.whole("version"); err != nil {
 		return c, err
 	}
@@ -259,16 +262,25 @@ func correctionFrom(f, stood *Form, change func(f *Form, name string, faults *tr
 
 // correctable are the fields of the forms that correct something.
 var correctable = []string{
-	"taken_pattern", "outcome", "species", "origin", "note", "caught_at", "length", "length_unit", "foul_hooked", "rig_intact", "void", "fished", "confirmed", "started_at",
+	"taken_pattern", "outcome", "species", "origin", "note", "caught_at", "length", "length_unit", "foul_hooked", "rig_intact", "void", "fished", "confirmed", "started_at", "welfare",
+	"water", "started_late", "water_temperature", "water_temperature_unit", "conditions", "ended_at", "end_reason", "not_logged",
 }
 
-// catchChange is what a changed field of the form is to the record.
-func catchChange(f *Form, name string, faults *trial.Faults) (string, any) {
+// change is what a changed field of the form is to the record.
+func change(f *Form, name string, faults *trial.Faults) (string, any) {
 	switch name {
-	case "foul_hooked", "rig_intact", "void", "confirmed":
+	case "foul_hooked", "rig_intact", "void", "confirmed", "started_late":
 		return name, f.Get(name) == "yes"
-	case "caught_at", "started_at":
+	case "caught_at", "started_at", "ended_at":
 		return name, f.moment(name, faults)
+	case "water_temperature", "water_temperature_unit":
+		return "water_temperature", f.measure("water_temperature", faults)
+	case "not_logged":
+		n, err := f.whole(name)
+		if err != nil {
+			faults.Add(name, "is %q; accepted: a whole number", f.Get(name))
+		}
+		return name, n
 	case "length", "length_unit":
 		return "length", f.measure("length", faults)
 	}
@@ -346,12 +358,77 @@ func (s *Site) correctPeriod(v *Visit) error {
 		return err
 	}
 	view.Form = f
-	c, err := correctionFrom(f, periodForm(*view.Period), catchChange)
+	c, err := correctionFrom(f, periodForm(*view.Period))
 	if err == nil {
 		_, err = s.service.AmendPeriod(v.Ctx(), v.Actor, view.ID(), view.Period.Period.ID, c)
 	}
 	if err != nil {
 		return v.Again("correct-period", f, view, err)
+	}
+	return v.See(trialPath(view.ID(), "/own"), "corrected")
+}
+
+func (s *Site) ownOutingPage(v *Visit) error {
+	view, err := s.outingToCorrect(v)
+	if err != nil {
+		return err
+	}
+	view.Form = outingForm(*view.Outing, v.units())
+	return v.Page("correct-outing", view)
+}
+
+func (s *Site) outingToCorrect(v *Visit) (view correctionView, err error) {
+	id, err := v.ID("outing")
+	if err != nil {
+		return view, err
+	}
+	if view, err = s.correcting(v, id); err != nil {
+		return view, err
+	}
+	o, err := s.service.Outing(v.Ctx(), v.Actor, view.ID(), id)
+	view.Outing = &o
+	return view, err
+}
+
+func outingForm(view conduct.OutingView, u Units) *Form {
+	o := view.Outing
+	values := url.Values{
+		"version": {strconv.Itoa(o.Version)}, "water": {o.Water}, "started_at": {o.StartedAt.Format(moment)}, "zone": {o.StartedAt.Format("-07:00")}, "conditions": {o.Conditions},
+		"note": {o.Note}, "water_temperature_unit": {u.Temperature},
+	}
+	if o.WaterTemperature != nil {
+		values.Set("water_temperature", number(o.WaterTemperature.Value))
+		values.Set("water_temperature_unit", o.WaterTemperature.Unit)
+	}
+	if o.End != nil {
+		values.Set("ended_at", o.End.EndedAt.In(o.StartedAt.Location()).Format(moment))
+		values.Set("end_reason", o.End.Reason)
+		values.Set("not_logged", strconv.Itoa(o.End.NotLogged))
+	}
+	for name, set := range map[string]bool{"started_late": o.StartedLate, "void": o.Void} {
+		if set {
+			values.Set(name, "yes")
+		}
+	}
+	return newForm(values)
+}
+
+func (s *Site) correctOuting(v *Visit) error {
+	f, err := v.Form()
+	if err != nil {
+		return err
+	}
+	view, err := s.outingToCorrect(v)
+	if err != nil {
+		return err
+	}
+	view.Form = f
+	c, err := correctionFrom(f, outingForm(*view.Outing, v.units()))
+	if err == nil {
+		_, err = s.service.AmendOuting(v.Ctx(), v.Actor, view.ID(), view.Outing.Outing.ID, c)
+	}
+	if err != nil {
+		return v.Again("correct-outing", f, view, err)
 	}
 	return v.See(trialPath(view.ID(), "/own"), "corrected")
 }

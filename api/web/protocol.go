@@ -26,6 +26,7 @@ type protocolView struct {
 	Missing  int // faults that stand in the way of registering
 	Plan     *report.PlanBrief
 	Rules    report.Rules
+	Versions []conduct.VersionView
 }
 
 // formSection is a part of the form with its fields as the page shows them.
@@ -45,6 +46,9 @@ func (s *Site) protocolPage(v *Visit) error {
 		return err
 	}
 	if !view.Writes() {
+		if view.Versions, err = s.versionsOf(v, t); err != nil {
+			return err
+		}
 		view.Sections = v.sections(t.Protocol, view.Form)
 		return v.Page("protocol", view)
 	}
@@ -55,6 +59,11 @@ func (s *Site) protocolPage(v *Visit) error {
 	view.check(t.Protocol, t.Revision > 1)
 	view.Sections = v.sections(t.Protocol, view.Form)
 	return v.Page("protocol-form", view)
+}
+
+// Changes reports whether the reader may change the registered rule sheet.
+func (p protocolView) Changes() bool {
+	return p.Trial.Amendable() == nil && trial.Permit(trial.AmendProtocol, p.Club.Role) == nil
 }
 
 // Writes reports whether the reader may write the rule sheet now.

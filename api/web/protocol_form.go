@@ -162,16 +162,24 @@ func protocolFrom(f *Form, before trial.Protocol) (trial.Protocol, error) {
 	if err := faults.Err("protocol.invalid", "the rule sheet has fields that cannot be read"); err != nil {
 		return before, err
 	}
-	text, err := json.Marshal(object)
+	p, err := fromObject(object)
 	if err != nil {
-		return before, fmt.Errorf("write the form's protocol: %w", err)
-	}
-	var p trial.Protocol
-	if err := json.Unmarshal(text, &p); err != nil {
-		return before, fmt.Errorf("read the form's protocol: %w", err)
+		return before, err
 	}
 	if slices.Equal(before.Welfare.Cautions, trial.Cautions(before.Welfare.CautionC, before.Welfare.StopC)) {
 		p.Welfare.Cautions = trial.Cautions(p.Welfare.CautionC, p.Welfare.StopC) // the usual ones follow the temperatures
+	}
+	return p, nil
+}
+
+// fromObject reads a protocol out of its JSON.
+func fromObject(object map[string]any) (p trial.Protocol, err error) {
+	text, err := json.Marshal(object)
+	if err != nil {
+		return p, fmt.Errorf("write the form's protocol: %w", err)
+	}
+	if err := json.Unmarshal(text, &p); err != nil {
+		return p, fmt.Errorf("read the form's protocol: %w", err)
 	}
 	return p, nil
 }

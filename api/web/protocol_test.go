@@ -94,3 +94,30 @@ func TestRuleFieldsHaveWords(t *testing.T) {
 		}
 	}
 }
+
+// A rule change shows no field that a registered rule sheet must keep, and every one that it may change.
+func TestRuleChangeShowsWhatMayChange(t *testing.T) {
+	p := trial.Template()
+	p.Waters = []trial.Water{{Name: "Sillet Beck", WaterType: "stream"}}
+	for _, section := range ruleSections(p) {
+		for _, field := range section.Fields {
+			object, err := asObject(p)
+			if err != nil {
+				t.Fatal(err)
+			}
+			changed := put(object, steps(field.Path), map[fieldKind]any{wholeField: 77, numbered: 1.5, maybe: 3, tickField: true, someOf: []any{"date"}, someWhole: []any{6}}[field.Kind])
+			if lookUp(changed, field.Path) == nil {
+				changed = put(object, steps(field.Path), "another")
+			}
+			next, err := fromObject(changed.(map[string]any))
+			if err != nil {
+				t.Fatalf("%s: %v", field.Path, err)
+			}
+			_, err = p.Amends(next, "the river was closed for a month")
+			fixed := err != nil && strings.Contains(err.Error(), "cannot be changed after registration")
+			if fixed == mayChange(field.Path) {
+				t.Errorf("the page of a rule change has %s: %t; the protocol's rules: %v", field.Path, mayChange(field.Path), err)
+			}
+		}
+	}
+}

@@ -257,19 +257,33 @@ func (s *Site) move(v *Visit) error {
 	return v.See(trialPath(view.ID(), ""), "moved")
 }
 
+// enrolledView is who has joined, for the organiser, with what he lets single anglers do in warm water.
 type enrolledView struct {
 	standing
+	*Form
 	Enrolments []trial.Enrolment
+	Overrides  []conduct.OverrideView
 }
 
 func (s *Site) enrolled(v *Visit) error {
-	t, err := s.standing(v)
+	view, err := s.membersOf(v, newForm(url.Values{"day": {s.service.Now().Format(time.DateOnly)}}))
 	if err != nil {
 		return err
 	}
-	list, err := s.service.Enrolments(v.Ctx(), v.Actor, t.ID())
-	if err != nil {
-		return err
-	}
-	return v.Page("enrolled", enrolledView{t, list})
+	return v.Page("enrolled", view)
 }
+
+func (s *Site) membersOf(v *Visit, f *Form) (view enrolledView, err error) {
+	view.Form = f
+	if view.standing, err = s.standing(v); err != nil {
+		return view, err
+	}
+	if view.Enrolments, err = s.service.Enrolments(v.Ctx(), v.Actor, view.ID()); err != nil {
+		return view, err
+	}
+	view.Overrides, err = s.service.WelfareOverrides(v.Ctx(), v.Actor, view.ID())
+	return view, err
+}
+
+// Overridable reports whether the trial's state lets the organiser override a stop for warm water.
+func (t standing) Overridable() bool { return t.Trial.Overrides() == nil && t.ActiveAnglers > 0 }

@@ -98,6 +98,14 @@ func (v *Visit) Again(name string, form *Form, data any, err error) error {
 		return err
 	}
 	form.fail(failed)
+	return v.again(name, data, err)
+}
+
+// again shows a page whose form has its faults already.
+func (v *Visit) again(name string, data any, err error) error {
+	if trial.KindOf(err) == trial.Internal {
+		return err
+	}
 	return v.page(v.site.o.Status(err), name, data)
 }
 
