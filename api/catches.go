@@ -42,7 +42,7 @@ func (h *handlers) ListCatches(ctx context.Context, r openapi.ListCatchesRequest
 	if err != nil {
 		return nil, err
 	}
-	views, err := h.service.Catches(ctx, actorOf(ctx), trial.ID(r.Trial), p.toTrial())
+	views, err := h.service.Catches(ctx, actorFor(ctx, r.Params.For), trial.ID(r.Trial), p.toTrial())
 	if err != nil {
 		return nil, err
 	}

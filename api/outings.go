@@ -14,7 +14,7 @@ import (
 // PutOuting begins an outing.
 func (h *handlers) PutOuting(ctx context.Context, r openapi.PutOutingRequestObject) (openapi.PutOutingResponseObject, error) {
 	b := r.Body
-	view, err := h.service.OpenOuting(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Outing{
+	view, err := h.service.OpenOuting(ctx, actorFor(ctx, b.For), trial.ID(r.Trial), trial.Outing{
 		ID: trial.ID(r.Outing), Water: b.Water, Cell: placeTo(b.Place), StartedAt: b.StartedAt, StartedLate: or(b.StartedLate, false),
 		WaterTemperature: measureTo(b.WaterTemperature), Conditions: or(b.Conditions, ""), Note: or(b.Note, ""), ProtocolVersion: or(b.ProtocolVersion, 0),
 	})
@@ -95,7 +95,7 @@ func (h *handlers) ListOutings(ctx context.Context, r openapi.ListOutingsRequest
 	if err != nil {
 		return nil, err
 	}
-	views, err := h.service.Outings(ctx, actorOf(ctx), trial.ID(r.Trial), p.toTrial())
+	views, err := h.service.Outings(ctx, actorFor(ctx, r.Params.For), trial.ID(r.Trial), p.toTrial())
 	if err != nil {
 		return nil, err
 	}

@@ -15,15 +15,19 @@ import (
 func (h *handlers) PutUnit(ctx context.Context, r openapi.PutUnitRequestObject) (openapi.PutUnitResponseObject, error) {
 	var view conduct.UnitView
 	var err error
+	actor := actorOf(ctx)
+	if r.Body != nil {
+		actor = actorFor(ctx, r.Body.For)
+	}
 	if b := r.Body; b == nil || or(b.DrawnBy, string(trial.ByService)) == string(trial.ByService) {
 		if b != nil && (b.First != nil || b.DrawnAt != nil || b.Slip != nil) {
 			var f trial.Faults
 			f.Add("drawn_by", "is service; accepted: phone, slip or coin with first, drawn_at and slip")
 			return nil, f.Err("unit.invalid", "the unit has faults")
 		}
-		view, err = h.service.FetchUnit(ctx, actorOf(ctx), trial.ID(r.Trial), trial.ID(r.Unit))
+		view, err = h.service.FetchUnit(ctx, actor, trial.ID(r.Trial), trial.ID(r.Unit))
 	} else {
-		view, err = h.service.KeepUnit(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Unit{
+		view, err = h.service.KeepUnit(ctx, actor, trial.ID(r.Trial), trial.Unit{
 			ID: trial.ID(r.Unit), DrawnBy: trial.DrawnBy(*b.DrawnBy), First: trial.Arrangement(or(b.First, "")), DrawnAt: b.DrawnAt, Slip: or(b.Slip, 0),
 		})
 	}
@@ -50,7 +54,7 @@ func (h *handlers) LoseUnit(ctx context.Context, r openapi.LoseUnitRequestObject
 
 // ListUnits lists the units that the actor has fetched.
 func (h *handlers) ListUnits(ctx context.Context, r openapi.ListUnitsRequestObject) (openapi.ListUnitsResponseObject, error) {
-	views, err := h.service.Units(ctx, actorOf(ctx), trial.ID(r.Trial))
+	views, err := h.service.Units(ctx, actorFor(ctx, r.Params.For), trial.ID(r.Trial))
 	if err != nil {
 		return nil, err
 	}

@@ -219,7 +219,7 @@ func reading(t *testing.T, e *contest, r *rod) {
 	ok[*openapi.ListEnrolmentsResponse](t, 403)(e.scrutiny.ListEnrolmentsWithResponse(ctx, e.trial))
 	ok[*openapi.GetEnrolmentResponse](t, 200)(r.GetEnrolmentWithResponse(ctx, e.trial))
 	ok[*openapi.ListOutingsResponse](t, 200)(r.ListOutingsWithResponse(ctx, e.trial, nil))
-	ok[*openapi.ListUnitsResponse](t, 200)(r.ListUnitsWithResponse(ctx, e.trial))
+	ok[*openapi.ListUnitsResponse](t, 200)(r.ListUnitsWithResponse(ctx, e.trial, nil))
 	limit := 2
 	if own := ok[*openapi.ListCatchesResponse](t, 200)(r.ListCatchesWithResponse(ctx, e.trial, &openapi.ListCatchesParams{Limit: &limit})); len(own.JSON200.Items) != 2 || nextPage(own.HTTPResponse.Header) == "" {
 		t.Errorf("a page of 2 of 3 fish has a next one: %s", own.Body)

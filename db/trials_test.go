@@ -94,24 +94,30 @@ func TestEnrolments(t *testing.T) {
 	left := one.enrolment
 	left.Consent = trial.Consent{TakePart: true, Store: true, SharePseudonymous: true, LicenceConfirmed: true, AdultOrGuardian: true, PublishOpen: true, PlaceCoarse: true, ContactAgain: true}
 	left.ID, left.ChainID, left.AccountID, left.Name, left.Pseudonym = newID(), newID(), w.admin.ID, w.admin.Name, "ZZZZZZ"
+	left.Noters = []trial.ID{one.account.ID, two.account.ID}
 	left.EnrolledAt, left.LeftAt = server.Add(time.Hour), pointer(server.Add(2*time.Hour))
 	imported := trial.Enrolment{TrialID: w.trial.ID, ID: newID(), ChainID: w.trial.ID, Pseudonym: "111111", EnrolledAt: server.Add(3 * time.Hour)}
+	guest := trial.Enrolment{TrialID: w.trial.ID, ID: newID(), BroughtBy: one.account.ID, Guardian: true, Pseudonym: "222222", EnrolledAt: server.Add(4 * time.Hour)}
+	guest.ChainID = guest.ID
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
-		return first(tx.InsertEnrolment(ctx, left), tx.InsertEnrolment(ctx, imported), tx.LeaveEnrolment(ctx, w.trial.ID, two.enrolment.ID, server))
+		return first(tx.InsertEnrolment(ctx, left), tx.InsertEnrolment(ctx, imported), tx.InsertEnrolment(ctx, guest), tx.SetNoters(ctx, w.trial.ID, two.enrolment.ID, left.Noters[:1]), tx.LeaveEnrolment(ctx, w.trial.ID, two.enrolment.ID, server))
 	})
-	two.enrolment.LeftAt = &server
+	two.enrolment.LeftAt, two.enrolment.Noters = &server, left.Noters[:1]
 	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
 		all, err := tx.EnrolmentsOf(ctx, w.trial.ID)
-		same(t, "enrolments", all, []trial.Enrolment{one.enrolment, two.enrolment, left, imported})
+		same(t, "enrolments", all, []trial.Enrolment{one.enrolment, two.enrolment, left, imported, guest})
 		got, err2 := tx.EnrolmentBy(ctx, w.trial.ID, left.ID)
 		same(t, "enrolment", got, left)
 		got, err3 := tx.EnrolmentOf(ctx, w.trial.ID, one.account.ID)
 		same(t, "enrolment by account", got, one.enrolment)
+		noted, err4 := tx.EnrolmentsNotedBy(ctx, w.trial.ID, one.account.ID)
+		same(t, "for whom an account may note", noted, []trial.Enrolment{two.enrolment, left, guest})
 		if _, err := tx.EnrolmentBy(ctx, newID(), left.ID); trial.KindOf(err) != trial.NotFound {
 			t.Errorf("an enrolment shows in another trial: %v", err)
 		}
-		return first(err, err2, err3)
+		return first(err, err2, err3, err4)
 	})
+	left.BroughtBy, left.Guardian = guest.BroughtBy, guest.Guardian // which a guest alone has
 	left.ErasedAt, left.ErasedOutings, left.ErasedFish = &server, 1, 1 // what erasing writes is tested there
 	filled(t, left)
 }

@@ -795,6 +795,31 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/enrolment (the `GetEnrolment` operationId).
 	GetEnrolment(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListNoters Who may note for you
+	//
+	// Corresponds with GET /v1/trials/{trial}/enrolment/noters (the `ListNoters` operationId).
+	ListNoters(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutNotersWithBody Say who may note for you
+	//
+	// A guide, or a friend whose phone you share, may keep records for you from then on: a record belongs to the angler whose
+	// outing or period it names, and says who typed it. Of your fish they see those that they typed. Nobody not listed may.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/enrolment/noters (the `PutNoters` operationId).
+	PutNotersWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutNoters Say who may note for you
+	//
+	// A guide, or a friend whose phone you share, may keep records for you from then on: a record belongs to the angler whose
+	// outing or period it names, and says who typed it. Of your fish they see those that they typed. Nobody not listed may.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/enrolment/noters (the `PutNoters` operationId).
+	PutNoters(ctx context.Context, trial TrialID, body PutNotersJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// WithdrawWithBody Leave a trial
 	//
 	// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
@@ -848,6 +873,44 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/enrolments/{enrolment} (the `PutEnrolment` operationId).
 	PutEnrolment(ctx context.Context, trial TrialID, enrolment EnrolmentID, body PutEnrolmentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// PutGuestWithBody Join a guest for a day
+	//
+	// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
+	// guest. `code` is 32 random bytes of your program's making. Write the answer's pseudonym on the guest's card; no name is kept.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/guests/{enrolment} (the `PutGuest` operationId).
+	PutGuestWithBody(ctx context.Context, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutGuest Join a guest for a day
+	//
+	// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
+	// guest. `code` is 32 random bytes of your program's making. Write the answer's pseudonym on the guest's card; no name is kept.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/guests/{enrolment} (the `PutGuest` operationId).
+	PutGuest(ctx context.Context, trial TrialID, enrolment EnrolmentID, body PutGuestJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WithdrawGuestWithBody A guest leaves
+	//
+	// For the member who brought the guest, and for the organiser, with the guest's wish in writing.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/guests/{enrolment}/withdrawal (the `WithdrawGuest` operationId).
+	WithdrawGuestWithBody(ctx context.Context, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WithdrawGuest A guest leaves
+	//
+	// For the member who brought the guest, and for the organiser, with the guest's wish in writing.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/guests/{enrolment}/withdrawal (the `WithdrawGuest` operationId).
+	WithdrawGuest(ctx context.Context, trial TrialID, enrolment EnrolmentID, body WithdrawGuestJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ImportTableWithBody Take in a catch table
 	//
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
@@ -875,6 +938,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/note (the `GetNote` operationId).
 	GetNote(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListNoting For whom you may note
+	//
+	// Corresponds with GET /v1/trials/{trial}/noting (the `ListNoting` operationId).
+	ListNoting(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListOutings Your outings
 	//
@@ -1195,7 +1263,7 @@ type ClientInterface interface {
 	// ListUnits The units you have fetched
 	//
 	// Corresponds with GET /v1/trials/{trial}/units (the `ListUnits` operationId).
-	ListUnits(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListUnits(ctx context.Context, trial TrialID, params *ListUnitsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PutUnitWithBody Fetch the next unit of the draw
 	//
@@ -2830,6 +2898,61 @@ func (c *Client) GetEnrolment(ctx context.Context, trial TrialID, reqEditors ...
 	return c.Client.Do(req)
 }
 
+// ListNoters Who may note for you
+//
+// Corresponds with GET /v1/trials/{trial}/enrolment/noters (the `ListNoters` operationId).
+func (c *Client) ListNoters(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListNotersRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutNotersWithBody Say who may note for you
+//
+// A guide, or a friend whose phone you share, may keep records for you from then on: a record belongs to the angler whose
+// outing or period it names, and says who typed it. Of your fish they see those that they typed. Nobody not listed may.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/enrolment/noters (the `PutNoters` operationId).
+func (c *Client) PutNotersWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutNotersRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutNoters Say who may note for you
+//
+// A guide, or a friend whose phone you share, may keep records for you from then on: a record belongs to the angler whose
+// outing or period it names, and says who typed it. Of your fish they see those that they typed. Nobody not listed may.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/enrolment/noters (the `PutNoters` operationId).
+func (c *Client) PutNoters(ctx context.Context, trial TrialID, body PutNotersJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutNotersRequest(c.Server, trial, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // WithdrawWithBody Leave a trial
 //
 // Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
@@ -2933,6 +3056,84 @@ func (c *Client) PutEnrolment(ctx context.Context, trial TrialID, enrolment Enro
 	return c.Client.Do(req)
 }
 
+// PutGuestWithBody Join a guest for a day
+//
+// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
+// guest. `code` is 32 random bytes of your program's making. Write the answer's pseudonym on the guest's card; no name is kept.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/guests/{enrolment} (the `PutGuest` operationId).
+func (c *Client) PutGuestWithBody(ctx context.Context, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutGuestRequestWithBody(c.Server, trial, enrolment, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutGuest Join a guest for a day
+//
+// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
+// guest. `code` is 32 random bytes of your program's making. Write the answer's pseudonym on the guest's card; no name is kept.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/guests/{enrolment} (the `PutGuest` operationId).
+func (c *Client) PutGuest(ctx context.Context, trial TrialID, enrolment EnrolmentID, body PutGuestJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutGuestRequest(c.Server, trial, enrolment, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WithdrawGuestWithBody A guest leaves
+//
+// For the member who brought the guest, and for the organiser, with the guest's wish in writing.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/guests/{enrolment}/withdrawal (the `WithdrawGuest` operationId).
+func (c *Client) WithdrawGuestWithBody(ctx context.Context, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWithdrawGuestRequestWithBody(c.Server, trial, enrolment, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WithdrawGuest A guest leaves
+//
+// For the member who brought the guest, and for the organiser, with the guest's wish in writing.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/guests/{enrolment}/withdrawal (the `WithdrawGuest` operationId).
+func (c *Client) WithdrawGuest(ctx context.Context, trial TrialID, enrolment EnrolmentID, body WithdrawGuestJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWithdrawGuestRequest(c.Server, trial, enrolment, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ImportTableWithBody Take in a catch table
 //
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
@@ -2981,6 +3182,21 @@ func (c *Client) ListLooks(ctx context.Context, trial TrialID, reqEditors ...Req
 // Corresponds with GET /v1/trials/{trial}/note (the `GetNote` operationId).
 func (c *Client) GetNote(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetNoteRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListNoting For whom you may note
+//
+// Corresponds with GET /v1/trials/{trial}/noting (the `ListNoting` operationId).
+func (c *Client) ListNoting(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListNotingRequest(c.Server, trial)
 	if err != nil {
 		return nil, err
 	}
@@ -3690,8 +3906,8 @@ func (c *Client) MoveTrial(ctx context.Context, trial TrialID, body MoveTrialJSO
 // ListUnits The units you have fetched
 //
 // Corresponds with GET /v1/trials/{trial}/units (the `ListUnits` operationId).
-func (c *Client) ListUnits(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListUnitsRequest(c.Server, trial)
+func (c *Client) ListUnits(ctx context.Context, trial TrialID, params *ListUnitsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListUnitsRequest(c.Server, trial, params)
 	if err != nil {
 		return nil, err
 	}
@@ -5767,6 +5983,18 @@ func NewListCatchesRequest(server string, trial TrialID, params *ListCatchesPara
 
 		}
 
+		if params.For != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "for", *params.For, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -6512,6 +6740,87 @@ func NewGetEnrolmentRequest(server string, trial TrialID) (*http.Request, error)
 	return req, nil
 }
 
+// NewListNotersRequest constructs an http.Request for the ListNoters method
+func NewListNotersRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/enrolment/noters", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPutNotersRequest calls the generic PutNoters builder with application/json body
+func NewPutNotersRequest(server string, trial TrialID, body PutNotersJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutNotersRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewPutNotersRequestWithBody constructs an http.Request for the PutNoters method, with any body, and a specified content type
+func NewPutNotersRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/enrolment/noters", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewWithdrawRequest calls the generic Withdraw builder with application/json body
 func NewWithdrawRequest(server string, trial TrialID, body WithdrawJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -6638,6 +6947,114 @@ func NewPutEnrolmentRequestWithBody(server string, trial TrialID, enrolment Enro
 	}
 
 	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewPutGuestRequest calls the generic PutGuest builder with application/json body
+func NewPutGuestRequest(server string, trial TrialID, enrolment EnrolmentID, body PutGuestJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutGuestRequestWithBody(server, trial, enrolment, "application/json", bodyReader)
+}
+
+// NewPutGuestRequestWithBody constructs an http.Request for the PutGuest method, with any body, and a specified content type
+func NewPutGuestRequestWithBody(server string, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "enrolment", enrolment, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/guests/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewWithdrawGuestRequest calls the generic WithdrawGuest builder with application/json body
+func NewWithdrawGuestRequest(server string, trial TrialID, enrolment EnrolmentID, body WithdrawGuestJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewWithdrawGuestRequestWithBody(server, trial, enrolment, "application/json", bodyReader)
+}
+
+// NewWithdrawGuestRequestWithBody constructs an http.Request for the WithdrawGuest method, with any body, and a specified content type
+func NewWithdrawGuestRequestWithBody(server string, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "enrolment", enrolment, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/guests/%s/withdrawal", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
 	}
@@ -6774,6 +7191,40 @@ func NewGetNoteRequest(server string, trial TrialID) (*http.Request, error) {
 	return req, nil
 }
 
+// NewListNotingRequest constructs an http.Request for the ListNoting method
+func NewListNotingRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/noting", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListOutingsRequest constructs an http.Request for the ListOutings method
 func NewListOutingsRequest(server string, trial TrialID, params *ListOutingsParams) (*http.Request, error) {
 	var err error
@@ -6824,6 +7275,18 @@ func NewListOutingsRequest(server string, trial TrialID, params *ListOutingsPara
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.For != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "for", *params.For, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -8018,7 +8481,7 @@ func NewMoveTrialRequestWithBody(server string, trial TrialID, contentType strin
 }
 
 // NewListUnitsRequest constructs an http.Request for the ListUnits method
-func NewListUnitsRequest(server string, trial TrialID) (*http.Request, error) {
+func NewListUnitsRequest(server string, trial TrialID, params *ListUnitsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -8041,6 +8504,33 @@ func NewListUnitsRequest(server string, trial TrialID) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.For != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "for", *params.For, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -9079,6 +9569,33 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/enrolment (the `GetEnrolment` operationId).
 	GetEnrolmentWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetEnrolmentResponse, error)
 
+	// ListNotersWithResponse Who may note for you
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/enrolment/noters (the `ListNoters` operationId).
+	ListNotersWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListNotersResponse, error)
+
+	// PutNotersWithBodyWithResponse Say who may note for you
+	//
+	// A guide, or a friend whose phone you share, may keep records for you from then on: a record belongs to the angler whose
+	// outing or period it names, and says who typed it. Of your fish they see those that they typed. Nobody not listed may.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/enrolment/noters (the `PutNoters` operationId).
+	PutNotersWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutNotersResponse, error)
+
+	// PutNotersWithResponse Say who may note for you
+	//
+	// A guide, or a friend whose phone you share, may keep records for you from then on: a record belongs to the angler whose
+	// outing or period it names, and says who typed it. Of your fish they see those that they typed. Nobody not listed may.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/enrolment/noters (the `PutNoters` operationId).
+	PutNotersWithResponse(ctx context.Context, trial TrialID, body PutNotersJSONRequestBody, reqEditors ...RequestEditorFn) (*PutNotersResponse, error)
+
 	// WithdrawWithBodyWithResponse Leave a trial
 	//
 	// Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
@@ -9134,6 +9651,44 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/enrolments/{enrolment} (the `PutEnrolment` operationId).
 	PutEnrolmentWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, body PutEnrolmentJSONRequestBody, reqEditors ...RequestEditorFn) (*PutEnrolmentResponse, error)
 
+	// PutGuestWithBodyWithResponse Join a guest for a day
+	//
+	// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
+	// guest. `code` is 32 random bytes of your program's making. Write the answer's pseudonym on the guest's card; no name is kept.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/guests/{enrolment} (the `PutGuest` operationId).
+	PutGuestWithBodyWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutGuestResponse, error)
+
+	// PutGuestWithResponse Join a guest for a day
+	//
+	// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
+	// guest. `code` is 32 random bytes of your program's making. Write the answer's pseudonym on the guest's card; no name is kept.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/guests/{enrolment} (the `PutGuest` operationId).
+	PutGuestWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, body PutGuestJSONRequestBody, reqEditors ...RequestEditorFn) (*PutGuestResponse, error)
+
+	// WithdrawGuestWithBodyWithResponse A guest leaves
+	//
+	// For the member who brought the guest, and for the organiser, with the guest's wish in writing.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/guests/{enrolment}/withdrawal (the `WithdrawGuest` operationId).
+	WithdrawGuestWithBodyWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WithdrawGuestResponse, error)
+
+	// WithdrawGuestWithResponse A guest leaves
+	//
+	// For the member who brought the guest, and for the organiser, with the guest's wish in writing.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/guests/{enrolment}/withdrawal (the `WithdrawGuest` operationId).
+	WithdrawGuestWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, body WithdrawGuestJSONRequestBody, reqEditors ...RequestEditorFn) (*WithdrawGuestResponse, error)
+
 	// ImportTableWithBodyWithResponse Take in a catch table
 	//
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
@@ -9165,6 +9720,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/note (the `GetNote` operationId).
 	GetNoteWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetNoteResponse, error)
+
+	// ListNotingWithResponse For whom you may note
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/noting (the `ListNoting` operationId).
+	ListNotingWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListNotingResponse, error)
 
 	// ListOutingsWithResponse Your outings
 	//
@@ -9515,7 +10077,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/trials/{trial}/units (the `ListUnits` operationId).
-	ListUnitsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListUnitsResponse, error)
+	ListUnitsWithResponse(ctx context.Context, trial TrialID, params *ListUnitsParams, reqEditors ...RequestEditorFn) (*ListUnitsResponse, error)
 
 	// PutUnitWithBodyWithResponse Fetch the next unit of the draw
 	//
@@ -15067,6 +15629,193 @@ func (r GetEnrolmentResponse) ContentType() string {
 	return ""
 }
 
+type ListNotersResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Noters
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListNotersResponse) GetJSON200() *Noters {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListNotersResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListNotersResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListNotersResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListNotersResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListNotersResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListNotersResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListNotersResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListNotersResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListNotersResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PutNotersResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Noters
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PutNotersResponse) GetJSON200() *Noters {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PutNotersResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PutNotersResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutNotersResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutNotersResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutNotersResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type WithdrawResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -15365,6 +16114,235 @@ func (r PutEnrolmentResponse) ContentType() string {
 	return ""
 }
 
+// PutGuestResponse201Headers the declared response headers of an HTTP 201 response for PutGuest
+type PutGuestResponse201Headers struct {
+	Location string
+}
+
+type PutGuestResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Enrolment
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Enrolment
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *PutGuestResponse201Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PutGuestResponse) GetJSON200() *Enrolment {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PutGuestResponse) GetJSON201() *Enrolment {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PutGuestResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PutGuestResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutGuestResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutGuestResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutGuestResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type WithdrawGuestResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r WithdrawGuestResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r WithdrawGuestResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WithdrawGuestResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WithdrawGuestResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WithdrawGuestResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ImportTableResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -15608,6 +16586,82 @@ func (r GetNoteResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetNoteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListNotingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *NotingList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListNotingResponse) GetJSON200() *NotingList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListNotingResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListNotingResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListNotingResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListNotingResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListNotingResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListNotingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListNotingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListNotingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListNotingResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -19985,6 +21039,51 @@ func (c *ClientWithResponses) GetEnrolmentWithResponse(ctx context.Context, tria
 	return ParseGetEnrolmentResponse(rsp)
 }
 
+// ListNotersWithResponse Who may note for you
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/enrolment/noters (the `ListNoters` operationId).
+func (c *ClientWithResponses) ListNotersWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListNotersResponse, error) {
+	rsp, err := c.ListNoters(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListNotersResponse(rsp)
+}
+
+// PutNotersWithBodyWithResponse Say who may note for you
+//
+// A guide, or a friend whose phone you share, may keep records for you from then on: a record belongs to the angler whose
+// outing or period it names, and says who typed it. Of your fish they see those that they typed. Nobody not listed may.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/enrolment/noters (the `PutNoters` operationId).
+func (c *ClientWithResponses) PutNotersWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutNotersResponse, error) {
+	rsp, err := c.PutNotersWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutNotersResponse(rsp)
+}
+
+// PutNotersWithResponse Say who may note for you
+//
+// A guide, or a friend whose phone you share, may keep records for you from then on: a record belongs to the angler whose
+// outing or period it names, and says who typed it. Of your fish they see those that they typed. Nobody not listed may.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/enrolment/noters (the `PutNoters` operationId).
+func (c *ClientWithResponses) PutNotersWithResponse(ctx context.Context, trial TrialID, body PutNotersJSONRequestBody, reqEditors ...RequestEditorFn) (*PutNotersResponse, error) {
+	rsp, err := c.PutNoters(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutNotersResponse(rsp)
+}
+
 // WithdrawWithBodyWithResponse Leave a trial
 //
 // Without `erase` you stop and your records stay. With it your name, pseudonym, code, ticks and records are erased for
@@ -20070,6 +21169,68 @@ func (c *ClientWithResponses) PutEnrolmentWithResponse(ctx context.Context, tria
 	return ParsePutEnrolmentResponse(rsp)
 }
 
+// PutGuestWithBodyWithResponse Join a guest for a day
+//
+// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
+// guest. `code` is 32 random bytes of your program's making. Write the answer's pseudonym on the guest's card; no name is kept.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/guests/{enrolment} (the `PutGuest` operationId).
+func (c *ClientWithResponses) PutGuestWithBodyWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutGuestResponse, error) {
+	rsp, err := c.PutGuestWithBody(ctx, trial, enrolment, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutGuestResponse(rsp)
+}
+
+// PutGuestWithResponse Join a guest for a day
+//
+// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
+// guest. `code` is 32 random bytes of your program's making. Write the answer's pseudonym on the guest's card; no name is kept.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/guests/{enrolment} (the `PutGuest` operationId).
+func (c *ClientWithResponses) PutGuestWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, body PutGuestJSONRequestBody, reqEditors ...RequestEditorFn) (*PutGuestResponse, error) {
+	rsp, err := c.PutGuest(ctx, trial, enrolment, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutGuestResponse(rsp)
+}
+
+// WithdrawGuestWithBodyWithResponse A guest leaves
+//
+// For the member who brought the guest, and for the organiser, with the guest's wish in writing.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/guests/{enrolment}/withdrawal (the `WithdrawGuest` operationId).
+func (c *ClientWithResponses) WithdrawGuestWithBodyWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*WithdrawGuestResponse, error) {
+	rsp, err := c.WithdrawGuestWithBody(ctx, trial, enrolment, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWithdrawGuestResponse(rsp)
+}
+
+// WithdrawGuestWithResponse A guest leaves
+//
+// For the member who brought the guest, and for the organiser, with the guest's wish in writing.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/guests/{enrolment}/withdrawal (the `WithdrawGuest` operationId).
+func (c *ClientWithResponses) WithdrawGuestWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, body WithdrawGuestJSONRequestBody, reqEditors ...RequestEditorFn) (*WithdrawGuestResponse, error) {
+	rsp, err := c.WithdrawGuest(ctx, trial, enrolment, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWithdrawGuestResponse(rsp)
+}
+
 // ImportTableWithBodyWithResponse Take in a catch table
 //
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
@@ -20118,6 +21279,19 @@ func (c *ClientWithResponses) GetNoteWithResponse(ctx context.Context, trial Tri
 		return nil, err
 	}
 	return ParseGetNoteResponse(rsp)
+}
+
+// ListNotingWithResponse For whom you may note
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/noting (the `ListNoting` operationId).
+func (c *ClientWithResponses) ListNotingWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListNotingResponse, error) {
+	rsp, err := c.ListNoting(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListNotingResponse(rsp)
 }
 
 // ListOutingsWithResponse Your outings
@@ -20697,8 +21871,8 @@ func (c *ClientWithResponses) MoveTrialWithResponse(ctx context.Context, trial T
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/trials/{trial}/units (the `ListUnits` operationId).
-func (c *ClientWithResponses) ListUnitsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListUnitsResponse, error) {
-	rsp, err := c.ListUnits(ctx, trial, reqEditors...)
+func (c *ClientWithResponses) ListUnitsWithResponse(ctx context.Context, trial TrialID, params *ListUnitsParams, reqEditors ...RequestEditorFn) (*ListUnitsResponse, error) {
+	rsp, err := c.ListUnits(ctx, trial, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -25516,6 +26690,163 @@ func ParseGetEnrolmentResponse(rsp *http.Response) (*GetEnrolmentResponse, error
 	return response, nil
 }
 
+// ParseListNotersResponse parses an HTTP response from a ListNotersWithResponse call
+func ParseListNotersResponse(rsp *http.Response) (*ListNotersResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListNotersResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Noters
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePutNotersResponse parses an HTTP response from a PutNotersWithResponse call
+func ParsePutNotersResponse(rsp *http.Response) (*PutNotersResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutNotersResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Noters
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseWithdrawResponse parses an HTTP response from a WithdrawWithResponse call
 func ParseWithdrawResponse(rsp *http.Response) (*WithdrawResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -25778,6 +27109,214 @@ func ParsePutEnrolmentResponse(rsp *http.Response) (*PutEnrolmentResponse, error
 	return response, nil
 }
 
+// ParsePutGuestResponse parses an HTTP response from a PutGuestWithResponse call
+func ParsePutGuestResponse(rsp *http.Response) (*PutGuestResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutGuestResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Enrolment
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Enrolment
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers PutGuestResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseWithdrawGuestResponse parses an HTTP response from a WithdrawGuestWithResponse call
+func ParseWithdrawGuestResponse(rsp *http.Response) (*WithdrawGuestResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WithdrawGuestResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseImportTableResponse parses an HTTP response from a ImportTableWithResponse call
 func ParseImportTableResponse(rsp *http.Response) (*ImportTableResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -25942,6 +27481,67 @@ func ParseGetNoteResponse(rsp *http.Response) (*GetNoteResponse, error) {
 	}
 
 	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListNotingResponse parses an HTTP response from a ListNotingWithResponse call
+func ParseListNotingResponse(rsp *http.Response) (*ListNotingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListNotingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest NotingList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
 		var dest Unauthenticated
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {

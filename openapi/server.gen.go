@@ -217,6 +217,12 @@ type ServerInterface interface {
 	// GetEnrolment Your own enrolment
 	// (GET /v1/trials/{trial}/enrolment)
 	GetEnrolment(ctx echo.Context, trial TrialID) error
+	// ListNoters Who may note for you
+	// (GET /v1/trials/{trial}/enrolment/noters)
+	ListNoters(ctx echo.Context, trial TrialID) error
+	// PutNoters Say who may note for you
+	// (PUT /v1/trials/{trial}/enrolment/noters)
+	PutNoters(ctx echo.Context, trial TrialID) error
 	// Withdraw Leave a trial
 	// (POST /v1/trials/{trial}/enrolment/withdrawal)
 	Withdraw(ctx echo.Context, trial TrialID) error
@@ -226,6 +232,12 @@ type ServerInterface interface {
 	// PutEnrolment Join a trial
 	// (PUT /v1/trials/{trial}/enrolments/{enrolment})
 	PutEnrolment(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
+	// PutGuest Join a guest for a day
+	// (PUT /v1/trials/{trial}/guests/{enrolment})
+	PutGuest(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
+	// WithdrawGuest A guest leaves
+	// (POST /v1/trials/{trial}/guests/{enrolment}/withdrawal)
+	WithdrawGuest(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
 	// ImportTable Take in a catch table
 	// (POST /v1/trials/{trial}/imports)
 	ImportTable(ctx echo.Context, trial TrialID, params ImportTableParams) error
@@ -235,6 +247,9 @@ type ServerInterface interface {
 	// GetNote The week in a few lines, to paste into the club's chat
 	// (GET /v1/trials/{trial}/note)
 	GetNote(ctx echo.Context, trial TrialID) error
+	// ListNoting For whom you may note
+	// (GET /v1/trials/{trial}/noting)
+	ListNoting(ctx echo.Context, trial TrialID) error
 	// ListOutings Your outings
 	// (GET /v1/trials/{trial}/outings)
 	ListOutings(ctx echo.Context, trial TrialID, params ListOutingsParams) error
@@ -315,7 +330,7 @@ type ServerInterface interface {
 	MoveTrial(ctx echo.Context, trial TrialID) error
 	// ListUnits The units you have fetched
 	// (GET /v1/trials/{trial}/units)
-	ListUnits(ctx echo.Context, trial TrialID) error
+	ListUnits(ctx echo.Context, trial TrialID, params ListUnitsParams) error
 	// PutUnit Fetch the next unit of the draw
 	// (PUT /v1/trials/{trial}/units/{unit})
 	PutUnit(ctx echo.Context, trial TrialID, unit UnitID) error
@@ -1098,6 +1113,13 @@ func (w *ServerInterfaceWrapper) ListCatches(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "for" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "for", ctx.QueryParams(), &params.For, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter for: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListCatches(ctx, trial, params)
 	return err
@@ -1453,6 +1475,38 @@ func (w *ServerInterfaceWrapper) GetEnrolment(ctx echo.Context) error {
 	return err
 }
 
+// ListNoters converts echo context to params.
+func (w *ServerInterfaceWrapper) ListNoters(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListNoters(ctx, trial)
+	return err
+}
+
+// PutNoters converts echo context to params.
+func (w *ServerInterfaceWrapper) PutNoters(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutNoters(ctx, trial)
+	return err
+}
+
 // Withdraw converts echo context to params.
 func (w *ServerInterfaceWrapper) Withdraw(ctx echo.Context) error {
 	var err error
@@ -1506,6 +1560,54 @@ func (w *ServerInterfaceWrapper) PutEnrolment(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PutEnrolment(ctx, trial, enrolment)
+	return err
+}
+
+// PutGuest converts echo context to params.
+func (w *ServerInterfaceWrapper) PutGuest(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "enrolment" -------------
+	var enrolment EnrolmentID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "enrolment", ctx.Param("enrolment"), &enrolment, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter enrolment: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutGuest(ctx, trial, enrolment)
+	return err
+}
+
+// WithdrawGuest converts echo context to params.
+func (w *ServerInterfaceWrapper) WithdrawGuest(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "enrolment" -------------
+	var enrolment EnrolmentID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "enrolment", ctx.Param("enrolment"), &enrolment, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter enrolment: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.WithdrawGuest(ctx, trial, enrolment)
 	return err
 }
 
@@ -1566,6 +1668,22 @@ func (w *ServerInterfaceWrapper) GetNote(ctx echo.Context) error {
 	return err
 }
 
+// ListNoting converts echo context to params.
+func (w *ServerInterfaceWrapper) ListNoting(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListNoting(ctx, trial)
+	return err
+}
+
 // ListOutings converts echo context to params.
 func (w *ServerInterfaceWrapper) ListOutings(ctx echo.Context) error {
 	var err error
@@ -1591,6 +1709,13 @@ func (w *ServerInterfaceWrapper) ListOutings(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "for" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "for", ctx.QueryParams(), &params.For, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter for: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -2225,8 +2350,17 @@ func (w *ServerInterfaceWrapper) ListUnits(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListUnitsParams
+	// ------------- Optional query parameter "for" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "for", ctx.QueryParams(), &params.For, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter for: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListUnits(ctx, trial)
+	err = w.Handler.ListUnits(ctx, trial, params)
 	return err
 }
 
@@ -2423,6 +2557,11 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PUT(options.BaseURL+"/v1/trials/:trial/enrolments/:enrolment", wrapper.PutEnrolment, options.OperationMiddlewares["putEnrolment"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/enrolment", wrapper.GetEnrolment, options.OperationMiddlewares["getEnrolment"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/enrolment/withdrawal", wrapper.Withdraw, options.OperationMiddlewares["withdraw"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/enrolment/noters", wrapper.ListNoters, options.OperationMiddlewares["listNoters"]...)
+	router.PUT(options.BaseURL+"/v1/trials/:trial/enrolment/noters", wrapper.PutNoters, options.OperationMiddlewares["putNoters"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/noting", wrapper.ListNoting, options.OperationMiddlewares["listNoting"]...)
+	router.PUT(options.BaseURL+"/v1/trials/:trial/guests/:enrolment", wrapper.PutGuest, options.OperationMiddlewares["putGuest"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/guests/:enrolment/withdrawal", wrapper.WithdrawGuest, options.OperationMiddlewares["withdrawGuest"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/outings", wrapper.ListOutings, options.OperationMiddlewares["listOutings"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/outings/:outing", wrapper.GetOuting, options.OperationMiddlewares["getOuting"]...)
 	router.PATCH(options.BaseURL+"/v1/trials/:trial/outings/:outing", wrapper.AmendOuting, options.OperationMiddlewares["amendOuting"]...)
@@ -10402,6 +10541,293 @@ func (response GetEnrolmentdefaultApplicationProblemPlusJSONResponse) VisitGetEn
 	return err
 }
 
+type ListNotersRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListNotersResponseObject interface {
+	VisitListNotersResponse(w http.ResponseWriter) error
+}
+
+type ListNoters200JSONResponse Noters
+
+func (response ListNoters200JSONResponse) VisitListNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoters401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListNoters401ApplicationProblemPlusJSONResponse) VisitListNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoters403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListNoters403ApplicationProblemPlusJSONResponse) VisitListNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoters404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListNoters404ApplicationProblemPlusJSONResponse) VisitListNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoters422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListNoters422ApplicationProblemPlusJSONResponse) VisitListNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNotersdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListNotersdefaultApplicationProblemPlusJSONResponse) VisitListNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNotersRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *PutNotersJSONRequestBody
+}
+
+type PutNotersResponseObject interface {
+	VisitPutNotersResponse(w http.ResponseWriter) error
+}
+
+type PutNoters200JSONResponse Noters
+
+func (response PutNoters200JSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters400ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters401ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters403ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters404ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters409ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters410ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters413ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters415ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNoters422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PutNoters422ApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutNotersdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PutNotersdefaultApplicationProblemPlusJSONResponse) VisitPutNotersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type WithdrawRequestObject struct {
 	Trial TrialID `json:"trial"`
 	Body  *WithdrawJSONRequestBody
@@ -10874,6 +11300,392 @@ func (response PutEnrolmentdefaultApplicationProblemPlusJSONResponse) VisitPutEn
 	return err
 }
 
+type PutGuestRequestObject struct {
+	Trial     TrialID     `json:"trial"`
+	Enrolment EnrolmentID `json:"enrolment"`
+	Body      *PutGuestJSONRequestBody
+}
+
+type PutGuestResponseObject interface {
+	VisitPutGuestResponse(w http.ResponseWriter) error
+}
+
+type PutGuest200JSONResponse Enrolment
+
+func (response PutGuest200JSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest201ResponseHeaders struct {
+	Location string
+}
+
+type PutGuest201JSONResponse struct {
+	Body    Enrolment
+	Headers PutGuest201ResponseHeaders
+}
+
+func (response PutGuest201JSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Location", fmt.Sprint(response.Headers.Location))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest400ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest401ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest403ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest404ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest409ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest410ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest413ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest415ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuest422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuest422ApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuestdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PutGuestdefaultApplicationProblemPlusJSONResponse) VisitPutGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuestRequestObject struct {
+	Trial     TrialID     `json:"trial"`
+	Enrolment EnrolmentID `json:"enrolment"`
+	Body      *WithdrawGuestJSONRequestBody
+}
+
+type WithdrawGuestResponseObject interface {
+	VisitWithdrawGuestResponse(w http.ResponseWriter) error
+}
+
+type WithdrawGuest204Response struct {
+}
+
+func (response WithdrawGuest204Response) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type WithdrawGuest400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest400ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuest401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest401ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuest403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest403ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuest404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest404ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuest409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest409ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuest410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest410ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuest413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest413ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuest415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest415ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuest422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response WithdrawGuest422ApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type WithdrawGuestdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response WithdrawGuestdefaultApplicationProblemPlusJSONResponse) VisitWithdrawGuestResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ImportTableRequestObject struct {
 	Trial  TrialID `json:"trial"`
 	Params ImportTableParams
@@ -11233,6 +12045,109 @@ type GetNotedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetNotedefaultApplicationProblemPlusJSONResponse) VisitGetNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNotingRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListNotingResponseObject interface {
+	VisitListNotingResponse(w http.ResponseWriter) error
+}
+
+type ListNoting200JSONResponse NotingList
+
+func (response ListNoting200JSONResponse) VisitListNotingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoting401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListNoting401ApplicationProblemPlusJSONResponse) VisitListNotingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoting403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListNoting403ApplicationProblemPlusJSONResponse) VisitListNotingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoting404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListNoting404ApplicationProblemPlusJSONResponse) VisitListNotingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNoting422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListNoting422ApplicationProblemPlusJSONResponse) VisitListNotingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNotingdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListNotingdefaultApplicationProblemPlusJSONResponse) VisitListNotingResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -15164,7 +16079,8 @@ func (response MoveTrialdefaultApplicationProblemPlusJSONResponse) VisitMoveTria
 }
 
 type ListUnitsRequestObject struct {
-	Trial TrialID `json:"trial"`
+	Trial  TrialID `json:"trial"`
+	Params ListUnitsParams
 }
 
 type ListUnitsResponseObject interface {
@@ -16129,6 +17045,12 @@ type StrictServerInterface interface {
 	// GetEnrolment Your own enrolment
 	// (GET /v1/trials/{trial}/enrolment)
 	GetEnrolment(ctx context.Context, request GetEnrolmentRequestObject) (GetEnrolmentResponseObject, error)
+	// ListNoters Who may note for you
+	// (GET /v1/trials/{trial}/enrolment/noters)
+	ListNoters(ctx context.Context, request ListNotersRequestObject) (ListNotersResponseObject, error)
+	// PutNoters Say who may note for you
+	// (PUT /v1/trials/{trial}/enrolment/noters)
+	PutNoters(ctx context.Context, request PutNotersRequestObject) (PutNotersResponseObject, error)
 	// Withdraw Leave a trial
 	// (POST /v1/trials/{trial}/enrolment/withdrawal)
 	Withdraw(ctx context.Context, request WithdrawRequestObject) (WithdrawResponseObject, error)
@@ -16138,6 +17060,12 @@ type StrictServerInterface interface {
 	// PutEnrolment Join a trial
 	// (PUT /v1/trials/{trial}/enrolments/{enrolment})
 	PutEnrolment(ctx context.Context, request PutEnrolmentRequestObject) (PutEnrolmentResponseObject, error)
+	// PutGuest Join a guest for a day
+	// (PUT /v1/trials/{trial}/guests/{enrolment})
+	PutGuest(ctx context.Context, request PutGuestRequestObject) (PutGuestResponseObject, error)
+	// WithdrawGuest A guest leaves
+	// (POST /v1/trials/{trial}/guests/{enrolment}/withdrawal)
+	WithdrawGuest(ctx context.Context, request WithdrawGuestRequestObject) (WithdrawGuestResponseObject, error)
 	// ImportTable Take in a catch table
 	// (POST /v1/trials/{trial}/imports)
 	ImportTable(ctx context.Context, request ImportTableRequestObject) (ImportTableResponseObject, error)
@@ -16147,6 +17075,9 @@ type StrictServerInterface interface {
 	// GetNote The week in a few lines, to paste into the club's chat
 	// (GET /v1/trials/{trial}/note)
 	GetNote(ctx context.Context, request GetNoteRequestObject) (GetNoteResponseObject, error)
+	// ListNoting For whom you may note
+	// (GET /v1/trials/{trial}/noting)
+	ListNoting(ctx context.Context, request ListNotingRequestObject) (ListNotingResponseObject, error)
 	// ListOutings Your outings
 	// (GET /v1/trials/{trial}/outings)
 	ListOutings(ctx context.Context, request ListOutingsRequestObject) (ListOutingsResponseObject, error)
@@ -18350,6 +19281,79 @@ func (sh *strictHandler) GetEnrolment(ctx echo.Context, trial TrialID) error {
 	return nil
 }
 
+// ListNoters operation middleware
+func (sh *strictHandler) ListNoters(ctx echo.Context, trial TrialID) error {
+	var request ListNotersRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListNoters(ctx.Request().Context(), request.(ListNotersRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListNoters")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListNotersResponseObject); ok {
+		return validResponse.VisitListNotersResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PutNoters operation middleware
+func (sh *strictHandler) PutNoters(ctx echo.Context, trial TrialID) error {
+	var request PutNotersRequestObject
+
+	request.Trial = trial
+
+	var body PutNotersJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PutNoters(ctx.Request().Context(), request.(PutNotersRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PutNoters")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PutNotersResponseObject); ok {
+		return validResponse.VisitPutNotersResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // Withdraw operation middleware
 func (sh *strictHandler) Withdraw(ctx echo.Context, trial TrialID) error {
 	var request WithdrawRequestObject
@@ -18472,6 +19476,104 @@ func (sh *strictHandler) PutEnrolment(ctx echo.Context, trial TrialID, enrolment
 	return nil
 }
 
+// PutGuest operation middleware
+func (sh *strictHandler) PutGuest(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error {
+	var request PutGuestRequestObject
+
+	request.Trial = trial
+	request.Enrolment = enrolment
+
+	var body PutGuestJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PutGuest(ctx.Request().Context(), request.(PutGuestRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PutGuest")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PutGuestResponseObject); ok {
+		return validResponse.VisitPutGuestResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// WithdrawGuest operation middleware
+func (sh *strictHandler) WithdrawGuest(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error {
+	var request WithdrawGuestRequestObject
+
+	request.Trial = trial
+	request.Enrolment = enrolment
+
+	var body WithdrawGuestJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.WithdrawGuest(ctx.Request().Context(), request.(WithdrawGuestRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "WithdrawGuest")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(WithdrawGuestResponseObject); ok {
+		return validResponse.VisitWithdrawGuestResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ImportTable operation middleware
 func (sh *strictHandler) ImportTable(ctx echo.Context, trial TrialID, params ImportTableParams) error {
 	var request ImportTableRequestObject
@@ -18544,6 +19646,31 @@ func (sh *strictHandler) GetNote(ctx echo.Context, trial TrialID) error {
 		return err
 	} else if validResponse, ok := response.(GetNoteResponseObject); ok {
 		return validResponse.VisitGetNoteResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListNoting operation middleware
+func (sh *strictHandler) ListNoting(ctx echo.Context, trial TrialID) error {
+	var request ListNotingRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListNoting(ctx.Request().Context(), request.(ListNotingRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListNoting")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListNotingResponseObject); ok {
+		return validResponse.VisitListNotingResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -19498,10 +20625,11 @@ func (sh *strictHandler) MoveTrial(ctx echo.Context, trial TrialID) error {
 }
 
 // ListUnits operation middleware
-func (sh *strictHandler) ListUnits(ctx echo.Context, trial TrialID) error {
+func (sh *strictHandler) ListUnits(ctx echo.Context, trial TrialID, params ListUnitsParams) error {
 	var request ListUnitsRequestObject
 
 	request.Trial = trial
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListUnits(ctx.Request().Context(), request.(ListUnitsRequestObject))

@@ -2511,6 +2511,18 @@ type NewEnrolment struct {
 	Consent Consent `json:"consent"`
 }
 
+// NewGuest Examples: {"code":"9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08","consent":{"adult_or_guardian":true,"contact_again":false,"licence_confirmed":true,"publish_open":false,"share_pseudonymous":true,"store":true,"take_part":true},"guardian":false}
+type NewGuest struct {
+	// Code 32 random bytes of your program's making as 64 hexadecimal digits
+	Code string `json:"code"`
+
+	// Consent As ticked on paper
+	Consent Consent `json:"consent"`
+
+	// Guardian A guardian signed, for a minor
+	Guardian bool `json:"guardian"`
+}
+
 // NewHandover Examples: {"to":"0190a2b4-7c1d-7e5f-8a3b-012345678901"}
 type NewHandover struct {
 	// To The member's account
@@ -2539,6 +2551,9 @@ type NewLoss struct {
 type NewOuting struct {
 	// Conditions Up to 200 characters
 	Conditions *string `json:"conditions,omitempty"`
+
+	// For The enrolment of another angler for whom you note
+	For *openapi_types.UUID `json:"for,omitempty"`
 
 	// Note Up to 500 characters, never published
 	Note  *string   `json:"note,omitempty"`
@@ -2709,6 +2724,9 @@ type NewUnit struct {
 	// First test_lower or control_lower: the order that was drawn
 	First *string `json:"first,omitempty"`
 
+	// For The enrolment of another angler for whom you note
+	For *openapi_types.UUID `json:"for,omitempty"`
+
 	// Slip The number outside the slip
 	Slip *int `json:"slip,omitempty"`
 }
@@ -2729,6 +2747,30 @@ type NewWelfareOverride struct {
 type NewWord struct {
 	// Word One word of 1 to 40 characters, without blanks
 	Word string `json:"word"`
+}
+
+// Noters Examples: {"accounts":["0190a2b4-7c1d-7e5f-8a3b-012345678901"]}
+type Noters struct {
+	// Accounts Members of the club, at most 10
+	Accounts []openapi_types.UUID `json:"accounts"`
+}
+
+// Noting Examples: {"enrolment":"0190a2b4-7c1d-4e5f-8a3b-0123456789a0","guest":false,"name":"Merle Hatch","pseudonym":null}
+type Noting struct {
+	// Enrolment What records name with for
+	Enrolment openapi_types.UUID `json:"enrolment"`
+	Guest     bool               `json:"guest"`
+
+	// Name Null for a guest
+	Name *string `json:"name"`
+
+	// Pseudonym A guest's, as on the card; null for others
+	Pseudonym *string `json:"pseudonym"`
+}
+
+// NotingList Examples: {"items":[{"enrolment":"0190a2b4-7c1d-4e5f-8a3b-0123456789a0","guest":true,"name":null,"pseudonym":"7K3M0Q"}]}
+type NotingList struct {
+	Items []Noting `json:"items"`
 }
 
 // OrderEffect Second minus first period of the block, on the logit of test pattern taken
@@ -3062,7 +3104,7 @@ type Problem struct {
 	Type string `json:"type"`
 }
 
-// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"coin_blocks":0,"deviations":9,"erased_anglers":0,"erased_fish":0,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"in_finished_blocks":371,"late_noted":2,"lost_units":0,"next_look":"","not_logged":7,"outings":60,"phone_blocks":1,"slip_blocks":0}
+// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"coin_blocks":0,"deviations":9,"erased_anglers":0,"erased_fish":0,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"guests":0,"in_finished_blocks":371,"late_noted":2,"lost_units":0,"next_look":"","not_logged":7,"outings":60,"phone_blocks":1,"slip_blocks":0,"typed_fish":0}
 type Progress struct {
 	// Analysed Fish that the analysis will count
 	Analysed int64 `json:"analysed"`
@@ -3089,6 +3131,9 @@ type Progress struct {
 	// FinishedBlocks Both halves ended by the rule
 	FinishedBlocks int64 `json:"finished_blocks"`
 
+	// Guests Of the anglers, guests for a day on paper
+	Guests int64 `json:"guests"`
+
 	// InFinishedBlocks Of these, fish in finished blocks: looks go by them
 	InFinishedBlocks int64 `json:"in_finished_blocks"`
 	LateNoted        int64 `json:"late_noted"`
@@ -3108,6 +3153,9 @@ type Progress struct {
 
 	// SlipBlocks Blocks whose order a sealed slip gave
 	SlipBlocks int64 `json:"slip_blocks"`
+
+	// TypedFish Fish that somebody else than their angler typed
+	TypedFish int64 `json:"typed_fish"`
 }
 
 // Protocol A trial's rule sheet. Take the template and fill it in. Every field is sent; what is accepted stands at each, and
@@ -4229,6 +4277,9 @@ type DisputeID = openapi_types.UUID
 // EnrolmentID defines model for EnrolmentID.
 type EnrolmentID = openapi_types.UUID
 
+// For defines model for For.
+type For = openapi_types.UUID
+
 // HandoverID defines model for HandoverID.
 type HandoverID = openapi_types.UUID
 
@@ -4389,6 +4440,9 @@ type ListCatchesParams struct {
 
 	// Limit 1 to 500
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// For The enrolment of another angler for whom you may note
+	For *For `form:"for,omitempty" json:"for,omitempty"`
 }
 
 // SubmitCatchesJSONBody defines parameters for SubmitCatches.
@@ -4413,6 +4467,9 @@ type ListOutingsParams struct {
 
 	// Limit 1 to 500
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// For The enrolment of another angler for whom you may note
+	For *For `form:"for,omitempty" json:"for,omitempty"`
 }
 
 // AmendOutingParams defines parameters for AmendOuting.
@@ -4437,6 +4494,12 @@ type PutProtocolParams struct {
 type AmendProtocolParams struct {
 	// IfMatch The ETag you last read, like "3"
 	IfMatch IfMatch `json:"If-Match"`
+}
+
+// ListUnitsParams defines parameters for ListUnits.
+type ListUnitsParams struct {
+	// For The enrolment of another angler for whom you may note
+	For *For `form:"for,omitempty" json:"for,omitempty"`
 }
 
 // CreateClubJSONRequestBody defines body for CreateClub for application/json ContentType.
@@ -4499,11 +4562,20 @@ type DecideDisputeJSONRequestBody = NewDecision
 // PutWordJSONRequestBody defines body for PutWord for application/json ContentType.
 type PutWordJSONRequestBody = NewWord
 
+// PutNotersJSONRequestBody defines body for PutNoters for application/json ContentType.
+type PutNotersJSONRequestBody = Noters
+
 // WithdrawJSONRequestBody defines body for Withdraw for application/json ContentType.
 type WithdrawJSONRequestBody = Withdrawal
 
 // PutEnrolmentJSONRequestBody defines body for PutEnrolment for application/json ContentType.
 type PutEnrolmentJSONRequestBody = NewEnrolment
+
+// PutGuestJSONRequestBody defines body for PutGuest for application/json ContentType.
+type PutGuestJSONRequestBody = NewGuest
+
+// WithdrawGuestJSONRequestBody defines body for WithdrawGuest for application/json ContentType.
+type WithdrawGuestJSONRequestBody = Withdrawal
 
 // AmendOutingJSONRequestBody defines body for AmendOuting for application/json ContentType.
 type AmendOutingJSONRequestBody = OutingAmendment

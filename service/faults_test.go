@@ -436,7 +436,7 @@ func (f *farm) reckonAngler(k *kept) {
 			}
 		}
 	}
-	units, err := k.angler.api.ListUnitsWithResponse(ctx, f.story.trial)
+	units, err := k.angler.api.ListUnitsWithResponse(ctx, f.story.trial, nil)
 	if err := expect(units, err, "list the units", 200); err != nil {
 		t.Fatal(err)
 	}

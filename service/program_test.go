@@ -192,7 +192,7 @@ func (s *story) checkDraw(t *testing.T) {
 	sizes := trial.Draw{Method: trial.PermutedBlocks, GroupSizes: []int{2, 4}}
 	for _, p := range s.anglers {
 		key := trial.AllocationKey([32]byte(seed), nil, trial.ID(p.enrolment), p.code)
-		units, err := p.api.ListUnitsWithResponse(t.Context(), s.trial)
+		units, err := p.api.ListUnitsWithResponse(t.Context(), s.trial, nil)
 		if err := expect(units, err, "list the units", 200); err != nil {
 			t.Fatal(err)
 		}

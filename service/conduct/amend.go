@@ -49,7 +49,7 @@ type periodContent struct {
 func (s *Service) AmendCatch(ctx context.Context, actor trial.Actor, id, catch trial.ID, c Correction) (view CatchView, err error) {
 	err = s.amend(ctx, actor, id, catch, c, func(ctx context.Context, tx trial.Tx, o *own) (amended, error) {
 		stored, err := tx.CatchBy(ctx, id, catch)
-		if err := o.mine(err, stored.EnrolmentID, "catch"); err != nil {
+		if err := o.typed(err, stored); err != nil {
 			return amended{}, err
 		}
 		if err := trial.CheckVersion("catch", c.Seen, stored.Version); err != nil {
@@ -228,7 +228,7 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 	}
 	now := s.now()
 	salts := s.salts()
-	return s.keepOwn(ctx, actor, id, subject, func(ctx context.Context, tx trial.Tx, o *own) error {
+	return s.keepFor(ctx, actor, id, subject, ofRecord(id, subject), func(ctx context.Context, tx trial.Tx, o *own) error {
 		if err := o.trial.Corrects(); err != nil {
 			return err
 		}
@@ -250,7 +250,7 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 		if err := tx.InsertAmendment(ctx, record); err != nil {
 			return err
 		}
-		r, err := amendmentRecord(salts, record, o.roleOf(actor), old, new)
+		r, err := amendmentRecord(salts, record, o.role(), old, new)
 		if err != nil {
 			return err
 		}
@@ -262,9 +262,9 @@ func (s *Service) amend(ctx context.Context, actor trial.Actor, id, subject tria
 // privateFields are those that no published table shows.
 var privateFields = []string{"caught_at", "noted_at", "length", "note", "started_at", "water", "conditions", "ended_at"}
 
-// roleOf says in which role an account touches the enrolment's records: its angler, or who notes for him.
-func (o *own) roleOf(actor trial.Actor) string {
-	if o.enrolment.AccountID == actor.AccountID {
+// role says in which role the actor touches the enrolment's records: its angler, or who notes for him.
+func (o *own) role() string {
+	if o.noter.IsZero() {
 		return "angler"
 	}
 	return "helper"
@@ -274,6 +274,9 @@ func (o *own) roleOf(actor trial.Actor) string {
 // why is told to everybody; by whom and when is not.
 func amendmentRecord(salts trial.Parts, a trial.Amendment, by string, old, new fields) (record, error) {
 	hidden := fields{"account": a.By, "at": at(a.At)}
+	if by != "angler" {
+		delete(hidden, "account") // it stands in the correction alone, where it can be erased without the chain
+	}
 	if _, ok := old["length"]; ok {
 		for _, values := range []fields{old, new} {
 			var length *trial.Measure
@@ -295,9 +298,12 @@ func amendmentRecord(salts trial.Parts, a trial.Amendment, by string, old, new f
 
 // Amendments lists the corrections of one of the actor's catches, periods or outings.
 func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject trial.ID) (list []trial.Amendment, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, ofRecord(id, subject), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		fish, err := tx.CatchBy(ctx, id, subject)
 		owner := fish.EnrolmentID
+		if err == nil && o.typed(nil, fish) != nil {
+			return trial.Missing("record")
+		}
 		if trial.KindOf(err) == trial.NotFound {
 			var period trial.Period
 			period, err = tx.PeriodBy(ctx, id, subject)

@@ -23,11 +23,11 @@ type CatchView struct {
 // SubmitCatch saves a catch of the actor's and returns it once it is on disk. The same catch sent again, also after a
 // correction or after closing, returns its current state.
 func (s *Service) SubmitCatch(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Catch) (CatchView, error) {
-	protocol, err := s.intake(ctx, actor, id)
+	protocol, ownOnly, err := s.intake(ctx, actor, id)
 	if err != nil {
 		return CatchView{}, err
 	}
-	submission, err := s.submission(actor, id, protocol, in)
+	submission, err := s.submission(actor, id, protocol, ownOnly, in)
 	if err != nil {
 		return CatchView{}, err
 	}
@@ -52,14 +52,14 @@ type BatchOutcome struct {
 // SubmitBatch saves the catches that can be saved and says of each what became of it, in the order given: one bad catch
 // never spoils the rest.
 func (s *Service) SubmitBatch(ctx context.Context, actor trial.Actor, id trial.ID, batch []trial.Catch) ([]BatchOutcome, error) {
-	protocol, err := s.intake(ctx, actor, id)
+	protocol, ownOnly, err := s.intake(ctx, actor, id)
 	if err != nil {
 		return nil, err
 	}
 	outcomes := make([]BatchOutcome, len(batch))
 	waiting := make([]<-chan trial.CatchOutcome, len(batch))
 	for i, in := range batch {
-		submission, err := s.submission(actor, id, protocol, in)
+		submission, err := s.submission(actor, id, protocol, ownOnly, in)
 		if err != nil {
 			outcomes[i].Err = err
 			continue
@@ -77,30 +77,35 @@ func (s *Service) SubmitBatch(ctx context.Context, actor trial.Actor, id trial.I
 }
 
 // intake returns the protocol by which a trial's catches are checked, to a member who may keep records in it. Whether
-// the trial takes the catch, and whether its period is the actor's, is settled under the chain's lock.
-func (s *Service) intake(ctx context.Context, actor trial.Actor, id trial.ID) (*trial.Protocol, error) {
+// the trial takes the catch, and whether its period is the actor's or that of an angler who lets him note, is settled under the
+// chain's lock; ownOnly says that he may keep nobody's records but his own.
+func (s *Service) intake(ctx context.Context, actor trial.Actor, id trial.ID) (p *trial.Protocol, ownOnly bool, err error) {
 	now := s.now()
-	p := s.lately(id, actor.AccountID, now)
-	if p != nil {
-		return p, nil
+	if p = s.lately(id, actor.AccountID, now); p != nil {
+		return p, false, nil
 	}
-	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
-		t, err := inTrial(ctx, tx, actor, id, trial.KeepOwnRecords)
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		t, err := tx.TrialBy(ctx, id)
 		if err != nil {
 			return err
 		}
+		member, err := inClub(ctx, tx, actor, t.ClubID, trial.KeepOwnRecords, "trial")
+		if err != nil {
+			return err
+		}
+		ownOnly = trial.Permit(trial.NoteForOthers, member.Role) != nil
 		p, err = s.rulesOf(ctx, tx, t)
 		return err
 	})
-	if err != nil {
-		return nil, err
+	if err != nil || ownOnly {
+		return p, ownOnly, err
 	}
 	s.saw(id, actor.AccountID, now)
-	return p, nil
+	return p, false, nil
 }
 
 // submission checks a catch and makes it ready for the writer.
-func (s *Service) submission(actor trial.Actor, id trial.ID, p *trial.Protocol, in trial.Catch) (trial.CatchSubmission, error) {
+func (s *Service) submission(actor trial.Actor, id trial.ID, p *trial.Protocol, ownOnly bool, in trial.Catch) (trial.CatchSubmission, error) {
 	in.TrialID, in.NotedBy, in.ReceivedAt = id, actor.AccountID, s.now()
 	if err := in.Check(*p, in.ReceivedAt); err != nil {
 		return trial.CatchSubmission{}, err
@@ -108,7 +113,7 @@ func (s *Service) submission(actor trial.Actor, id trial.ID, p *trial.Protocol, 
 	public, private := catchFields(in)
 	r, err := s.newRecord(public, private)
 	in.SentDigest = r.digest
-	return trial.CatchSubmission{Account: actor.AccountID, Protocol: p, Catch: in, Parts: r.parts}, err
+	return trial.CatchSubmission{Account: actor.AccountID, OwnOnly: ownOnly, Protocol: p, Catch: in, Parts: r.parts}, err
 }
 
 // catchFields splits what an angler says of a catch into what a published table shows and the rest.
@@ -127,9 +132,9 @@ func catchFields(c trial.Catch) (public, private fields) {
 
 // Catch returns one of the actor's catches.
 func (s *Service) Catch(ctx context.Context, actor trial.Actor, id, catch trial.ID) (view CatchView, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, ofCatch(id, catch), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		c, err := tx.CatchBy(ctx, id, catch)
-		if err := o.mine(err, c.EnrolmentID, "catch"); err != nil {
+		if err := o.typed(err, c); err != nil {
 			return err
 		}
 		views, err := viewCatches(ctx, tx, o, []trial.Catch{c})
@@ -142,10 +147,10 @@ func (s *Service) Catch(ctx context.Context, actor trial.Actor, id, catch trial.
 	return view, err
 }
 
-// Catches lists the actor's own catches, without totals.
+// Catches lists the actor's own catches, without totals; of another angler's those that the actor typed.
 func (s *Service) Catches(ctx context.Context, actor trial.Actor, id trial.ID, page trial.Page) (views []CatchView, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
-		list, err := tx.CatchesOf(ctx, id, o.enrolment.ID, page)
+	err = s.readFor(ctx, actor, id, nil, func(ctx context.Context, tx trial.ReadTx, o own) error {
+		list, err := o.catches(ctx, tx, page)
 		if err != nil {
 			return err
 		}

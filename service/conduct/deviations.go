@@ -24,7 +24,7 @@ func (s *Service) ReportDeviation(ctx context.Context, actor trial.Actor, id tri
 		return view, err
 	}
 	in.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, in.ID, ofOuting(id, in.OutingID), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.DeviationBy(ctx, id, in.ID)
 		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
 		if err != nil {
@@ -76,7 +76,7 @@ func (s *Service) belongs(ctx context.Context, tx trial.ReadTx, o *own, d trial.
 
 // Deviation returns one of the actor's reports.
 func (s *Service) Deviation(ctx context.Context, actor trial.Actor, id, deviation trial.ID) (d trial.Deviation, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, ofDeviation(id, deviation), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		stored, err := tx.DeviationBy(ctx, id, deviation)
 		if err := o.mine(err, stored.EnrolmentID, "deviation"); err != nil {
 			return err
@@ -89,7 +89,7 @@ func (s *Service) Deviation(ctx context.Context, actor trial.Actor, id, deviatio
 
 // Deviations lists the reports of one of the actor's outings.
 func (s *Service) Deviations(ctx context.Context, actor trial.Actor, id, outing trial.ID) (list []trial.Deviation, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, ofOuting(id, outing), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		stored, err := tx.OutingBy(ctx, id, outing)
 		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
 			return err

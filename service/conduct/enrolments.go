@@ -110,17 +110,18 @@ func (s *Service) Enrolments(ctx context.Context, actor trial.Actor, id trial.ID
 	return list, err
 }
 
-// Withdraw ends the actor's part in a trial. The records stay, or are erased.
+// Withdraw ends the actor's part in a trial, or that of a guest. The records stay, or are erased.
 func (s *Service) Withdraw(ctx context.Context, actor trial.Actor, id trial.ID, erase bool) error {
 	now := s.now()
 	r, err := s.newRecord(fields{"erased": erase, "week": week(now)}, fields{"at": at(now)})
 	if err != nil {
 		return err
 	}
+	whose := func(ctx context.Context, tx trial.ReadTx) (own, error) { return s.leaverIn(ctx, tx, actor, id) }
 	if erase {
-		return s.erase(ctx, actor, id, r, now)
+		return s.erase(ctx, id, whose, r, now)
 	}
-	return s.keepOwn(ctx, actor, id, trial.ID{}, func(ctx context.Context, tx trial.Tx, o *own) error {
+	return s.keep(ctx, id, trial.ID{}, whose, func(ctx context.Context, tx trial.Tx, o *own) error {
 		if o.enrolment.LeftAt != nil {
 			return nil
 		}

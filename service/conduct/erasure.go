@@ -7,15 +7,15 @@ import (
 	"evenrig/service/trial"
 )
 
-// erase removes the actor's enrolment and all its records from a trial, in one transaction that holds the trial and every
-// chain. What stays is the chain's hashes, public ids by which a replay is known, and how many outings and fish there were.
+// erase removes the enrolment that whose finds and all its records from a trial, in one transaction that holds the trial and
+// every chain. What stays is the chain's hashes, public ids by which a replay is known, and how many outings and fish there were.
 //
 // Analyses that counted the angler are withdrawn, not run again: a look keeps what it decided, one that is still queued
 // decides nothing. Once the trial is locked the closing analysis is asked for anew, from what remains. The old one's bytes
 // are gone by then, and the looks keep no number, so that no difference tells what was erased.
-func (s *Service) erase(ctx context.Context, actor trial.Actor, id trial.ID, withdrawal record, now time.Time) error {
+func (s *Service) erase(ctx context.Context, id trial.ID, whose func(context.Context, trial.ReadTx) (own, error), withdrawal record, now time.Time) error {
 	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
-		if _, err := s.ownIn(ctx, tx, actor, id); err != nil {
+		if _, err := whose(ctx, tx); err != nil {
 			return err
 		}
 		t, err := tx.LockTrial(ctx, id)
@@ -27,13 +27,11 @@ func (s *Service) erase(ctx context.Context, actor trial.Actor, id trial.ID, wit
 			return err
 		}
 		// Read again under the locks: the angler may have erased it meanwhile on another device.
-		e, err := tx.EnrolmentOf(ctx, id, actor.AccountID)
-		if trial.KindOf(err) == trial.NotFound {
-			return errNotEnrolled
-		}
+		o, err := whose(ctx, tx)
 		if err != nil {
 			return err
 		}
+		e := o.enrolment
 		if heads, err = appendTo(ctx, tx, heads, e.ChainID, trial.LedgerWithdrawal, e.ID, withdrawal.parts); err != nil {
 			return err
 		}

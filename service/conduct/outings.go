@@ -70,7 +70,7 @@ func (s *Service) goBy(ctx context.Context, tx trial.ReadTx, o *own, outing tria
 func (s *Service) OpenOuting(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Outing) (view OutingView, err error) {
 	in.TrialID, in.ReceivedAt = id, s.now()
 	place, carried, salts := in.Cell, in.ProtocolVersion, s.salts()
-	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, in.ID, ofOuting(id, in.ID), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, found := tx.OutingBy(ctx, id, in.ID)
 		var err error
 		if found == nil && stored.EnrolmentID == o.enrolment.ID {
@@ -143,7 +143,7 @@ func (s *Service) EndOuting(ctx context.Context, actor trial.Actor, id, outing t
 		return view, err
 	}
 	end.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, outing, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, outing, ofOuting(id, outing), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.OutingBy(ctx, id, outing)
 		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
 			return err
@@ -174,7 +174,7 @@ func (s *Service) EndOuting(ctx context.Context, actor trial.Actor, id, outing t
 
 // Outing returns one of the actor's outings.
 func (s *Service) Outing(ctx context.Context, actor trial.Actor, id, outing trial.ID) (view OutingView, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, ofOuting(id, outing), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		stored, err := tx.OutingBy(ctx, id, outing)
 		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
 			return err
@@ -187,7 +187,7 @@ func (s *Service) Outing(ctx context.Context, actor trial.Actor, id, outing tria
 
 // Outings lists the actor's outings.
 func (s *Service) Outings(ctx context.Context, actor trial.Actor, id trial.ID, page trial.Page) (views []OutingView, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, nil, func(ctx context.Context, tx trial.ReadTx, o own) error {
 		list, err := tx.OutingsOf(ctx, id, o.enrolment.ID, page)
 		if err != nil {
 			return err

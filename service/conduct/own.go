@@ -16,6 +16,7 @@ type own struct {
 	protocol  *trial.Protocol
 	enrolment trial.Enrolment
 	head      trial.Head
+	noter     trial.ID // the account that acts for the angler, zero for the angler's own
 }
 
 // errNotEnrolled answers a member of the club who has no records in the trial.
@@ -35,28 +36,32 @@ func (s *Service) readOwn(ctx context.Context, actor trial.Actor, id trial.ID, d
 // keepOwn runs do in a transaction that holds the actor's chain, so that it may append to it. subject is the record that
 // do is about: when the actor's enrolment was erased, the record's erasure is told instead.
 func (s *Service) keepOwn(ctx context.Context, actor trial.Actor, id, subject trial.ID, do func(ctx context.Context, tx trial.Tx, o *own) error) error {
+	return s.keep(ctx, id, subject, func(ctx context.Context, tx trial.ReadTx) (own, error) { return s.ownIn(ctx, tx, actor, id) }, do)
+}
+
+// keep runs do in a transaction that holds the chain of the records that whose finds.
+func (s *Service) keep(ctx context.Context, id, subject trial.ID, whose func(ctx context.Context, tx trial.ReadTx) (own, error), do func(ctx context.Context, tx trial.Tx, o *own) error) error {
 	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
-		o, err := s.ownIn(ctx, tx, actor, id)
+		o, err := whose(ctx, tx)
 		if errors.Is(err, errNotEnrolled) {
 			return erasedOr(ctx, tx, id, subject, err)
 		}
 		if err != nil {
 			return err
 		}
-		if o.head, err = tx.LockHead(ctx, id, o.enrolment.ChainID); err != nil {
+		head, err := tx.LockHead(ctx, id, o.enrolment.ChainID)
+		if err != nil {
 			return err
 		}
 		// What decides may be read only once the head is held: locking a trial takes every head first, and the angler may
 		// have left meanwhile on another device.
-		if o.trial, err = tx.TrialBy(ctx, id); err != nil {
-			return err
-		}
-		if o.enrolment, err = tx.EnrolmentOf(ctx, id, actor.AccountID); trial.KindOf(err) == trial.NotFound {
-			return erasedOr(ctx, tx, id, subject, errNotEnrolled)
+		if o, err = whose(ctx, tx); errors.Is(err, errNotEnrolled) {
+			return erasedOr(ctx, tx, id, subject, err)
 		}
 		if err != nil {
 			return err
 		}
+		o.head = head
 		return do(ctx, tx, &o)
 	})
 }
@@ -69,7 +74,11 @@ func erasedOr(ctx context.Context, tx trial.ReadTx, id, record trial.ID, err err
 	return err
 }
 
+// ownIn finds the actor's own records.
 func (s *Service) ownIn(ctx context.Context, tx trial.ReadTx, actor trial.Actor, id trial.ID) (o own, err error) {
+	if !actor.For.IsZero() {
+		return o, errOwnOnly
+	}
 	if o.trial, err = inTrial(ctx, tx, actor, id, trial.KeepOwnRecords); err != nil {
 		return o, err
 	}

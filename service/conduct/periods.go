@@ -32,7 +32,7 @@ func (s *Service) viewPeriod(ctx context.Context, tx trial.ReadTx, p trial.Perio
 func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Period) (view PeriodView, err error) {
 	in.TrialID, in.ReceivedAt, in.Version = id, s.now(), 1
 	salts := s.salts()
-	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, in.ID, ofOuting(id, in.OutingID), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, found := tx.PeriodBy(ctx, id, in.ID)
 		if found == nil && stored.EnrolmentID != o.enrolment.ID {
 			_, err := o.sentBefore(nil, stored.EnrolmentID, stored.SentDigest, in.ID, record{})
@@ -150,7 +150,7 @@ func (s *Service) EndPeriod(ctx context.Context, actor trial.Actor, id, period t
 		return view, err
 	}
 	end.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, period, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, period, ofPeriod(id, period), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.PeriodBy(ctx, id, period)
 		if err := o.mine(err, stored.EnrolmentID, "period"); err != nil {
 			return err
@@ -181,7 +181,7 @@ func (s *Service) EndPeriod(ctx context.Context, actor trial.Actor, id, period t
 
 // Period returns one of the actor's periods.
 func (s *Service) Period(ctx context.Context, actor trial.Actor, id, period trial.ID) (view PeriodView, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, ofPeriod(id, period), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		stored, err := tx.PeriodBy(ctx, id, period)
 		if err := o.mine(err, stored.EnrolmentID, "period"); err != nil {
 			return err
@@ -194,7 +194,7 @@ func (s *Service) Period(ctx context.Context, actor trial.Actor, id, period tria
 
 // Periods lists the periods of one of the actor's outings.
 func (s *Service) Periods(ctx context.Context, actor trial.Actor, id, outing trial.ID) (views []PeriodView, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, ofOuting(id, outing), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		stored, err := tx.OutingBy(ctx, id, outing)
 		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
 			return err

@@ -124,6 +124,14 @@ var calls = map[string]call{
 	"LoseUnit": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.LoseUnit(w.ctx, who, at.trial, at.unit, w.clock.read())
 	},
+	"Noters":   func(w *world, who trial.Actor, at target) (any, error) { return w.s.Noters(w.ctx, who, at.trial) },
+	"NotedFor": func(w *world, who trial.Actor, at target) (any, error) { return w.s.NotedFor(w.ctx, who, at.trial) },
+	"SetNoters": func(w *world, who trial.Actor, at target) (any, error) {
+		return nil, w.s.SetNoters(w.ctx, who, at.trial, nil)
+	},
+	"BringGuest": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.BringGuest(w.ctx, who, at.trial, trial.Enrolment{ID: w.randomID(), Code: [32]byte{1}, Consent: allTicks})
+	},
 	"PrintSlips": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.PrintSlips(w.ctx, who, at.trial, at.enrolment, 4)
 	},
@@ -362,7 +370,8 @@ func TestRolesAreAsked(t *testing.T) {
 		"Trials": organiser | angler | auditor, "CreateTrial": organiser, "Trial": organiser | angler | auditor, "Protocol": organiser | angler | auditor,
 		"WriteProtocol": organiser, "MoveTrial": organiser, "Enrol": organiser | angler, "Enrolment": organiser | angler, "Enrolments": organiser,
 		"Withdraw": organiser | angler, "OpenOuting": organiser | angler, "EndOuting": organiser | angler, "Outing": organiser | angler, "Outings": organiser | angler,
-		"KeepUnit": organiser | angler, "LoseUnit": organiser | angler, "PrintSlips": organiser | angler | auditor, "SlipSheets": organiser | angler | auditor,
+		"KeepUnit": organiser | angler, "LoseUnit": organiser | angler, "Noters": organiser | angler, "NotedFor": organiser | angler, "SetNoters": organiser | angler, "BringGuest": organiser | angler,
+		"PrintSlips": organiser | angler | auditor, "SlipSheets": organiser | angler | auditor,
 		"FetchUnit": organiser | angler, "Units": organiser | angler, "BeginPeriod": organiser | angler, "EndPeriod": organiser | angler, "Period": organiser | angler,
 		"Periods": organiser | angler, "ReportDeviation": organiser | angler, "Deviation": organiser | angler, "Deviations": organiser | angler,
 		"Catch": organiser | angler, "Catches": organiser | angler, "AmendCatch": organiser | angler, "AmendPeriod": organiser | angler, "Amendments": organiser | angler,

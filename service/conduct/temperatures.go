@@ -26,7 +26,7 @@ func (s *Service) MeasureWater(ctx context.Context, actor trial.Actor, id trial.
 		return view, err
 	}
 	in.SentDigest = r.digest
-	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, in.ID, ofOuting(id, in.OutingID), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.TemperatureBy(ctx, id, in.ID)
 		replay, err := o.sentBefore(err, stored.EnrolmentID, stored.SentDigest, in.ID, r)
 		if err != nil {
@@ -58,7 +58,7 @@ func (s *Service) MeasureWater(ctx context.Context, actor trial.Actor, id trial.
 
 // Temperatures lists the readings of one of the actor's outings, in the order of their times.
 func (s *Service) Temperatures(ctx context.Context, actor trial.Actor, id, outing trial.ID) (list []trial.Temperature, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, ofOuting(id, outing), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		stored, err := tx.OutingBy(ctx, id, outing)
 		if err := o.mine(err, stored.EnrolmentID, "outing"); err != nil {
 			return err

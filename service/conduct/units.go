@@ -41,7 +41,7 @@ func (s *Service) FetchUnit(ctx context.Context, actor trial.Actor, id, unit tri
 
 func (s *Service) fetchUnit(ctx context.Context, actor trial.Actor, id, unit trial.ID, now time.Time) (view UnitView, err error) {
 	salts := s.salts()
-	err = s.keepOwn(ctx, actor, id, unit, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, unit, ofUnit(id, unit), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.UnitBy(ctx, id, unit)
 		if err == nil && stored.EnrolmentID == o.enrolment.ID {
 			view = viewUnit(stored, o.protocol)
@@ -133,7 +133,7 @@ func unitRecord(salts trial.Parts, u trial.Unit) (record, error) {
 func (s *Service) KeepUnit(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Unit) (view UnitView, err error) {
 	in.TrialID, in.FetchedAt = id, s.now()
 	salts := s.salts()
-	err = s.keepOwn(ctx, actor, id, in.ID, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, in.ID, ofUnit(id, in.ID), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, found := tx.UnitBy(ctx, id, in.ID)
 		if found == nil && stored.EnrolmentID == o.enrolment.ID && sameOwnUnit(stored, in) {
 			view = viewUnit(stored, o.protocol)
@@ -199,7 +199,7 @@ func (s *Service) LoseUnit(ctx context.Context, actor trial.Actor, id, unit tria
 	if err != nil {
 		return view, err
 	}
-	err = s.keepOwn(ctx, actor, id, unit, func(ctx context.Context, tx trial.Tx, o *own) error {
+	err = s.keepFor(ctx, actor, id, unit, ofUnit(id, unit), func(ctx context.Context, tx trial.Tx, o *own) error {
 		stored, err := tx.UnitBy(ctx, id, unit)
 		if err := o.mine(err, stored.EnrolmentID, "unit"); err != nil {
 			return err
@@ -225,7 +225,7 @@ func (s *Service) LoseUnit(ctx context.Context, actor trial.Actor, id, unit tria
 
 // Units lists the units that the actor has fetched.
 func (s *Service) Units(ctx context.Context, actor trial.Actor, id trial.ID) (views []UnitView, err error) {
-	err = s.readOwn(ctx, actor, id, func(ctx context.Context, tx trial.ReadTx, o own) error {
+	err = s.readFor(ctx, actor, id, nil, func(ctx context.Context, tx trial.ReadTx, o own) error {
 		units, err := tx.UnitsOf(ctx, id, o.enrolment.ID)
 		for _, u := range units {
 			views = append(views, viewUnit(u, o.protocol))

@@ -32,6 +32,9 @@ func (r Records) Count(p Protocol) ([]Tally, Effort) {
 		if t.Late {
 			effort.LateNoted++
 		}
+		if c.Enrolment.typed(fish) {
+			effort.TypedFish++
+		}
 	}
 	for _, o := range r.Outings {
 		if !fished[o.ID] && !o.Void {
@@ -142,6 +145,9 @@ func (c counter) effort() Effort {
 			e.FinishedBlocks++
 		}
 	}
+	if c.Enrolment.Guest() {
+		e.Guests = 1
+	}
 	for _, u := range c.Units {
 		switch {
 		case u.OpenedAt == nil && u.LostAt != nil:
@@ -166,7 +172,7 @@ func (e Effort) Add(o Effort) Effort {
 		Deviations: e.Deviations + o.Deviations, LateNoted: e.LateNoted + o.LateNoted,
 		ErasedAnglers: e.ErasedAnglers + o.ErasedAnglers, ErasedFish: e.ErasedFish + o.ErasedFish,
 		PhoneBlocks: e.PhoneBlocks + o.PhoneBlocks, SlipBlocks: e.SlipBlocks + o.SlipBlocks, CoinBlocks: e.CoinBlocks + o.CoinBlocks,
-		LostUnits: e.LostUnits + o.LostUnits,
+		LostUnits: e.LostUnits + o.LostUnits, Guests: e.Guests + o.Guests, TypedFish: e.TypedFish + o.TypedFish,
 	}
 }
 

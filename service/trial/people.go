@@ -14,12 +14,14 @@ type Account struct {
 
 // Actor is who asks: every use case takes one and decides for itself what it may do. What the credential is good for that
 // was sent, Scopes, is asked at the edge, once for every operation; TokenID or SessionID says which credential it was.
+// For is the enrolment of another angler whom the actor notes for, zero for his own.
 type Actor struct {
 	AccountID ID
 	Admin     bool
 	Scopes    Scopes
 	TokenID   ID
 	SessionID ID
+	For       ID
 }
 
 // Club is a group that runs trials.

@@ -26,6 +26,9 @@ const (
 	ReadEnrolments  Operation = "read_enrolments"
 	ReadProgress    Operation = "read_progress"
 	KeepOwnRecords  Operation = "keep_own_records"
+	NoteForOthers   Operation = "note_for_others"
+	BringGuest      Operation = "bring_guest"
+	WithdrawGuest   Operation = "withdraw_guest"
 	ImportTable     Operation = "import_table"
 	ExportCatches   Operation = "export_catches"
 	PrintSlips      Operation = "print_slips"
@@ -59,6 +62,9 @@ var permits = map[Operation][]Role{
 	ReadEnrolments:  {Organiser},
 	ReadProgress:    {Organiser, Angler, Auditor},
 	KeepOwnRecords:  {Organiser, Angler, Former},
+	NoteForOthers:   {Organiser, Angler},
+	BringGuest:      {Organiser, Angler},
+	WithdrawGuest:   {Organiser},
 	ImportTable:     {Organiser},
 	ExportCatches:   {Organiser, Auditor},
 	PrintSlips:      {Organiser, Angler, Auditor},

@@ -33,6 +33,9 @@ enrol            organiser angler
 read_enrolments  organiser
 read_progress    organiser angler auditor
 keep_own_records organiser angler former
+note_for_others  organiser angler
+bring_guest      organiser angler
+withdraw_guest   organiser
 import_table     organiser
 export_catches   organiser auditor
 print_slips      organiser angler auditor

@@ -20,6 +20,10 @@ type RecordsReadTx interface {
 	WordsOf(ctx context.Context, trial ID) ([]string, error)
 	// SlipSheetsOf returns the sheets of slips that were printed for a trial, in the order of their numbers.
 	SlipSheetsOf(ctx context.Context, trial ID) ([]SlipSheet, error)
+	// EnrolmentsNotedBy returns the enrolments of a trial for which an account may note.
+	EnrolmentsNotedBy(ctx context.Context, trial, account ID) ([]Enrolment, error)
+	// CatchesNotedBy is CatchesOf for the fish that an account typed.
+	CatchesNotedBy(ctx context.Context, trial, enrolment, account ID, page Page) ([]Catch, error)
 }
 
 // RecordsTx is the part of Tx about a trial's draw night.
@@ -28,6 +32,8 @@ type RecordsTx interface {
 	// CloseDrawNight closes the list of words; one that is closed keeps its time.
 	CloseDrawNight(ctx context.Context, trial ID, at time.Time) error
 	InsertSlipSheet(ctx context.Context, s SlipSheet) error
+	// SetNoters replaces the accounts that may note for an angler.
+	SetNoters(ctx context.Context, trial, enrolment ID, accounts []ID) error
 	// LoseUnit notes that a unit was lost with its phone.
 	LoseUnit(ctx context.Context, trial, unit ID, at time.Time) error
 }

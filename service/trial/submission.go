@@ -2,10 +2,12 @@ package trial
 
 import "cmp"
 
-// CatchSubmission is one valid catch on its way into the store: who sends it, the protocol it was checked against, its
-// record with every default filled in, and its ledger parts. Swap asks how far the swap rule has come in its period.
+// CatchSubmission is one valid catch on its way into the store: who sends it, whether he may keep nobody's records but his own,
+// the protocol it was checked against, its record with every default filled in, and its ledger parts. Swap asks how far the swap
+// rule has come in its period.
 type CatchSubmission struct {
 	Account  ID
+	OwnOnly  bool
 	Swap     bool
 	Protocol *Protocol
 	Catch    Catch
@@ -24,7 +26,7 @@ type CatchOutcome struct {
 }
 
 // Standing is what the store knows, under the lock of the enrolment's chain, when it settles a submission. Stored is
-// the catch that already has the submission's id, if any, StoredAccount its angler (zero when erased). Period,
+// the catch that already has the submission's id, if any, StoredAccount its angler (zero when erased, and for a guest). Period,
 // Enrolment and Deviations are those of the submission's period; Period is nil when there is none.
 type Standing struct {
 	Trial         Trial
@@ -45,11 +47,11 @@ func (s CatchSubmission) Settle(now Standing) (insert Catch, replay bool, err er
 	switch {
 	case now.Erased:
 		return Catch{}, false, Fail(Gone, "record.erased", "the record %s was erased on its angler's wish", c.ID)
-	case now.Stored != nil && now.StoredAccount == s.Account && now.Stored.SentDigest == c.SentDigest:
+	case now.Stored != nil && (now.StoredAccount == s.Account || now.Stored.NotedBy == s.Account) && now.Stored.SentDigest == c.SentDigest:
 		return Catch{}, true, nil
 	case now.Stored != nil:
 		return Catch{}, false, Fail(Conflict, "record.conflict", "the id %s already stands for another record; a correction is sent as an amendment, a new fish under a new id", c.ID)
-	case now.Period == nil || now.Enrolment.AccountID != s.Account:
+	case now.Period == nil || s.Account.IsZero() || now.Enrolment.AccountID != s.Account && (s.OwnOnly || !now.Enrolment.MayBeNotedBy(s.Account)):
 		return Catch{}, false, Unknown("period")
 	case now.Enrolment.ErasedAt != nil:
 		return Catch{}, false, Fail(Gone, "record.erased", "the enrolment was erased")

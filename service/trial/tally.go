@@ -61,7 +61,7 @@ type DrawnBlock struct {
 
 // Effort is the part of the flow diagram that has no fish in it: how many anglers joined, outings they opened (blank
 // ones too), blocks they opened and finished, how many of the blocks a phone, a slip or a coin drew instead of the service, and how
-// many units were lost with their phone; and how many anglers had their records erased, with how many fish. Zero where a source does not
+// many units were lost with their phone, how many of the anglers were guests for a day and how many fish somebody else typed; and how many anglers had their records erased, with how many fish. Zero where a source does not
 // know (a catch table has no blank outings).
 type Effort struct {
 	Enrolled       int64 `json:"enrolled"`
@@ -78,6 +78,8 @@ type Effort struct {
 	SlipBlocks     int64 `json:"slip_blocks,omitempty"`
 	CoinBlocks     int64 `json:"coin_blocks,omitempty"`
 	LostUnits      int64 `json:"lost_units,omitempty"`
+	Guests         int64 `json:"guests,omitempty"`
+	TypedFish      int64 `json:"typed_fish,omitempty"`
 }
 
 // SubgroupColumns are the columns of its own by which a tally's fish can be told apart in subgroups; month is taken from the

@@ -1,0 +1,45 @@
+package trial
+
+import "slices"
+
+// The kinds of entries about who may note for an angler, and about a guest.
+const (
+	LedgerNoters = "noters"
+	LedgerGuest  = "guest"
+)
+
+// MostNoters is how many members an angler may let note for him.
+const MostNoters = 10
+
+// Guest reports whether the enrolment is a guest's for a day, on paper: without an account, with a chain of its own.
+func (e Enrolment) Guest() bool {
+	return e.AccountID.IsZero() && e.ChainID == e.ID && e.ErasedAt == nil
+}
+
+// MayBeNotedBy reports whether an account may keep records for the angler: one that he allowed, or the member who brought him.
+func (e Enrolment) MayBeNotedBy(account ID) bool {
+	return e.ErasedAt == nil && (slices.Contains(e.Noters, account) || e.Guest() && e.BroughtBy == account && !account.IsZero())
+}
+
+// typed reports whether somebody else typed a fish of the angler's. Of an imported table nobody knows.
+func (e Enrolment) typed(c Catch) bool { return e.Guest() || c.NotedBy != e.AccountID }
+
+// CheckNoters returns the faults of the list of those who may note for an angler. members are the club's that may fish.
+func (e Enrolment) CheckNoters(accounts []ID, members []Membership) error {
+	var f Faults
+	between(&f, "accounts", len(accounts), 0, MostNoters, "members")
+	for i, account := range accounts {
+		known := slices.ContainsFunc(members, func(m Membership) bool {
+			return m.AccountID == account && Permit(NoteForOthers, m.Role) == nil
+		})
+		switch {
+		case account == e.AccountID:
+			f.Add("accounts", "names yourself; accepted: other members")
+		case slices.Contains(accounts[:i], account):
+			f.Add("accounts", "names %s twice", account)
+		case !known:
+			f.Add("accounts", "names %s; accepted: organisers and anglers of the club", account)
+		}
+	}
+	return f.Err("enrolment.invalid", "the list has faults")
+}
