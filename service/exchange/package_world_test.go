@@ -423,6 +423,11 @@ func (w *played) close() {
 		e := a.Records.Enrolment
 		in.Draw = append(in.Draw, w.source.Protocol.Draw.Drawn(trial.AllocationKey(w.seed, w.source.Words, e.ID, e.Code), e.Pseudonym, a.Records.Units)...)
 	}
+	w.closeWith(in)
+}
+
+// closeWith computes the closing analysis of the input.
+func (w *played) closeWith(in analysis.Input) {
 	input, err := analysis.Canonical(in)
 	w.must(err)
 	in, err = analysis.ReadInput(w.source.Protocol, input)
