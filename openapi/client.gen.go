@@ -12961,6 +12961,8 @@ type GetPackageResponse struct {
 	ApplicationProblemJSON404 *NotFound
 	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
 	ApplicationProblemJSON410 *Withdrawn
+	// ApplicationProblemJSON416 the response for an HTTP 416 `application/problem+json` response
+	ApplicationProblemJSON416 *Problem
 	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
@@ -12977,6 +12979,11 @@ func (r GetPackageResponse) GetApplicationProblemJSON404() *NotFound {
 // GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
 func (r GetPackageResponse) GetApplicationProblemJSON410() *Withdrawn {
 	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON416 returns the response for an HTTP 416 `application/problem+json` response
+func (r GetPackageResponse) GetApplicationProblemJSON416() *Problem {
+	return r.ApplicationProblemJSON416
 }
 
 // GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -24397,6 +24404,13 @@ func ParseGetPackageResponse(rsp *http.Response) (*GetPackageResponse, error) {
 			return nil, err
 		}
 		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 416:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON416 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid

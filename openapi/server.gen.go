@@ -6580,14 +6580,17 @@ func (response GetPackage410ApplicationProblemPlusJSONResponse) VisitGetPackageR
 	return err
 }
 
-type GetPackage416TextResponse string
+type GetPackage416ApplicationProblemPlusJSONResponse Problem
 
-func (response GetPackage416TextResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+func (response GetPackage416ApplicationProblemPlusJSONResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
 
-	w.Header().Set("Content-Type", "text/plain")
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
 	w.WriteHeader(416)
-
-	_, err := w.Write([]byte(fmt.Sprint(response)))
+	_, err := buf.WriteTo(w)
 	return err
 }
 

@@ -268,22 +268,22 @@ func (e DrawnBy) Valid() bool {
 
 // Defines values for EditionState.
 const (
-	EditionStateEditionFailed    EditionState = "failed"
-	EditionStateEditionQueued    EditionState = "queued"
-	EditionStateEditionStanding  EditionState = "standing"
-	EditionStateEditionWithdrawn EditionState = "withdrawn"
+	EditionStateFailed    EditionState = "failed"
+	EditionStateQueued    EditionState = "queued"
+	EditionStateStanding  EditionState = "standing"
+	EditionStateWithdrawn EditionState = "withdrawn"
 )
 
 // Valid indicates whether the value is a known member of the EditionState enum.
 func (e EditionState) Valid() bool {
 	switch e {
-	case EditionStateEditionFailed:
+	case EditionStateFailed:
 		return true
-	case EditionStateEditionQueued:
+	case EditionStateQueued:
 		return true
-	case EditionStateEditionStanding:
+	case EditionStateStanding:
 		return true
-	case EditionStateEditionWithdrawn:
+	case EditionStateWithdrawn:
 		return true
 	default:
 		return false
@@ -439,7 +439,6 @@ func (e HarmsRowTaken) Valid() bool {
 
 // Defines values for HeadlineMethod.
 const (
-	HeadlineMethodCombined        HeadlineMethod = "combined"
 	HeadlineMethodExactStratified HeadlineMethod = "exact_stratified"
 	HeadlineMethodMixedModel      HeadlineMethod = "mixed_model"
 )
@@ -447,8 +446,6 @@ const (
 // Valid indicates whether the value is a known member of the HeadlineMethod enum.
 func (e HeadlineMethod) Valid() bool {
 	switch e {
-	case HeadlineMethodCombined:
-		return true
 	case HeadlineMethodExactStratified:
 		return true
 	case HeadlineMethodMixedModel:
@@ -733,19 +730,19 @@ func (e OutingEndReason) Valid() bool {
 
 // Defines values for PackageFindingOutcome.
 const (
-	PackageFindingOutcomeFindingAgrees     PackageFindingOutcome = "agrees"
-	PackageFindingOutcomeFindingCannotTell PackageFindingOutcome = "cannot_tell"
-	PackageFindingOutcomeFindingDisagrees  PackageFindingOutcome = "disagrees"
+	PackageFindingOutcomeAgrees     PackageFindingOutcome = "agrees"
+	PackageFindingOutcomeCannotTell PackageFindingOutcome = "cannot_tell"
+	PackageFindingOutcomeDisagrees  PackageFindingOutcome = "disagrees"
 )
 
 // Valid indicates whether the value is a known member of the PackageFindingOutcome enum.
 func (e PackageFindingOutcome) Valid() bool {
 	switch e {
-	case PackageFindingOutcomeFindingAgrees:
+	case PackageFindingOutcomeAgrees:
 		return true
-	case PackageFindingOutcomeFindingCannotTell:
+	case PackageFindingOutcomeCannotTell:
 		return true
-	case PackageFindingOutcomeFindingDisagrees:
+	case PackageFindingOutcomeDisagrees:
 		return true
 	default:
 		return false
@@ -1314,7 +1311,7 @@ type AnalysisResult struct {
 	Harms       *Harms `json:"harms"`
 
 	// Headline The one answer. An infinite estimate or limit is null with a share of 0 or 1 and the warning `unbounded`. df is
-	// null unless a t quantile was used; average shares are null for exact_stratified and combined.
+	// null unless a t quantile was used; average shares are null for exact_stratified.
 	Headline       Headline           `json:"headline"`
 	MixedModel     *MixedModel        `json:"mixed_model"`
 	Monitoring     *Monitoring        `json:"monitoring"`
@@ -2032,7 +2029,7 @@ type HarmsRowPosition string
 type HarmsRowTaken string
 
 // Headline The one answer. An infinite estimate or limit is null with a share of 0 or 1 and the warning `unbounded`. df is
-// null unless a t quantile was used; average shares are null for exact_stratified and combined.
+// null unless a t quantile was used; average shares are null for exact_stratified.
 type Headline struct {
 	AverageHigh *float64 `json:"average_high"`
 	AverageLow  *float64 `json:"average_low"`
@@ -2700,7 +2697,7 @@ type NewToken struct {
 	Scopes *[]string `json:"scopes,omitempty"`
 }
 
-// NewTrial defines model for NewTrial.
+// NewTrial Examples: {"repeat_of":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}
 type NewTrial struct {
 	// Protocol A trial's rule sheet. Take the template and fill it in. Every field is sent; what is accepted stands at each, and
 	// registering names every fault at once. Centimetres, millimetres and degrees Celsius as the names say.
@@ -2709,7 +2706,7 @@ type NewTrial struct {
 	// Examples: {"alpha":0.05,"design":"paired","direction":"two_sided","draw":{"block_may_span_outings":false,"group_sizes":[2,4],"method":"permuted_blocks","same_fly_check":0,"trip_units":8},"end_rule":["date","total_fish"],"feature_changed":"a collar of soft hackle","lower_word":"point","max_fish":400,"min_anglers":6,"min_length_mm":200,"outing_limits":{"late_limit_h":72,"max_minutes":480,"min_minutes":60},"patterns":[{"code":"A","colour":"olive","name":"Nymph with collar","part":"test","shape":"collared"},{"code":"B","colour":"olive","name":"Nymph without collar","part":"control","shape":"plain"}],"place_grid":"none","power":0.8,"primary_outcome":"landed_fish","question":"Do grayling take a nymph with a collar more often than the same nymph without?","rig":{"barb":"barbless","batch":"","bead_mm":2.5,"dropper_mount":"tag","dropper_tag_cm":10,"flies":2,"hook_model":"short shank nymph","hook_size":"16","presentation":"any","replace_after_fish":15,"spacing_cm":20,"spacing_tolerance_cm":5,"specimens_per_pattern":3,"tied_by":"","tippet_lb":null,"tippet_mm":0.14,"weight_at":"in_fly","weight_g":null},"season_end":"2026-11-30","season_start":"2026-09-01","smallest_share":60,"source":"drawn","species":["Thymallus thymallus"],"stopping":"fixed","subgroups":["month"],"swap":{"after_fish":2,"after_minutes":45,"by":"retie","cool_down_casts":1,"grace_minutes":5},"title":"Collar or no collar","upper_word":"dropper","waters":[{"name":"Alder Beck","water_type":"river"}],"welfare":{"caution_c":15,"cautions":[{"source":"advice of national weather services","text":"When you hear thunder stop at once and leave the water.","topic":"Thunder"}],"local_rules":"The club's permit allows two flies.","report_line":"The local authority's line for dead fish stands on the permit.","stop_c":20}}
 	Protocol *Protocol `json:"protocol,omitempty"`
 
-	// RepeatOf A published trial
+	// RepeatOf A published trial, or a copy that your club has read
 	RepeatOf *openapi_types.UUID `json:"repeat_of,omitempty"`
 }
 
@@ -2903,7 +2900,7 @@ type PackageFinding struct {
 // PackageFindingOutcome defines model for PackageFinding.Outcome.
 type PackageFindingOutcome string
 
-// PackageRead defines model for PackageRead.
+// PackageRead Examples: {"findings":[{"outcome":"agrees","part":"draw","text":"86 units follow from seed, words and the anglers' codes."}],"trial":{"active_anglers":0,"analysis":"/v1/trials/0190a2b4-7c1d-7e5f-8a3b-0123456789e0/analyses/1","cannot_hide_effect":false,"closed_at":"2026-11-02T00:00:00Z","club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-11-20T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":false,"history":[],"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789e0","locked_at":"2026-11-02T00:00:00Z","origin":{"club":"","edition":1,"licence":"CC-BY-4.0","package":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","read_at":"2026-11-20T18:00:00Z","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"},"protocol_version":1,"registered_at":null,"scheme":1,"seed":"000102030405060708090a0b0c0d0e0f101112131415161718191a1b1c1d1e1f","source":"drawn","state":"published","title":"Collar or no collar"}}
 type PackageRead struct {
 	// Findings What verifying the package came to
 	Findings []PackageFinding `json:"findings"`
