@@ -125,6 +125,7 @@ func TestScreenshots(t *testing.T) {
 	anna.land(period.ID, "unknown")
 	anna.w.wait(20 * time.Minute)
 	anna.land(period.ID, "N")
+	ok[*openapi.FileDisputeResponse](t, 201)(c.scrutiny.FileDisputeWithResponse(t.Context(), e.trial, openapi.NewDispute{Subject: fish, Words: "it came while the flies were changed over"}))
 	organiser, angler := c.organiser.signedIn("sef@example.org"), anna.signedIn("anna@example.org")
 	for _, page := range []struct{ name, path string }{{"front", "/"}, {"sign-in", "/sign-in"}, {"join", "/join"}, {"first-admin", "/first-admin"}, {"nothing", "/nothing"}} {
 		picture(ctx, t, w.url+page.path, page.name)
@@ -147,7 +148,7 @@ func TestScreenshots(t *testing.T) {
 		{"progress", trialAt + "/progress"},
 		{"print", trialAt + "/print"},
 		{"slips", trialAt + "/print/slips"},
-		{"rule-change", trialAt + "/protocol/change"},
+		{"disputes", trialAt + "/disputes"}, {"rule-change", trialAt + "/protocol/change"},
 		{"import", recordedAt + "/import"},
 		{"trial-recorded", recordedAt},
 	} {

@@ -353,6 +353,29 @@ func TestAnAnglersOwnPages(t *testing.T) {
 	}
 }
 
+// A dispute is filed by its record's code and decided by two others, who are not told which fly was taken.
+func TestADisputeOnItsPage(t *testing.T) {
+	w := newTableWorld(t)
+	at := w.at("/trials/:trial/disputes")
+	w.angler.get(w.at("/trials/:trial/own/catches/:catch")).shows(200, w.fish.String(), "Dispute it")
+	w.angler.post(at, "subject", "a fish", "words", "it came while I changed the flies over").shows(422, "is missing")
+	w.angler.post(at, "subject", w.fish.String(), "words", "it came while I changed the flies over").shows(200, "Two other members are asked", "not decided yet")
+	for i, b := range []*browser{w.organiser, w.scrutineer} {
+		b.get(at).shows(200, "it came while I changed", "Thymallus thymallus")
+		if strings.Contains(b.body, w.fish.String()) || strings.Contains(b.text(), " C ") {
+			t.Errorf("who decides is told which fish it is, or what it took:\n%s", b.text())
+		}
+		dispute := regexp.MustCompile(`/disputes/([0-9a-f-]{36})`).FindStringSubmatch(b.body)
+		if dispute == nil {
+			t.Fatalf("%d is not asked to decide", i)
+		}
+		b.post(at+"/"+dispute[1], "decision", "exclude", "reason", "short").shows(422, "accepted: 10 to 500")
+		b.post(at+"/"+dispute[1], "decision", "exclude", "reason", "the rule sheet says so").shows(200, "Your decision stands")
+	}
+	w.angler.get(at).shows(200, "left out")
+	w.angler.get(w.at("/trials/:trial/own")).shows(200, "disputed")
+}
+
 // A table is read before it is taken in; reading keeps nothing.
 func TestATableIsReadFirst(t *testing.T) {
 	w := newWorld(t)
