@@ -33,19 +33,11 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 	in.Tallies = tallies
 	d, level, n := newDataset(in), 1-in.Alpha, &notes{}
 	d.warnOfSize(in, n)
-	k := len(d.withFish())
 	var m *MixedModel
-	var c *Combined
 	var conditional *exact.Conditional
 	switch q.method {
 	case MixedModelProfile:
 		m, _, err = mixedModel(d, q.form.forRow(d, in.Tallies), level, n)
-	case CombinedAnglers:
-		_, effects, labels, failed := anglerRows(d, nil, n)
-		if failed != nil {
-			return Headline{}, "", failed
-		}
-		c, err = combined(effects, labels, k-len(effects), level, n)
 	default:
 		tables, _ := d.strata(n)
 		_, conditional, err = stratified(tables, level, n)
@@ -53,7 +45,7 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 	if err != nil {
 		return Headline{}, "", fmt.Errorf("on other fish: %w", err)
 	}
-	h = answerOf(q.method, m, c, conditional, k)
+	h = answerOf(q.method, m, conditional)
 	warnOfLimits(h, n)
 	return h, n.reason(h), nil
 }
@@ -72,7 +64,7 @@ func (f form) forRow(d dataset, tallies []trial.Tally) form {
 func (n *notes) reason(h Headline) string {
 	codes := []string{
 		WarnNoCatches, WarnOneArrangement, WarnOnePosition, WarnSeparation, WarnNoMaximum, WarnNotIdentified, WarnNotConverged,
-		WarnNotCombined, WarnNoInformation, WarnOneAngler, WarnNoMethod,
+		WarnNoInformation, WarnOneAngler, WarnNoMethod,
 	}
 	switch {
 	case h.LogOdds != nil && h.Low != nil && h.High != nil:

@@ -13,7 +13,7 @@ const fewAnglers = 4
 // headline is the one answer: the method that speaks with its numbers and the reason.
 func headline(r Result, conditional *exact.Conditional, k int, by string, n *notes) Headline {
 	method, reason := spoken(r, conditional, k, by, n)
-	h := answerOf(method, r.MixedModel, r.Combined, conditional, k)
+	h := answerOf(method, r.MixedModel, conditional)
 	h.Reason = reason
 	return h
 }
@@ -22,10 +22,10 @@ func headline(r Result, conditional *exact.Conditional, k int, by string, n *not
 //
 // With k up to 4 anglers the exact conditional method over strata; from 5 the mixed model, with profile limits whose cut is made
 // for few anglers: of all methods tried it alone held its level wherever five anglers or more were simulated, also with one
-// who has most of the fish (stats/CALIBRATION.md). Where the model was refused, the combination of the anglers' own answers
-// if at most one in ten of them needed the ½; else the exact method, if all fish of an arrangement took one pattern, or if the test
-// of homogeneity does not tell the anglers apart; else none, since the exact method takes one effect for all and these anglers
-// say the opposite.
+// who has most of the fish. Where the model was refused, the exact method: with it in that place every cell of five anglers or more
+// holds its level, and no other method was measured there (stats/CALIBRATION.md). It does so if all fish of an arrangement took one
+// pattern, or if the test of homogeneity does not tell the anglers apart; else none speaks, since the exact method takes one effect
+// for all and these anglers say the opposite. The combination of the anglers' own answers stands beside and never speaks.
 func spoken(r Result, conditional *exact.Conditional, k int, by string, n *notes) (Method, string) {
 	exactly := func(reason string) (Method, string) {
 		if conditional == nil {
@@ -43,27 +43,24 @@ func spoken(r Result, conditional *exact.Conditional, k int, by string, n *notes
 	case r.MixedModel.speaks():
 		return MixedModelProfile, fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model speaks, with the limits of its profile likelihood as for %.3g anglers with as many fish each.",
 			k, fewAnglers+1, *r.MixedModel.ProfileDF+1)
-	case r.Combined != nil && !r.TooManyHalves():
-		return CombinedAnglers, fmt.Sprintf("%d anglers have analysed fish, but the mixed model could not be fitted: the combination of the anglers' own answers speaks.", k)
 	case r.MixedModel.Status == Separated && conditional != nil:
-		return exactly(fmt.Sprintf("%d anglers have analysed fish, but where a pattern was always taken neither the mixed model nor "+
-			"the combination of the anglers' own answers can be had: the exact method", k))
+		return exactly(fmt.Sprintf("%d anglers have analysed fish, but where a pattern was always taken the mixed model "+
+			"cannot be had: the exact method", k))
 	case conditional != nil && r.homogeneous():
-		return exactly(fmt.Sprintf("%d anglers have analysed fish, but neither the mixed model nor the combination of the anglers' own answers can be had, "+
+		return exactly(fmt.Sprintf("%d anglers have analysed fish, but the mixed model cannot be had, "+
 			"and nothing shows that the anglers differ: the exact method", k))
 	}
 	if !n.has(WarnOneArrangement, WarnOnePosition) {
-		n.add(WarnNoMethod, "the mixed model is not given, and the combination of the anglers' own answers cannot stand in: fewer than two of them have one, or more than one in ten needed the ½; "+
-			"the other methods take anglers as alike and do not speak from %d anglers on", fewAnglers+1)
+		n.add(WarnNoMethod, "the mixed model is not given, and the exact method, which takes all anglers as alike, cannot stand in: these anglers differ, or that could not be looked at")
 	}
 	return MixedModelProfile, fmt.Sprintf("%d anglers have analysed fish: from %d the mixed model would speak, but it is not given, and nothing speaks in its place.", k, fewAnglers+1)
 }
 
 // answerOf copies the numbers of one method out of the parts of a result. Where the method has no answer every number is null.
 // For the exact method log odds and limits are ½ ln of the odds ratio and its limits, with the p that goes with the limits.
-func answerOf(method Method, m *MixedModel, combined *Combined, conditional *exact.Conditional, k int) Headline {
+func answerOf(method Method, m *MixedModel, conditional *exact.Conditional) Headline {
 	h := Headline{Method: method}
-	switch e := combined.HeadlineRow(); {
+	switch {
 	case method == ExactStratified && conditional != nil:
 		c := conditional
 		h.LogOdds, h.Low, h.High, h.P = known2(c.Estimate.Theta()), known2(c.Low.Theta()), known2(c.High.Theta()), known(c.PCentral)
@@ -72,9 +69,6 @@ func answerOf(method Method, m *MixedModel, combined *Combined, conditional *exa
 		h.LogOdds, h.Low, h.High, h.P, h.DF = m.LogOdds, m.ProfileLow, m.ProfileHigh, m.ProfileP, m.ProfileDF
 		h.Share, h.ShareLow, h.ShareHigh = m.Share, orEnd(share(m.ProfileLow), 0), orEnd(share(m.ProfileHigh), 1)
 		h.AverageShare, h.AverageLow, h.AverageHigh = m.AverageShare, known(m.averageLow), known(m.averageHigh)
-	case method == CombinedAnglers && e != nil:
-		h.LogOdds, h.Low, h.High, h.P, h.DF = e.LogOdds, e.Low, e.High, e.P, known(float64(combined.QDF))
-		h.Share, h.ShareLow, h.ShareHigh = share(e.LogOdds), share(e.Low), share(e.High)
 	}
 	return h
 }
@@ -87,7 +81,7 @@ func orEnd(share *float64, end float64) *float64 {
 	return share
 }
 
-// HeadlineRow returns the row that may speak for the anglers, REML with modified_HK; nil where there is no combination.
+// HeadlineRow returns the row that stands for the combination, REML with modified_HK; nil where there is none.
 func (c *Combined) HeadlineRow() *CombinedEstimate {
 	if c == nil || c.Headline < 0 || c.Headline >= len(c.Estimates) {
 		return nil
@@ -128,12 +122,8 @@ func (r Result) Prevailing() (Angler, bool) {
 	if k < 2 || 2*most.analysed() <= r.Counts.Analysed || r.Headline.Share == nil {
 		return Angler{}, false
 	}
-	switch m, c := r.MixedModel, r.Combined; r.Headline.Method {
-	case MixedModelProfile:
+	if m := r.MixedModel; r.Headline.Method == MixedModelProfile {
 		return most, m != nil && m.SDPattern != nil && *m.SDPattern == 0
-	case CombinedAnglers:
-		e := c.HeadlineRow()
-		return most, e != nil && *e.Tau2 == 0
 	}
 	return most, true
 }

@@ -44,13 +44,11 @@ func (in Input) power() float64 {
 // headlineStdErr is the standard error behind the headline; for the exact method the one that limits as wide would come from.
 func (r Result) headlineStdErr(level float64) *float64 {
 	h := r.Headline
-	switch e := r.Combined.HeadlineRow(); {
+	switch {
 	case h.LogOdds == nil:
 		return nil
 	case h.Method == MixedModelProfile && r.MixedModel != nil:
 		return r.MixedModel.StdError
-	case h.Method == CombinedAnglers && e != nil:
-		return e.StdError
 	case h.Low == nil || h.High == nil:
 		return nil
 	}
@@ -59,11 +57,8 @@ func (r Result) headlineStdErr(level float64) *float64 {
 
 // headlineSD is the SD of θ between anglers that the headline's method sees, 0 where it allows for none.
 func (r Result) headlineSD() float64 {
-	switch e := r.Combined.HeadlineRow(); {
-	case r.Headline.Method == MixedModelProfile && r.MixedModel != nil && r.MixedModel.SDPattern != nil:
-		return *r.MixedModel.SDPattern
-	case r.Headline.Method == CombinedAnglers && e != nil && e.Tau2 != nil:
-		return math.Sqrt(*e.Tau2)
+	if m := r.MixedModel; r.Headline.Method == MixedModelProfile && m != nil && m.SDPattern != nil {
+		return *m.SDPattern
 	}
 	return 0
 }

@@ -67,13 +67,12 @@ type Method string
 const (
 	ExactStratified   Method = "exact_stratified"
 	MixedModelProfile Method = "mixed_model"
-	CombinedAnglers   Method = "combined"
 )
 
 // Headline is the one answer: verdict, main sentence and the pooled mark of every figure use these numbers and no
 // others. LogOdds is θ with limits Low and High; Share = expit(θ), 0 to 1. An infinite estimate or limit is nil with a
 // share of 0 or 1 and the warning `unbounded`. DF is nil unless a t quantile was used; it need not be whole. The average shares are over
-// anglers, outings and both arrangements, and nil for exact_stratified and combined. Where no method speaks every number
+// anglers, outings and both arrangements, and nil for exact_stratified. Where no method speaks every number
 // is nil, and Method names the one that would have.
 type Headline struct {
 	Method       Method   `json:"method"`

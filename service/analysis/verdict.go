@@ -120,8 +120,6 @@ func limits(r Result, in Input, k int) []string {
 		list = append(list, "With so few anglers the exact method tests \"no effect for any angler\" and speaks of these anglers, not of anglers at large.")
 	case r.Headline.Method == ExactStratified && k > 0:
 		list = append(list, "The exact method speaks because the others could not: it tests \"no effect for any angler\", takes the effect as the same for all, and does not widen its interval for anglers who differ.")
-	case r.Headline.Method == CombinedAnglers:
-		list = append(list, "The combination weighs the anglers' own answers; anglers with fish in one arrangement only are not in it.")
 	}
 	if most, prevails := r.Prevailing(); prevails {
 		list = append(list, fmt.Sprintf("One angler caught %d of the %d analysed fish, and no spread between anglers could be seen: the interval is as narrow as if all were alike.", most.analysed(), r.Counts.Analysed))

@@ -61,7 +61,7 @@ func methodRows(r analysis.Result) []methodRow {
 	if e := r.Combined.HeadlineRow(); e != nil {
 		rows = append(rows, methodRow{
 			What: "Anglers' own answers combined", Share: Share100(expit(e.LogOdds), expit(e.Low), expit(e.High)),
-			Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P), Speaks: speaks(r, analysis.CombinedAnglers),
+			Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P),
 			Notes: []string{"Spread between anglers: " + EstimatorName(e.Estimator) + "; interval: " + AdjustmentName(e.Adjustment) + ".", leftOut(r.Combined.LeftOut)},
 		})
 	}

@@ -9,7 +9,6 @@ import (
 // combinedRow is one way of combining the anglers' own answers.
 type combinedRow struct {
 	What, Width, Share, Effect, P, Spread, Another string
-	Speaks                                         bool
 }
 
 func combinedRows(r analysis.Result) []combinedRow {
@@ -18,12 +17,11 @@ func combinedRows(r analysis.Result) []combinedRow {
 		return nil
 	}
 	rows := make([]combinedRow, 0, len(c.Estimates))
-	for i, e := range c.Estimates {
+	for _, e := range c.Estimates {
 		rows = append(rows, combinedRow{
 			What: sentenceCase(EstimatorName(e.Estimator)), Width: AdjustmentName(e.Adjustment),
 			Share: Share100(expit(e.LogOdds), expit(e.Low), expit(e.High)), Effect: effect(e.LogOdds, e.Low, e.High, nil, nil), P: PValue(e.P),
 			Spread: Number(e.Tau2, 3), Another: Interval100(expit(e.PredictionLow), expit(e.PredictionHigh)),
-			Speaks: i == c.Headline && speaks(r, analysis.CombinedAnglers),
 		})
 	}
 	if row := c.Conditional; row != nil {

@@ -41,8 +41,6 @@ func MethodName(method analysis.Method) string {
 		return "the exact count, stratum by stratum"
 	case analysis.MixedModelProfile:
 		return "the model of all fish with every angler's own leaning"
-	case analysis.CombinedAnglers:
-		return "the combination of the anglers' own results"
 	case "":
 		return Missing
 	default:

@@ -86,7 +86,7 @@ func TestEveryCodeHasAName(t *testing.T) {
 		}
 	}
 	for _, name := range []string{
-		MethodName(analysis.ExactStratified), MethodName(analysis.MixedModelProfile), MethodName(analysis.CombinedAnglers),
+		MethodName(analysis.ExactStratified), MethodName(analysis.MixedModelProfile),
 		VaryName(analysis.VaryPattern), VaryName(analysis.VaryPatternPosition), VaryName(analysis.VaryPatternPositionOuting),
 		DesignName(trial.Paired), DesignName(trial.PairedByOuting), AdjustmentName(analysis.ModifiedHK), fitStatus(analysis.NoMaximum),
 	} {
