@@ -107,6 +107,9 @@ func (s *Server) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 			return err
 		}
 		if !known {
+			if err := s.limitStranger(op, c.RealIP()); err != nil {
+				return err
+			}
 			return next(c)
 		}
 		if err := s.limit(op, actor); err != nil {

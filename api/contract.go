@@ -96,7 +96,7 @@ func loadContract() *contract {
 				o.raw, o.bodyLimit, o.timeLimit = true, importLimit, importTime
 			case "readPackage":
 				o.raw, o.bodyLimit, o.timeLimit = true, packageLimit, importTime
-			case "getPackage":
+			case "getPackage", "getPackageWorkbook":
 				o.timeLimit = exportTime
 			case "exportCatches", "exportOwnData":
 				o.timeLimit = exportTime

@@ -58,7 +58,7 @@ type Limits struct {
 }
 
 // costly operations read or write whole trials, or compute.
-var costly = []string{"exportCatches", "exportOwnData", "importTable", "readPackage", "requestAnalysis", "getReport", "planSize"}
+var costly = []string{"exportCatches", "exportOwnData", "getPackageWorkbook", "importTable", "readPackage", "requestAnalysis", "getReport", "planSize"}
 
 // uncounted operations are asked by what watches over the service.
 var uncounted = []string{"getHealth", "getReadiness"}
@@ -174,6 +174,17 @@ func (s *Server) limit(op *operation, actor trial.Actor) error {
 		if after := s.limits.costly.wait(string(actor.AccountID[:]), s.now()); after > 0 {
 			return tooManyOf("for tables, plans, analyses and reports", after)
 		}
+	}
+	return nil
+}
+
+// limitStranger limits an address at what costs much and asks for no sign-in.
+func (s *Server) limitStranger(op *operation, ip string) error {
+	if !op.costly {
+		return nil
+	}
+	if after := s.limits.costly.wait(addressKey(ip), s.now()); after > 0 {
+		return tooManyOf("for workbooks and tables from this address", after)
 	}
 	return nil
 }

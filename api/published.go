@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"fmt"
+	"io"
 	"net/http"
 	"time"
 
@@ -85,6 +86,8 @@ func (f packageFile) VisitGetPackageResponse(w http.ResponseWriter) error {
 	parts := &partWriter{ResponseWriter: w}
 	http.ServeContent(parts, f.request, "", time.Time{}, f.bytes)
 	if parts.none {
+		w.Header().Del("Content-Type")
+		w.Header().Del("Content-Disposition")
 		return refuse(http.StatusRequestedRangeNotSatisfiable, "range.none", "the package has %d bytes; accepted: a Range of whole numbers within them", f.edition.Size)
 	}
 	return nil
@@ -117,6 +120,23 @@ func published(w http.ResponseWriter, etag string) {
 	h.Set("Cache-Control", "public, no-cache")
 	h.Set("Cross-Origin-Resource-Policy", "cross-origin")
 	h.Set("ETag", etag)
+}
+
+// GetPackageWorkbook returns a package's tables as a workbook.
+func (h *handlers) GetPackageWorkbook(ctx context.Context, r openapi.GetPackageWorkbookRequestObject) (openapi.GetPackageWorkbookResponseObject, error) {
+	return workbook{trial.ID(r.Trial), func(w io.Writer) error { return h.service.PublishedWorkbook(ctx, trial.ID(r.Trial), w) }}, nil
+}
+
+// workbook is made while it is answered.
+type workbook struct {
+	trial trial.ID
+	write func(io.Writer) error
+}
+
+// VisitGetPackageWorkbookResponse writes the workbook.
+func (b workbook) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error {
+	w.Header().Set("Content-Disposition", fmt.Sprintf(`attachment; filename="two-fly-trial-%s.xlsx"`, b.trial))
+	return stream(w, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", b.write)
 }
 
 // GetPublishedResult returns the result of a package.

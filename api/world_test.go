@@ -263,12 +263,17 @@ var allTicks = openapi.Consent{TakePart: true, Store: true, SharePseudonymous: t
 
 func (e *contest) join(name string) *rod {
 	e.w.t.Helper()
+	return e.joinWith(name, allTicks)
+}
+
+func (e *contest) joinWith(name string, consent openapi.Consent) *rod {
+	e.w.t.Helper()
 	r := &rod{person: e.invited("angler", name), e: e, enrolment: uuid.New()}
 	code := make([]byte, 32)
 	if _, err := rand.Read(code); err != nil {
 		e.w.t.Fatal(err)
 	}
-	ok[*openapi.PutEnrolmentResponse](e.w.t, 201)(r.PutEnrolmentWithResponse(e.w.t.Context(), e.trial, r.enrolment, openapi.NewEnrolment{Code: hex.EncodeToString(code), Consent: allTicks}))
+	ok[*openapi.PutEnrolmentResponse](e.w.t, 201)(r.PutEnrolmentWithResponse(e.w.t.Context(), e.trial, r.enrolment, openapi.NewEnrolment{Code: hex.EncodeToString(code), Consent: consent}))
 	return r
 }
 

@@ -447,6 +447,13 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/published/{trial} (the `GetPublished` operationId).
 	GetPublished(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetPackageWorkbook The package's tables as a workbook
+	//
+	// A sheet for each table of the package that stands. More than 1,000,000 rows are answered `422` (`package.too_many_rows`).
+	//
+	// Corresponds with GET /v1/published/{trial}/package.xlsx (the `GetPackageWorkbook` operationId).
+	GetPackageWorkbook(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetPackage The data package
 	//
 	// A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
@@ -2140,6 +2147,23 @@ func (c *Client) GetProtocolTemplate(ctx context.Context, reqEditors ...RequestE
 // Corresponds with GET /v1/published/{trial} (the `GetPublished` operationId).
 func (c *Client) GetPublished(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetPublishedRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPackageWorkbook The package's tables as a workbook
+//
+// A sheet for each table of the package that stands. More than 1,000,000 rows are answered `422` (`package.too_many_rows`).
+//
+// Corresponds with GET /v1/published/{trial}/package.xlsx (the `GetPackageWorkbook` operationId).
+func (c *Client) GetPackageWorkbook(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPackageWorkbookRequest(c.Server, trial)
 	if err != nil {
 		return nil, err
 	}
@@ -5408,6 +5432,40 @@ func NewGetPublishedRequest(server string, trial TrialID) (*http.Request, error)
 	}
 
 	operationPath := fmt.Sprintf("/v1/published/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPackageWorkbookRequest constructs an http.Request for the GetPackageWorkbook method
+func NewGetPackageWorkbookRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/published/%s/package.xlsx", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -9181,6 +9239,15 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/published/{trial} (the `GetPublished` operationId).
 	GetPublishedWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedResponse, error)
 
+	// GetPackageWorkbookWithResponse The package's tables as a workbook
+	//
+	// A sheet for each table of the package that stands. More than 1,000,000 rows are answered `422` (`package.too_many_rows`).
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/published/{trial}/package.xlsx (the `GetPackageWorkbook` operationId).
+	GetPackageWorkbookWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPackageWorkbookResponse, error)
+
 	// GetPackageWithResponse The data package
 	//
 	// A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
@@ -12943,6 +13010,68 @@ func (r GetPublishedResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetPublishedResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetPackageWorkbookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Withdrawn
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetPackageWorkbookResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r GetPackageWorkbookResponse) GetApplicationProblemJSON410() *Withdrawn {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetPackageWorkbookResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetPackageWorkbookResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPackageWorkbookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPackageWorkbookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPackageWorkbookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPackageWorkbookResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -20418,6 +20547,21 @@ func (c *ClientWithResponses) GetPublishedWithResponse(ctx context.Context, tria
 	return ParseGetPublishedResponse(rsp)
 }
 
+// GetPackageWorkbookWithResponse The package's tables as a workbook
+//
+// A sheet for each table of the package that stands. More than 1,000,000 rows are answered `422` (`package.too_many_rows`).
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/published/{trial}/package.xlsx (the `GetPackageWorkbook` operationId).
+func (c *ClientWithResponses) GetPackageWorkbookWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPackageWorkbookResponse, error) {
+	rsp, err := c.GetPackageWorkbook(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPackageWorkbookResponse(rsp)
+}
+
 // GetPackageWithResponse The data package
 //
 // A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
@@ -24354,6 +24498,53 @@ func ParseGetPublishedResponse(rsp *http.Response) (*GetPublishedResponse, error
 			return nil, err
 		}
 		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetPackageWorkbookResponse parses an HTTP response from a GetPackageWorkbookWithResponse call
+func ParseGetPackageWorkbookResponse(rsp *http.Response) (*GetPackageWorkbookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPackageWorkbookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Withdrawn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid

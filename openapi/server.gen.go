@@ -127,6 +127,9 @@ type ServerInterface interface {
 	// GetPublished A published trial
 	// (GET /v1/published/{trial})
 	GetPublished(ctx echo.Context, trial TrialID) error
+	// GetPackageWorkbook The package's tables as a workbook
+	// (GET /v1/published/{trial}/package.xlsx)
+	GetPackageWorkbook(ctx echo.Context, trial TrialID) error
 	// GetPackage The data package
 	// (GET /v1/published/{trial}/package.zip)
 	GetPackage(ctx echo.Context, trial TrialID, params GetPackageParams) error
@@ -878,6 +881,22 @@ func (w *ServerInterfaceWrapper) GetPublished(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetPublished(ctx, trial)
+	return err
+}
+
+// GetPackageWorkbook converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPackageWorkbook(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPackageWorkbook(ctx, trial)
 	return err
 }
 
@@ -2528,6 +2547,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/register", wrapper.ListRegister, options.OperationMiddlewares["listRegister"]...)
 	router.GET(options.BaseURL+"/v1/published/:trial", wrapper.GetPublished, options.OperationMiddlewares["getPublished"]...)
 	router.GET(options.BaseURL+"/v1/published/:trial/package.zip", wrapper.GetPackage, options.OperationMiddlewares["getPackage"]...)
+	router.GET(options.BaseURL+"/v1/published/:trial/package.xlsx", wrapper.GetPackageWorkbook, options.OperationMiddlewares["getPackageWorkbook"]...)
 	router.GET(options.BaseURL+"/v1/published/:trial/result", wrapper.GetPublishedResult, options.OperationMiddlewares["getPublishedResult"]...)
 	router.GET(options.BaseURL+"/v1/published/:trial/report", wrapper.GetPublishedReport, options.OperationMiddlewares["getPublishedReport"]...)
 	router.GET(options.BaseURL+"/v1/protocol-template", wrapper.GetProtocolTemplate, options.OperationMiddlewares["getProtocolTemplate"]...)
@@ -6474,6 +6494,99 @@ type GetPublisheddefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetPublisheddefaultApplicationProblemPlusJSONResponse) VisitGetPublishedResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPackageWorkbookRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type GetPackageWorkbookResponseObject interface {
+	VisitGetPackageWorkbookResponse(w http.ResponseWriter) error
+}
+
+type GetPackageWorkbook200ApplicationVndOpenxmlformatsOfficedocumentSpreadsheetmlSheetResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetPackageWorkbook200ApplicationVndOpenxmlformatsOfficedocumentSpreadsheetmlSheetResponse) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPackageWorkbook404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response GetPackageWorkbook404ApplicationProblemPlusJSONResponse) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPackageWorkbook410ApplicationProblemPlusJSONResponse struct {
+	WithdrawnApplicationProblemPlusJSONResponse
+}
+
+func (response GetPackageWorkbook410ApplicationProblemPlusJSONResponse) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPackageWorkbook422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response GetPackageWorkbook422ApplicationProblemPlusJSONResponse) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPackageWorkbookdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPackageWorkbookdefaultApplicationProblemPlusJSONResponse) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -16958,6 +17071,9 @@ type StrictServerInterface interface {
 	// GetPublished A published trial
 	// (GET /v1/published/{trial})
 	GetPublished(ctx context.Context, request GetPublishedRequestObject) (GetPublishedResponseObject, error)
+	// GetPackageWorkbook The package's tables as a workbook
+	// (GET /v1/published/{trial}/package.xlsx)
+	GetPackageWorkbook(ctx context.Context, request GetPackageWorkbookRequestObject) (GetPackageWorkbookResponseObject, error)
 	// GetPackage The data package
 	// (GET /v1/published/{trial}/package.zip)
 	GetPackage(ctx context.Context, request GetPackageRequestObject) (GetPackageResponseObject, error)
@@ -18287,6 +18403,31 @@ func (sh *strictHandler) GetPublished(ctx echo.Context, trial TrialID) error {
 		return err
 	} else if validResponse, ok := response.(GetPublishedResponseObject); ok {
 		return validResponse.VisitGetPublishedResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPackageWorkbook operation middleware
+func (sh *strictHandler) GetPackageWorkbook(ctx echo.Context, trial TrialID) error {
+	var request GetPackageWorkbookRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPackageWorkbook(ctx.Request().Context(), request.(GetPackageWorkbookRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPackageWorkbook")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPackageWorkbookResponseObject); ok {
+		return validResponse.VisitGetPackageWorkbookResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 
+	"evenrig/service/exchange"
 	"evenrig/service/trial"
 )
 
@@ -127,6 +128,20 @@ func (r *PackageReader) load(n int) error {
 		r.n = n
 	}
 	return err
+}
+
+// PublishedWorkbook writes the tables of the package that stands as a workbook. Nothing is written when it fails before w takes the
+// first byte.
+func (s *Service) PublishedWorkbook(ctx context.Context, id trial.ID, w io.Writer) error {
+	e, r, err := s.OpenPackage(ctx, id, 0)
+	if err != nil {
+		return err
+	}
+	p, err := exchange.ReadPackage(r, e.Size)
+	if err != nil {
+		return noFault(fmt.Errorf("read the package of trial %s: %w", id, err))
+	}
+	return exchange.WritePackageWorkbook(w, p)
 }
 
 // PublishedResult returns the result in the package of a published trial that stands, byte for byte.
