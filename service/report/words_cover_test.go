@@ -67,7 +67,7 @@ func TestEveryCodeHasWords(t *testing.T) {
 		{"case", analysisFolder, "Case", "Case", 21, func(s string) string { return caseNames[analysis.Case(s)] }},
 		{"warning", analysisFolder, "", "Warn", 34, func(s string) string { return warningWords[s].About }},
 		{"verdict", analysisFolder, "VerdictCode", "", 4, func(s string) string { return VerdictName(analysis.VerdictCode(s), n) }},
-		{"method", analysisFolder, "Method", "", 3, func(s string) string { return MethodName(analysis.Method(s)) }},
+		{"method", analysisFolder, "Method", "", 2, func(s string) string { return MethodName(analysis.Method(s)) }},
 		{"fit", analysisFolder, "FitStatus", "", 6, func(s string) string {
 			if analysis.FitStatus(s) == analysis.Converged {
 				return "it is shown, not said"
