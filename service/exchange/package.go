@@ -110,6 +110,7 @@ type Angler struct {
 	Enrolment trial.ID
 	Code      [32]byte
 	Left      bool // the trial before it was closed, with the records kept
+	Guest     bool // for a day, on paper
 }
 
 // Look is a planned count as it was decided. Withdrawn says that it counted an angler whose records were erased since: its numbers went with
@@ -267,6 +268,7 @@ type Fish struct {
 	Void          bool
 	AfterLock     bool
 	Disputed      bool
+	Typed         bool // by somebody else than the angler
 	Amendments    int
 	Withheld      []string
 

@@ -179,7 +179,11 @@ func monthOf(week string) string {
 
 // effort counts everything but fish, by the rules by which the service counts it: the rows stand in for records whose times say nothing.
 func (a publishedAngler) effort(plan trial.Protocol) trial.Effort {
-	r := trial.Records{Enrolment: trial.Enrolment{Pseudonym: a.Pseudonym}, Units: a.unitRecords()}
+	own, other := trial.ID{1}, trial.ID{2} // stand in for accounts
+	r := trial.Records{Enrolment: trial.Enrolment{ID: a.Enrolment, ChainID: a.Enrolment, AccountID: own, Pseudonym: a.Pseudonym}, Units: a.unitRecords()}
+	if a.Guest {
+		r.Enrolment.AccountID = trial.ID{}
+	}
 	for _, o := range a.outings {
 		outing := trial.Outing{ID: o.ID, StartedLate: o.StartedLate, Void: o.Void, Disputed: o.Disputed}
 		if o.End != "" {
@@ -199,7 +203,11 @@ func (a publishedAngler) effort(plan trial.Protocol) trial.Effort {
 	}
 	late := int64(0)
 	for _, c := range a.fish {
-		r.Catches = append(r.Catches, trial.Catch{ID: c.ID, PeriodID: c.Period, Outcome: c.Outcome, Void: c.Void})
+		fish := trial.Catch{ID: c.ID, PeriodID: c.Period, Outcome: c.Outcome, Void: c.Void, NotedBy: own}
+		if c.Typed {
+			fish.NotedBy = other
+		}
+		r.Catches = append(r.Catches, fish)
 		if c.Late {
 			late++
 		}

@@ -297,7 +297,7 @@ func (p *publisher) anglers() ([]Angler, error) {
 			continue
 		}
 		p.published[e.ID] = true
-		row := Angler{Pseudonym: e.Pseudonym, Consent: consentOpen, Left: p.left[e.Pseudonym]}
+		row := Angler{Pseudonym: e.Pseudonym, Consent: consentOpen, Left: p.left[e.Pseudonym], Guest: e.Guest()}
 		if p.Trial.Source == trial.Drawn {
 			row.Enrolment, row.Code = e.ID, e.Code
 		}

@@ -105,6 +105,7 @@ func anglerColumns() []column[Angler] {
 		idColumn("enrolment", "id that the angler's part of the draw was made with", func(r *Angler) *trial.ID { return &r.Enrolment }),
 		digestColumn("code", "the angler's own 32 bytes of the draw's randomness", func(r *Angler) *[32]byte { return &r.Code }),
 		truthColumn("left", "left the trial and let the records stay", func(r *Angler) *bool { return &r.Left }),
+		truthColumn("guest", "a guest for a day, on paper", func(r *Angler) *bool { return &r.Guest }),
 	}
 }
 
@@ -278,6 +279,7 @@ func fishColumns() []column[Fish] {
 		truthColumn("void", "taken back by its angler", func(r *Fish) *bool { return &r.Void }),
 		truthColumn("after_lock", "arrived after the records were fixed", func(r *Fish) *bool { return &r.AfterLock }),
 		truthColumn("disputed", "left out after a dispute", func(r *Fish) *bool { return &r.Disputed }),
+		truthColumn("typed", "typed by somebody else than the angler", func(r *Fish) *bool { return &r.Typed }),
 		wholeColumn("amendments", "number of corrections", "", func(r *Fish) *int { return &r.Amendments }),
 		withheldColumn(func(r *Fish) *[]string { return &r.Withheld }),
 		arrangementColumn("arrangement", "arrangement on the line when it was caught", func(r *Fish) *trial.Arrangement { return &r.Arrangement }),

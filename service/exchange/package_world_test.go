@@ -212,6 +212,9 @@ func (w *played) state(from, to trial.State) {
 func (w *played) enrol(open bool) {
 	e := trial.Enrolment{TrialID: w.source.Trial.ID, ID: w.id(4), EnrolledAt: w.now, Name: "Wilma Rook"}
 	e.ChainID = e.ID
+	if len(w.anglers) != 3 { // the fourth is a guest for a day, without an account
+		e.AccountID = w.id(4)
+	}
 	e.Consent.PublishOpen, e.Consent.PlaceCoarse = open, true
 	var random [6]byte
 	w.fill(random[:])
@@ -295,7 +298,7 @@ func (w *played) block(i int, o *trial.Outing, at time.Time) time.Time {
 func (w *played) catch(i int, period trial.Period, at time.Time) {
 	a := &w.anglers[i]
 	c := trial.Catch{
-		TrialID: period.TrialID, ID: w.id(7), EnrolmentID: a.Records.Enrolment.ID, PeriodID: period.ID, TakenPattern: "C", Outcome: trial.Landed, RigIntact: true,
+		TrialID: period.TrialID, ID: w.id(7), EnrolmentID: a.Records.Enrolment.ID, PeriodID: period.ID, NotedBy: a.Records.Enrolment.AccountID, TakenPattern: "C", Outcome: trial.Landed, RigIntact: true,
 		Species: "Thymallus thymallus", Origin: trial.Wild, CaughtAt: at, NotedAt: at, Version: 1, Length: &trial.Measure{Value: float64(210+w.random.IntN(200)) / 10, Unit: "cm"},
 	}
 	switch n := w.random.IntN(20); {
@@ -315,6 +318,8 @@ func (w *played) catch(i int, period trial.Period, at time.Time) {
 		c.Length = nil
 	case n == 14:
 		c.Welfare = "bleeding"
+	case n == 15:
+		c.NotedBy = w.id(4)
 	}
 	if c.TakenPattern == "N" && w.random.IntN(5) == 0 {
 		c.Origin = trial.Stocked
