@@ -338,7 +338,7 @@ func TestNarrowScreens(t *testing.T) {
 		for _, scheme := range []string{"light", "dark"} {
 			_, err := chromedp.Call(p.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
 			v.check(err)
-			for _, fault := range js[[]string](p, faultsOfSight) {
+			for _, fault := range append(js[[]string](p, faultsOfSight), p.accessFaults()...) {
 				t.Errorf("%s, %s: %s", name, scheme, fault)
 			}
 		}
@@ -408,6 +408,21 @@ func TestNarrowScreens(t *testing.T) {
 	p.tap("close")
 	p.shows("Your receipt")
 	look("receipt")
+}
+
+// accessFaults are the faults that axe-core finds in the page, by its rules for WCAG 2.2 A and AA and best practices.
+func (p *phone) accessFaults() []string {
+	p.v.t.Helper()
+	file := os.Getenv("EVENRIG_AXE")
+	if file == "" {
+		return nil // the test of all pages says that it is missing
+	}
+	program, err := os.ReadFile(file)
+	p.v.check(err)
+	if !js[bool](p, `!!globalThis.axe`) {
+		js[any](p, string(program)+";0")
+	}
+	return js[[]string](p, `axe.run(document, { resultTypes: ["violations"] }).then((r) => r.violations.flatMap((v) => v.nodes.map((n) => v.id + ": " + n.html.slice(0, 200))))`)
 }
 
 // faultsOfSight lists what lies beyond the edge, is tapped and too small, or does not stand out.
@@ -909,3 +924,42 @@ func mustV7(t *testing.T) uuid.UUID {
 func minuteOf(at time.Time) string { return at.In(dawn.Location()).Format("15:04") }
 
 func sameMinute(at time.Time, words string) bool { return minuteOf(at) == words }
+
+// Two anglers share a phone: who owns it notes for the other, who allowed it, and each fish is its own angler's.
+func TestForAnotherAngler(t *testing.T) {
+	v := newValley(t, manyFish)
+	merle, tansy := v.angler("Merle", "merle@example.org"), v.angler("Tansy", "tansy@example.org")
+	me := reply[openapi.Me](v, merle, "GET", "/v1/me", nil)
+	reply[any](v, tansy, "PUT", v.path("/enrolment/noters"), map[string]any{"accounts": []uuid.UUID{me.ID}})
+	p := v.phone()
+	p.signIn("merle@example.org")
+	p.shows("(for Tansy): 8 rounds are on this phone")
+	v.silence()
+	p.opens()
+	p.lands("C")
+	p.open("/water#")
+	p.shows("for Tansy")
+	p.tap("Open an outing") // the one that is not open yet is Tansy's
+	p.shows("Water temperature", "for Tansy")
+	p.tap("Mill Reach")
+	p.fill("Water temperature", "12")
+	p.tap("open", "rigged")
+	p.until("it is being fished", `!!document.querySelector(".lines")`)
+	p.shot("shared")
+	p.lands("N")
+	p.tap("Merle")
+	p.shows("Merle", "Tansy")
+	p.until("it is Merle's", `document.querySelector("[aria-pressed=true]")?.innerText === "Merle"`)
+	p.lands("N")
+	v.signal()
+	p.sends()
+	for _, c := range []struct {
+		token string
+		want  int
+	}{{merle, 2}, {tansy, 1}} {
+		got := v.catches(c.token)
+		if len(got) != c.want || got[0].NotedBy != me.ID {
+			t.Errorf("%d fish, want %d: %+v", len(got), c.want, got)
+		}
+	}
+}

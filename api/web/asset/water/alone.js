@@ -87,7 +87,7 @@ async function saveTable(pack) {
 /** After closing: where the table goes from here. */
 async function closed() {
   const pack = app.packs[0];
-  return [h('h1', {}, t('over.title')), h('p', {}, t('alone.closed')), ...app.packs.map((p) => button(`table ${p.key}`, t('alone.table_of', { title: p.title }), once(() => saveTable(p)))), pack && h('p.small', {}, t('alone.analyse')), h('a.button', { href: '/drop' }, t('alone.drop')), h('a.button', { href: '#' }, t('back.home'))];
+  return [h('h1', {}, t('alone.tables')), h('p', {}, t('alone.closed')), ...app.packs.map((p) => button(`table ${p.key}`, t('alone.table_of', { title: p.title }), once(() => saveTable(p)))), pack && h('p.small', {}, t('alone.analyse')), h('a.button', { href: '/drop' }, t('alone.drop')), h('a.button', { href: '#' }, t('back.home'))];
 }
 
 start('/alone', { '': home, new: setUp, kept: closed }, { id: account, name: '' });

@@ -1,44 +1,48 @@
 // What a phone carries to the water: the trials that its angler has joined, with their rule sheets and the next rounds.
 
 import { newId } from './ids.js';
-import { call, read, readAll, whoAmI } from './link.js';
+import { call, read, readAll } from './link.js';
 import { alterPack, packsOf, standing } from './store.js';
 
 /**
- * Brings the account's packs up to date and fetches rounds up to what each protocol lets a phone carry. Throws Offline.
- * Rounds are left as they are while a round of the phone's own coin waits to be sent.
+ * Brings the account's packs up to date, its own and those of anglers for whom it may note, and fetches rounds up to what
+ * each protocol lets a phone carry. Throws Offline. Rounds are left as they are while one of the phone's own coin waits.
  */
 export async function prepare(me) {
-  const packs = [];
+  const keys = [];
   for (const club of me.clubs) {
     for (const summary of (await read(`/v1/clubs/${club.id}/trials`))?.items ?? []) {
       if (summary.source !== 'drawn' || !['open', 'paused', 'closed'].includes(summary.state)) continue;
-      const enrolment = await read(`/v1/trials/${summary.id}/enrolment`);
-      if (enrolment && !enrolment.left_at) packs.push(await packed(me, summary, enrolment));
+      const base = `/v1/trials/${summary.id}`, own = await read(`${base}/enrolment`), noting = (await read(`${base}/noting`))?.items ?? [];
+      const whose = [...(own && !own.left_at ? [{ enrolment: own.id, own: true }] : []), ...noting];
+      if (!whose.length) continue;
+      const trial = { id: summary.id, title: summary.title, state: summary.state, version: (await read(base)).protocol_version, protocol: await read(`${base}/protocol`) };
+      for (const angler of whose) keys.push((await packed(me, trial, angler)).key);
     }
   }
-  return packs;
+  for (const pack of await packsOf(me.id)) {
+    if (!keys.includes(pack.key)) await alterPack(pack.key, (p) => ({ ...p, state: 'gone' }));
+  }
 }
 
-async function packed(me, summary, enrolment) {
-  const base = `/v1/trials/${summary.id}`, key = `${me.id}/${enrolment.id}`;
-  const { protocol_version: version } = await read(base), protocol = await read(`${base}/protocol`);
-  const waiting = (await standing(me.id, 'waiting')).filter((r) => r.enrolment === enrolment.id);
-  const coins = waiting.some((r) => r.kind === 'unit');
-  let units = (await read(`${base}/units`)).items;
+/** The pack of one angler in one trial. */
+async function packed(me, trial, { enrolment, own, name, pseudonym }) {
+  const base = `/v1/trials/${trial.id}`, key = `${me.id}/${enrolment}`, whose = own ? '' : `?for=${enrolment}`, { protocol } = trial;
+  const waiting = (await standing(me.id, 'waiting')).filter((r) => r.enrolment === enrolment);
+  let units = (await read(`${base}/units${whose}`)).items;
   const fetched = [];
-  if (summary.state === 'open' && !coins) {
+  if (trial.state === 'open' && !waiting.some((r) => r.kind === 'unit')) {
     for (let n = units.filter(waits).length; n < protocol.draw.trip_units; n++) {
       const id = newId();
       fetched.push(id);
-      if ((await call('PUT', `${base}/units/${id}`, {})).status >= 300) break;
+      if ((await call('PUT', `${base}/units/${id}`, own ? {} : { for: enrolment })).status >= 300) break;
     }
-    if (fetched.length) units = (await read(`${base}/units`)).items;
+    if (fetched.length) units = (await read(`${base}/units${whose}`)).items;
   }
-  const half = await openHalf(base, units);
+  const half = await openHalf(base, units, own ? null : enrolment);
   return alterPack(key, (pack) => ({
-    ...pack, key, account: me.id, trial: summary.id, enrolment: enrolment.id, pseudonym: enrolment.pseudonym, title: summary.title,
-    state: summary.state, version, protocol, half: waiting.length ? pack?.half ?? half : half, units: merged(pack?.units ?? [], units), here: [...(pack?.here ?? []), ...fetched], carriedAt: Date.now(),
+    ...pack, key, account: me.id, trial: trial.id, enrolment, for: own ? null : enrolment, name: own ? null : name ?? pseudonym, title: trial.title, state: trial.state, version: trial.version,
+    protocol, half: waiting.length ? pack?.half ?? half : half, units: merged(pack?.units ?? [], units), here: [...(pack?.here ?? []), ...fetched], carriedAt: Date.now(),
   }));
 }
 
@@ -55,10 +59,10 @@ function merged(mine, theirs) {
 }
 
 /** The block of which only the first half was fished, as the service knows it: a phone that was not there goes on with it. */
-async function openHalf(base, units) {
+async function openHalf(base, units, whose) {
   const unit = units.findLast((u) => u.opened_at);
   if (!unit) return null;
-  const outing = (await readAll(`${base}/outings`)).at(-1);
+  const outing = (await readAll(`${base}/outings`, whose)).at(-1);
   const periods = outing ? (await read(`${base}/outings/${outing.id}/periods`))?.items ?? [] : [];
   const of = periods.filter((p) => p.unit === unit.id);
   if (of.length !== 1 || of[0].half !== 1) return null;
@@ -71,13 +75,10 @@ export const carried = (pack) => pack.units.filter((u) => !u.opened);
 /** The carried rounds that another phone fetched: it may be lost, or have fished them. */
 export const elsewhere = (pack) => carried(pack).filter((u) => !u.coin && !pack.here.includes(u.id));
 
-/** Everything that must be on the phone for flight mode, by name: {page, rounds, storage, secure}. */
-export async function ready(pack, page) {
+/** What flight mode needs of the browser: {secure, page, storage}. */
+export async function ready(page) {
   const secure = window.isSecureContext && 'serviceWorker' in navigator;
-  return {
-    secure, page: secure && await stored(page), rounds: pack ? carried(pack).length : 0,
-    storage: await navigator.storage?.persisted?.() ?? false,
-  };
+  return { secure, page: secure && await stored(page), storage: await navigator.storage?.persisted?.() ?? false };
 }
 
 /** Whether the page and all of its files lie on the phone. */
@@ -91,5 +92,3 @@ async function stored(page) {
 
 /** Asks the browser not to throw the records away when it runs short of room. */
 export const askToKeep = async () => (await navigator.storage?.persist?.()) ?? false;
-
-export { packsOf, whoAmI };

@@ -109,6 +109,7 @@ const draft = (day, kind, id, at, body, more) => ({
 export function openOuting(pack, { water, temperature, conditions, late }, now) {
   const id = newId(now), began = late ? Math.min(late.since, now) : now;
   const body = { water, started_at: stamp(began), protocol_version: pack.version };
+  if (pack.for) body.for = pack.for;
   if (temperature) body.water_temperature = temperature;
   if (conditions) body.conditions = conditions;
   if (late) Object.assign(body, { started_late: true, note: late.rigged });
@@ -121,7 +122,7 @@ export function drawCoin(day, pack, now) {
   const at = moment(day, now), id = newId(at), first = coin() ? 'test_lower' : 'control_lower';
   const n = Math.max(0, ...pack.units.map((u) => u.n)) + 1;
   return {
-    records: [draft(day, 'unit', id, at, { drawn_by: 'phone', first, drawn_at: stamp(at) })],
+    records: [draft(day, 'unit', id, at, { drawn_by: 'phone', first, drawn_at: stamp(at), ...(day.for && { for: day.for }) })],
     pack: { ...pack, units: [...pack.units, { id, n, first, same_fly_check: false, opened: false, coin: true }] },
   };
 }

@@ -117,7 +117,7 @@ function lines(day, pack, swap) {
   const half = (pattern, word) => h(`button.take.of-${pattern.part}`, { type: 'button', onclick: took(pattern.code), data: { key: pattern.code } },
     h('span.word', {}, word), fly(pattern), h('b', {}, pattern.name), h('span.looks', {}, ...looks(pattern)));
   return [
-    h('h1.hidden', {}, t('day.title', { water: day.water })),
+    h('h1.hidden', {}, t('day.title', { water: day.water })), others(day),
     swap.shown ? h('p.due', {}, button('due', t('swap.still'), () => {
       app.aside = false;
       return draw();
@@ -127,6 +127,13 @@ function lines(day, pack, swap) {
     saved ? undoRow(day, pack, saved) : [h('div.row', {}, button('unsure', t('take.unknown'), took('unknown')), button('planned', t('menu.report'), () => go('report', day.id)),
       button('menu', t('fish.list'), () => go('fish', day.id)))],
   ];
+}
+
+/** On a phone that several anglers share: whose outing this is, and the way to the others'. */
+function others(day) {
+  if (app.days.length < 2) return null;
+  const name = (r) => app.packs.find((p) => p.key === r.pack)?.name ?? (app.who.name || r.body.water);
+  return h('div.row', {}, ...app.days.map((r) => h('button', { type: 'button', data: { key: r.outing }, ariaPressed: String(r.outing === day.id), onclick: () => go('day', r.outing) }, name(r))));
 }
 
 function nextSwap(day, swap) {

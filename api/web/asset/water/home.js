@@ -12,22 +12,25 @@ import { app, draw, go, recognise, sendSoon } from './main.js';
 export function home() {
   if (!app.stores) return h('section.loud', { role: 'alert' }, h('h1', {}, t('broken.title')), h('p', {}, t('home.no_store')), h('p', {}, t('broken.card')));
   if (!app.who) return app.session === 'offline' ? [h('h1', {}, t('home.title')), h('p', {}, t('home.stranger'))] : app.session === 'unknown' ? h('h1', {}, t('home.title')) : signIn();
+  const carries = app.packs.filter((p) => p.state !== 'gone');
   return [
     h('h1', {}, t('home.title')), h('p.small', {}, app.who.name),
     app.session === 'signed-out' ? h('section.care', {}, h('p', {}, t('sign.again')), ...signIn('h2')) : null,
     ...app.days.map(goOn),
-    ...(app.packs.length ? app.packs.map(trial) : [h('p', {}, t('home.no_pack'))]),
+    ...(carries.length ? carries.map(trial) : [h('p', {}, t('home.no_pack'))]),
     h('a.button', { href: '#ready' }, t('ready.title')), h('a.button', { href: '#kept' }, t('kept.title')), h('a.button', { href: '/clubs' }, t('home.table')),
     h('p.small', {}, t('home.card')), app.session === 'signed-in' ? button('out', t('sign.out'), signOut, 'plain') : null,
   ];
 }
 
-const goOn = (r) => h('section.outing', {}, h('h2', {}, r.body.water), h('p.small', {}, t('home.open_since', { date: dateOf(r.at), time: clock(r.body.started_at) })), h('a.button.main', { href: `#day/${r.outing}` }, t('home.go_on')));
+const goOn = (r) => h('section.outing', {}, h('h2', {}, r.body.water, ofWhom(app.packs.find((p) => p.key === r.pack))), h('p.small', {}, t('home.open_since', { date: dateOf(r.at), time: clock(r.body.started_at) })), h('a.button.main', { href: `#day/${r.outing}` }, t('home.go_on')));
+
+const ofWhom = (pack) => (pack?.for ? ` · ${t('for.name', { name: pack.name })}` : '');
 
 function trial(pack) {
   const n = carried(pack).length;
-  return h('section.trial', {}, h('h2', {}, pack.title, pack.for ? ` · ${t('for.name', { name: pack.name })}` : ''), h('p.small', {}, pack.state === 'open' ? tn('home.rounds', n) : t(`home.${pack.state}`)),
-    app.days.some((d) => d.pack === pack.key) ? null : button(`open ${pack.key}`, t('open.title'), () => go('open', pack.key), 'main'));
+  return h('section.trial', {}, h('h2', {}, pack.title, ofWhom(pack)), h('p.small', {}, pack.state === 'open' ? tn('home.rounds', n) : t(`home.${pack.state}`)),
+    app.days.some((d) => d.pack === pack.key) || pack.state === 'closed' ? null : button(`open ${pack.key}`, t('open.title'), () => go('open', pack.key), 'main'));
 }
 
 /** Signing in on the page itself, so that nothing on the phone is left behind. */

@@ -4,6 +4,7 @@ import { clock, dateOf } from './ids.js';
 import * as store from './store.js';
 import { once } from './press.js';
 import { button, h, say, t, tn } from './page.js';
+import { codeName } from './fishing.js';
 import { tryAgain } from './send.js';
 import { app, draw, sendSoon } from './main.js';
 
@@ -39,7 +40,11 @@ function days(records) {
     h('ul', {}, ...of.map((r) => h('li', {}, h('b', {}, clock(r.at)), ' ', what(r), h('span.state', {}, t(`state.${r.sent}`), r.answer?.receipt ? h('code', {}, ` ${r.answer.receipt.n}:${r.answer.receipt.hash.slice(0, 8)}`) : ''))))));
 }
 
-const what = (r) => (r.kind === 'deviation' ? t(`report.${r.body.kind}`) : t(`kind.${r.kind}`));
+function what(r) {
+  if (r.kind === 'deviation') return t(`report.${r.body.kind}`);
+  const pack = r.kind === 'catch' && app.packs.find((p) => p.key === r.pack);
+  return pack ? `${t('kind.catch')}: ${codeName(pack, r.body.taken_pattern)}` : t(`kind.${r.kind}`);
+}
 
 /** The way out of a phone that cannot send: a file, that another device of the same member takes in. */
 function rescue(all) {

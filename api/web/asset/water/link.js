@@ -35,11 +35,11 @@ export async function read(path) {
   throw new Offline();
 }
 
-/** Every item of a list that comes in pages of 500. */
-export async function readAll(path) {
+/** Every item of a list that comes in pages of 500; whose is another angler's enrolment. */
+export async function readAll(path, whose = null) {
   const items = [];
   for (let after = ''; ;) {
-    const page = await read(`${path}?limit=500${after && `&after=${after}`}`);
+    const page = await read(`${path}?limit=500${after && `&after=${after}`}${whose ? `&for=${whose}` : ''}`);
     items.push(...(page?.items ?? []));
     if (!page || page.items.length < 500) return items;
     after = page.items.at(-1).id;

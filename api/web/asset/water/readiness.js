@@ -20,14 +20,14 @@ addEventListener('beforeinstallprompt', (e) => {
 
 /** The check. */
 export async function readiness() {
-  const state = await ready(app.packs[0], '/water'), installed = matchMedia('(display-mode: standalone)').matches || navigator.standalone;
+  const packs = app.packs.filter((p) => p.state !== 'gone'), state = await ready('/water'), installed = matchMedia('(display-mode: standalone)').matches || navigator.standalone;
   const line = (good, key, more) => h(`li.${good ? 'good' : 'bad'}`, {}, h('b', {}, t(good ? 'ready.yes' : 'ready.no')), ' ', t(`ready.${key}_${good ? 'yes' : 'no'}`), ...(more ? [' ', more] : []));
   return [
     h('h1', {}, t('ready.title')), h('p', {}, t('ready.text')),
     button('carry', t('ready.carry'), once(carry), 'main'),
     h('ul.checks', {},
       state.secure ? line(state.page, 'page') : h('li.bad', {}, h('b', {}, t('ready.no')), ' ', t('ready.insecure', { address: location.origin })),
-      ...(app.packs.length ? app.packs.map(rounds) : [h('li.bad', {}, h('b', {}, t('ready.no')), ' ', t('home.no_pack'))]),
+      ...(packs.length ? packs.map(rounds) : [h('li.bad', {}, h('b', {}, t('ready.no')), ' ', t('home.no_pack'))]),
       line(state.storage, 'storage', state.storage ? null : button('keep', t('ready.keep'), once(async () => {
         say(t(await askToKeep() ? 'ready.storage_yes' : 'ready.refused'));
         await draw();
@@ -37,14 +37,14 @@ export async function readiness() {
       !navigator.onLine && state.page ? line(true, 'flight') : h('li', {}, h('b', {}, t('ready.try')), ' ', t('ready.flight_how'))),
     stepper(t('ready.days'), { value: trip.days, step: 1, least: 1, most: 7 }, (v) => { trip.days = v; draw(); }),
     stepper(t('ready.hours'), { value: trip.hours, step: 1, least: 1, most: 12 }, (v) => { trip.hours = v; draw(); }),
-    ...app.packs.flatMap(lostPhone), h('a.button', { href: '#' }, t('back.home')),
+    ...packs.flatMap(lostPhone), h('a.button', { href: '#' }, t('back.home')),
   ].filter(Boolean);
 }
 
 /** The rounds of one trial against what the trip takes. */
 function rounds(pack) {
   const n = carried(pack).length, needs = roundsFor(pack.protocol, trip.days, trip.hours), enough = n > 0 && (needs === null || n >= needs);
-  return h(`li.${enough ? 'good' : 'bad'}`, {}, h('b', {}, t(enough ? 'ready.yes' : 'ready.no')), ' ', pack.title, ': ', tn('ready.rounds', n), ' ',
+  return h(`li.${enough ? 'good' : 'bad'}`, {}, h('b', {}, t(enough ? 'ready.yes' : 'ready.no')), ' ', pack.title, pack.for ? ` (${t('for.name', { name: pack.name })})` : '', ': ', tn('ready.rounds', n), ' ',
     needs === null ? t('ready.by_fish') : tn('ready.needs', needs), enough ? '' : ` ${t(n >= pack.protocol.draw.trip_units ? 'ready.coin' : 'ready.fetch')}`);
 }
 

@@ -86,24 +86,24 @@ async function newVersion(fish, version) {
   if (record) await alter(record.seq, (r) => ({ ...r, answer: { ...r.answer, version } }));
 }
 
-/** The request that a record is sent by. What is done for another angler names the enrolment. */
+/** The request that a record is sent by. */
 async function requestOf(record) {
-  const { trial, id, kind, body } = record, base = `/v1/trials/${trial}`, whose = record.for ? `?for=${record.for}` : '';
+  const { trial, id, kind, body } = record, base = `/v1/trials/${trial}`;
   switch (kind) {
-    case 'outing_end': return ['PUT', `${base}/outings/${id}/end${whose}`, body];
-    case 'period_end': return ['PUT', `${base}/periods/${id}/end${whose}`, body];
-    case 'temperature': return ['PUT', `${base}/outings/${record.outing}/temperatures/${id}${whose}`, body];
-    case 'amend': return ['PATCH', `${base}/catches/${id}${whose}`, body, { 'If-Match': await versionOf(record, whose) }];
+    case 'outing_end': return ['PUT', `${base}/outings/${id}/end`, body];
+    case 'period_end': return ['PUT', `${base}/periods/${id}/end`, body];
+    case 'temperature': return ['PUT', `${base}/outings/${record.outing}/temperatures/${id}`, body];
+    case 'amend': return ['PATCH', `${base}/catches/${id}`, body, { 'If-Match': await versionOf(record) }];
     case 'catch': return ['PUT', `${base}/catches/${id}`, body];
-    default: return ['PUT', `${base}/${kind}s/${id}${whose}`, body];
+    default: return ['PUT', `${base}/${kind}s/${id}`, body];
   }
 }
 
 /** The version that a correction was made to; after a refusal, the one that stands now. */
-async function versionOf(record, whose) {
+async function versionOf(record) {
   const fish = await byKey(`catch:${record.id}`);
   const known = record.again ? null : fish?.answer?.version;
-  return known ?? (await call('GET', `/v1/trials/${record.trial}/catches/${record.id}${whose}`)).version ?? '"1"';
+  return known ?? (await call('GET', `/v1/trials/${record.trial}/catches/${record.id}`)).version ?? '"1"';
 }
 
 /** Lets refused records try again. */
