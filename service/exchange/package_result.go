@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+	"time"
 
 	"evenrig/service/analysis"
 	"evenrig/service/report"
@@ -112,6 +113,7 @@ func (p *publisher) report(pkg *Package) error {
 		about.Disputes[i].Reasons = p.shownTexts(about.Disputes[i].Reasons)
 	}
 	for i := range about.Overrides {
+		about.Overrides[i].At = time.Time{} // an angler's day
 		about.Overrides[i].Reason = cmp.Or(p.text(about.Overrides[i].Reason), textWithheld)
 	}
 	for i := range about.RuleChanges {

@@ -63,7 +63,7 @@ type WithdrawnAnalysis struct {
 	Why string
 }
 
-// Override lets fishing go on although the water had reached the stop temperature.
+// Override lets fishing go on although the water had reached the stop temperature; a zero At is not told.
 type Override struct {
 	At     time.Time
 	Reason string
