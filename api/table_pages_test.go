@@ -99,7 +99,7 @@ func TestPagesOpenByRole(t *testing.T) {
 	refused := map[string][]string{
 		"organiser":  {"/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
 		"angler":     {"/move/:state", "/members", "/import", "/protocol/change"},
-		"scrutineer": {"/move/:state", "/members", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
+		"scrutineer": {"/noting", "/move/:state", "/members", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
 	}
 	for role, b := range map[string]*browser{"organiser": w.organiser, "angler": w.angler, "scrutineer": w.scrutineer} {
 		for _, path := range tablePages(http.MethodGet) {
@@ -112,7 +112,7 @@ func TestPagesOpenByRole(t *testing.T) {
 			case slices.Contains(refused[role], below) && status != 403 && status != 404 && b.last.Request.URL.Path == w.at(path):
 				t.Errorf("%s at %s was answered %d", role, path, status)
 			case !slices.Contains(refused[role], below) && status != 200:
-				t.Errorf("%s at %s was answered %d:\n%s", role, path, status, b.body)
+				t.Errorf("%s at %s was answered %d:\n%s", role, path, status, b.text())
 			}
 			if found := runnable.FindString(b.body); found != "" && !strings.Contains(path, "/print/") {
 				t.Errorf("%s at %s reads %q", role, path, found)

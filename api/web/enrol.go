@@ -30,12 +30,7 @@ func (s *Site) enrolling(v *Visit, f *Form) (view enrolView, err error) {
 // enrolPage hands out an id and a code for the draw. A script makes them anew in the browser, so that nobody but the angler
 // knew the code beforehand; without one they are the server's.
 func (s *Site) enrolPage(v *Visit) error {
-	code := make([]byte, 32)
-	_, err := rand.Read(code)
-	if err != nil {
-		return err
-	}
-	view, err := s.enrolling(v, newForm(url.Values{"enrolment": {uuid.NewString()}, "code": {hex.EncodeToString(code)}}))
+	view, err := s.enrolling(v, newForm(freshDraw()))
 	if err != nil {
 		return err
 	}
@@ -65,6 +60,13 @@ func (s *Site) enrol(v *Visit) error {
 		return v.Again("enrol", f, view, err)
 	}
 	return v.See(trialPath(view.ID(), "/own"), "enrolled")
+}
+
+// freshDraw is a new enrolment's id and code for the draw, for a browser in which no script makes them.
+func freshDraw() url.Values {
+	var code [32]byte
+	rand.Read(code[:]) // never fails
+	return url.Values{"enrolment": {uuid.NewString()}, "code": {hex.EncodeToString(code[:])}}
 }
 
 func enrolmentFrom(f *Form) (e trial.Enrolment, err error) {

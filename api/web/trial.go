@@ -51,6 +51,9 @@ func (t standing) MayJoin() bool {
 	return t.Enrolment == nil && t.Trial.Enrols() == nil && trial.Permit(trial.Enrol, t.Club.Role) == nil
 }
 
+// Notes reports whether the reader may note for other anglers.
+func (t standing) Notes() bool { return trial.Permit(trial.NoteForOthers, t.Club.Role) == nil }
+
 // In reports whether the trial is in one of the states.
 func (t standing) In(states ...string) bool {
 	for _, s := range states {
