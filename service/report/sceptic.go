@@ -40,7 +40,7 @@ func estimand(r analysis.Result, about About, n names) []fact {
 }
 
 // doubt is one way in which somebody could still have cheated, or been misled: who and how, what would show it, and what this
-// trial's own record says; an empty Record is "no number for it".
+// trial's own record says, empty where it has no number.
 type doubt struct{ Who, How, Shows, Record string }
 
 // doubts are what a sceptic should still ask, with the record's answer where it has one.
@@ -66,7 +66,7 @@ func doubts(r analysis.Result, about About, n names) []doubt {
 		},
 		{
 			"Whoever types paper cards", "types another fly, or leaves a card out",
-			"the card itself; the name of the typist's role stands with every fish; cards that were numbered beforehand", typistRecord(about),
+			"the card itself, numbered beforehand; the role of who typed it stands with every fish", typistRecord(about),
 		},
 	}
 	if drawn {
@@ -200,7 +200,7 @@ func phoneRecord(about About) string {
 
 func leaderRecord(r analysis.Result, about About) string {
 	var s string
-	if m := r.Monitoring; m != nil {
+	if m := r.Monitoring; m != nil && r.Settings.Source == trial.Drawn {
 		s = sentence(StoppingName(m.Rule)) + " "
 		if len(m.Looks) > 0 {
 			s += Counted(int64(len(m.Looks)), "planned count", "planned counts") + " made. "

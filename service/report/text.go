@@ -19,7 +19,7 @@ const (
 
 // Text writes the result as a page for a terminal, in UTF-8 and at most 78 columns wide unless a name is longer, in the order of
 // HTML: the answer, how sure it is, what it does not show, every angler on one stretch, the trial as it went, other choices of
-// fish, both ways round, weeks, groups, the way to the analysed fish, the checks, the methods beside each other, and the usual
+// fish, both ways round, weeks, groups, the way to the analysed fish, the checks, harm to fish, who could still have cheated, the methods beside each other, and the usual
 // cautions. Errors come from w only.
 func Text(w io.Writer, r analysis.Result, about About) error {
 	n := about.names(r.Test, r.Control, r.Settings.LowerWord, r.Settings.UpperWord)
@@ -60,6 +60,8 @@ func Text(w io.Writer, r analysis.Result, about About) error {
 	}
 	t.list("Was it fished as planned?", planned)
 	t.list("Order and draw, checked", orderChecks(r, n))
+	t.harms(r, n)
+	t.doubts(r, about, n)
 	t.section("The same question by other ways of counting")
 	t.methods(r)
 	var cautions []string

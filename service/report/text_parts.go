@@ -184,3 +184,35 @@ func (t *textPage) groups(r analysis.Result) {
 		}
 	}
 }
+
+// harms are the landed fish by what they took and what was seen of harm to them.
+func (t *textPage) harms(r analysis.Result, n names) {
+	rows := harmRows(r, n)
+	if len(rows) == 0 {
+		return
+	}
+	t.section("Harm to fish")
+	columns := func(what, landed, dead, bleeding, deep, foul string) {
+		t.line("  " + pad(clip(what, 30), 32) + padLeft(landed, 8) + padLeft(dead, 6) + padLeft(bleeding, 10) + padLeft(deep, 6) + padLeft(foul, 6))
+	}
+	columns("landed fish that took", "landed", "dead", "bleeding", "deep", "foul")
+	for _, row := range rows {
+		columns(row.What, row.Landed, row.Dead, row.Bleeding, row.DeepHooked, row.FoulHooked)
+	}
+	t.line("")
+	if !r.Harms.Noted {
+		t.wrap("  · ", "Whether fish were dead, bleeding or deep hooked was not asked.")
+	}
+	t.wrap("  · ", "Counts, too few to compare by. Deep hooked: cut the line.")
+}
+
+// doubts are who could still have cheated and what would show it, with what the record says.
+func (t *textPage) doubts(r analysis.Result, about About, n names) {
+	t.section("Who could still have cheated?")
+	for _, d := range doubts(r, about, n) {
+		t.wrap("  · ", d.Who+": "+d.How+". What would show it: "+d.Shows+".")
+		if d.Record != "" {
+			t.wrap("    The record: ", d.Record)
+		}
+	}
+}
