@@ -963,3 +963,105 @@ func TestForAnotherAngler(t *testing.T) {
 		}
 	}
 }
+
+// One arrangement an outing: the second half of a round is the next outing's at the same water, also on a phone that was
+// not there.
+func TestOneArrangementAnOuting(t *testing.T) {
+	v := newValley(t, func(p *openapi.Protocol) {
+		p.Design = "paired_by_outing"
+		p.Swap.AfterFish, p.Swap.AfterMinutes = nil, nil
+		p.Draw.TripUnits = 2
+	})
+	token := v.angler("Merle", "merle@example.org")
+	p := v.phone()
+	p.signIn("merle@example.org")
+	p.opens()
+	p.shows("this way round the whole outing")
+	for range 3 {
+		p.lands("C")
+	}
+	p.later(4 * time.Hour)
+	p.tap("menu", "close")
+	p.shows("Stopped fishing at")
+	p.tap("close")
+	p.shows("Your receipt")
+	p.sends()
+	q := v.phone()
+	v.later(24 * time.Hour)
+	q.setClock()
+	q.signIn("merle@example.org")
+	v.silence()
+	q.open("/water#")
+	q.tap("Open an outing", "Upper Wend")
+	q.fill("Water temperature", "12")
+	q.tap("open")
+	q.shows("Round 1, second half")
+	q.tap("rigged")
+	q.until("it is being fished", `!!document.querySelector(".lines")`)
+	q.lands("N")
+	q.later(2 * time.Hour)
+	q.tap("menu", "close")
+	q.shows("Stopped fishing at")
+	q.tap("close")
+	v.signal()
+	q.sends()
+	outings := reply[openapi.OutingList](v, token, "GET", v.path("/outings"), nil).Items
+	if len(outings) != 2 {
+		t.Fatalf("%d outings arrived", len(outings))
+	}
+	var halves []openapi.Period
+	for _, o := range outings {
+		halves = append(halves, reply[openapi.PeriodList](v, token, "GET", v.path("/outings/%s/periods", o.ID), nil).Items...)
+	}
+	if len(halves) != 2 || halves[0].Unit != halves[1].Unit || halves[0].Fished == halves[1].Fished || halves[1].Half != 2 {
+		t.Errorf("halves: %+v", halves)
+	}
+}
+
+// Who opens late says since when and what was so far: these fish are counted and not analysed. Water at which the trial
+// stops lets no half begin, and the day is a record all the same.
+func TestOpenedLateAndInWarmWater(t *testing.T) {
+	v := newValley(t)
+	token := v.angler("Merle", "merle@example.org")
+	p := v.phone()
+	p.signIn("merle@example.org")
+	p.at("09:00")
+	p.open("/water#")
+	p.tap("Open an outing")
+	p.shows("Water temperature")
+	p.tap("Upper Wend", "I have fished already")
+	p.fill("Water temperature", "12")
+	p.fill("First cast at", "08:00")
+	p.tap("Collared nymph: more", "Collared nymph: more", "not sure: more", "Plain nymph as point", "open")
+	p.shows("Rigged so")
+	p.at("09:05")
+	p.tap("rigged")
+	p.until("it is being fished", `!!document.querySelector(".lines")`)
+	p.shows("swap after 2 more fish")
+	p.lands("N")
+	p.tap("planned", "temperature")
+	p.shows("Leave it empty")
+	p.fill("Water temperature", "20.5")
+	p.tap("measured")
+	p.shows("this trial stops", "Stop fishing, for the fish's sake")
+	p.tap("close")
+	p.shows("Stopped fishing at")
+	p.tap("close")
+	p.sends()
+	var fish []string
+	for _, c := range v.catches(token) {
+		why := "analysed"
+		if c.Derived.Excluded != nil {
+			why = string(*c.Derived.Excluded)
+		}
+		fish = append(fish, *c.TakenPattern+" "+why)
+	}
+	slices.Sort(fish)
+	if got := strings.Join(fish, ", "); got != "C not_confirmed, C not_confirmed, N analysed, unknown not_confirmed" {
+		t.Errorf("fish: %s", got)
+	}
+	o := reply[openapi.OutingList](v, token, "GET", v.path("/outings"), nil).Items[0]
+	if !o.StartedLate || o.Note != "Until it was opened, N was the point." || o.Welfare != "stop" || o.End == nil || o.End.Reason != "warm_water" || !sameMinute(o.StartedAt, "08:00") {
+		t.Errorf("the outing: %+v %+v", o, o.End)
+	}
+}

@@ -66,7 +66,7 @@ function rigging(day, pack) {
     h('h1', {}, t(same ? 'rig.same' : before ? 'rig.next' : 'rig.first')), h('p.round', {}, named(round), ' · ', day.water), cautions(day, pack),
     round.check ? h('p', {}, t('rig.check')) : null, drawing(pack.protocol, round.arrangement),
     h('p.small', {}, t('rig.spacing', { cm: pack.protocol.rig.spacing_cm, in: (pack.protocol.rig.spacing_cm / 2.54).toFixed(1) }), ' ',
-      before && castsFirst(pack)),
+      before ? castsFirst(pack) : design === 'paired' && pack.protocol.swap.after_minutes ? t('rig.reminder') : null),
     button('rigged', t('rig.so'), rigged(null), 'main'), button('turned', t('rig.turned'), rigged(round.arrangement === 'test_lower' ? 'control_lower' : 'test_lower'), 'lesser'), menuRow(day),
   ];
 }

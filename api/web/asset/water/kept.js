@@ -24,7 +24,7 @@ export async function kept(outing) {
       await draw();
     }), 'main')) : null,
     button('now', t('kept.now'), once(() => sendSoon())),
-    ...days(mine), outing ? h('a.button', { href: '#kept' }, t('kept.all')) : rescue(all), h('a.button', { href: '#' }, t('back.home')),
+    ...days(mine), outing ? h('a.button', { href: '#kept' }, t('kept.all')) : rescue(), h('a.button', { href: '#' }, t('back.home')),
   ];
 }
 
@@ -47,16 +47,19 @@ function what(r) {
 }
 
 /** The way out of a phone that cannot send: a file, that another device of the same member takes in. */
-function rescue(all) {
+function rescue() {
   const input = h('input', { type: 'file', accept: '.json,application/json', onchange: (e) => takeFile(e.target.files[0]) });
   return h('details', {}, h('summary', {}, t('rescue.title')), h('p', {}, t('rescue.text')),
     button('save', t('rescue.save'), async () => {
-      const packs = (await store.packsOf(app.who.id)), text = JSON.stringify({ form, account: app.who.id, records: all.concat((await store.ofAccount(app.who.id)).filter((r) => r.sent === 'kept')).sort((a, b) => a.seq - b.seq), packs });
+      const text = JSON.stringify({ form, account: app.who.id, records: await store.ofAccount(app.who.id), packs: app.packs.map(sealed) });
       const link = h('a', { href: URL.createObjectURL(new Blob([text], { type: 'application/json' })), download: `evenrig-${dateOf(Date.now())}.json` });
       link.click();
       setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
     }), h('label.field', {}, h('span', {}, t('rescue.take')), input));
 }
+
+/** A pack without the rounds that nobody has opened: no file says what chance has in store. Another device fetches them anew. */
+const sealed = (pack) => ({ ...pack, units: pack.units.filter((u) => u.opened || u.coin) });
 
 async function takeFile(file) {
   let held = null;
