@@ -10,7 +10,7 @@ import (
 	"evenrig/service/trial"
 )
 
-// aboutRecords is what a report says of how a trial was kept, from its own records: rule changes, the draw as it was handed out, how
+// aboutRecords is what a report says of how a trial was kept, from its own records: rule changes, disputes, the draw as it was handed out, how
 // long each half was fished, fishing on in warm water, and results that were taken back. It names nobody.
 func aboutRecords(ctx context.Context, tx trial.ReadTx, t trial.Trial, counted analysis.Input, about *report.About) error {
 	versions, err := versionsOf(ctx, tx, t.ID)
@@ -30,6 +30,17 @@ func aboutRecords(ctx context.Context, tx trial.ReadTx, t trial.Trial, counted a
 	}
 	for _, o := range overrides {
 		about.Overrides = append(about.Overrides, report.Override{At: o.At, Reason: o.Reason})
+	}
+	disputes, err := tx.DisputesOf(ctx, t.ID)
+	if err != nil {
+		return err
+	}
+	for _, d := range disputes {
+		said := report.Dispute{What: map[string]string{trial.LedgerCatch: "a fish", trial.LedgerOuting: "an outing"}[d.Kind], Outcome: d.Outcome()}
+		for _, made := range d.Decisions {
+			said.Reasons = append(said.Reasons, made.Reason)
+		}
+		about.Disputes = append(about.Disputes, said)
 	}
 	analyses, err := tx.AnalysesOf(ctx, t.ID)
 	if err != nil {

@@ -60,7 +60,7 @@ func (o Outing) CheckEnd(now time.Time) error {
 	if o.End == nil {
 		return nil
 	}
-	return o.End.Check(o, now)
+	return o.End.check("end_reason", o, now)
 }
 
 // Holds returns nil when the outing's times hold its periods, and nothing was fished in one that was opened by mistake.
@@ -101,13 +101,16 @@ func (o Outing) PastItsEnd(p Protocol, analysed int64) []Warning {
 }
 
 // Check returns the faults of an outing's end.
-func (e OutingEnd) Check(o Outing, now time.Time) error {
+func (e OutingEnd) Check(o Outing, now time.Time) error { return e.check("reason", o, now) }
+
+// check is Check with the name under which the reason was sent.
+func (e OutingEnd) check(reason string, o Outing, now time.Time) error {
 	var f Faults
 	checkTime(&f, "ended_at", e.EndedAt, now)
 	if e.EndedAt.Before(o.StartedAt) {
 		f.Add("ended_at", "is before the outing started at %s", o.StartedAt.Format(time.RFC3339))
 	}
-	OneOf(&f, "reason", e.Reason, "planned", "weather", "warm_water", "no_fish", "tired", "tackle", "danger", "other")
+	OneOf(&f, reason, e.Reason, "planned", "weather", "warm_water", "no_fish", "tired", "tackle", "danger", "other")
 	between(&f, "not_logged", e.NotLogged, 0, 500, "fish")
 	return f.Err("outing.invalid", "the outing's end has faults")
 }

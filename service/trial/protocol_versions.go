@@ -109,6 +109,9 @@ func temperatureLower(was, is Protocol) string {
 	return ""
 }
 
+// notSettled is what is said of a field without a row of its own.
+const notSettled = "it was registered"
+
 // ruleOf returns the rule of a field; a field that the list does not name stays as it was registered.
 func ruleOf(field string) fieldRule {
 	for _, r := range fieldRules {
@@ -116,7 +119,7 @@ func ruleOf(field string) fieldRule {
 			return r
 		}
 	}
-	return fieldRule{field: field, why: "it was registered"}
+	return fieldRule{field: field, why: notSettled}
 }
 
 // Amends returns what the next version changes in this one, in the order of the fields' names, or an error: Invalid that names
@@ -144,7 +147,10 @@ func (p Protocol) Amends(next Protocol, reason string) ([]ProtocolChange, error)
 	if err := f.Err("protocol.fixed", "the rule change has faults"); err != nil {
 		return nil, err
 	}
-	return changes, next.Validate()
+	if err := next.Validate(); err != nil {
+		return nil, err
+	}
+	return changes, nil
 }
 
 // Changes lists the fields in which two protocols differ. An object's fields count one by one, a list as a whole.
