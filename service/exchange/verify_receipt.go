@@ -1,17 +1,22 @@
 package exchange
 
 import (
+	"bytes"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 
 	"evenrig/service/trial"
 )
 
 // Receipt is what an angler got for a record: its place in a chain. A receipt that is known by its hash alone, or by the first digits of
-// it, has only Code. Private and PrivateSalt are the private part and its salt, where the angler has them.
+// it, has only Code. Private and PrivateSalt are the private part and its salt, where the angler has them; Trial is zero where the receipt
+// does not say it.
 type Receipt struct {
+	Trial       trial.ID
 	Chain       trial.ID
 	N           int64
 	Hash        trial.Digest
@@ -36,76 +41,87 @@ type OwnFish struct {
 // The number of hexadecimal digits of a code that is looked for.
 const fewestDigits = 16
 
-// ReadReceipts reads what an angler holds: a code of 16 to 64 hexadecimal digits, or JSON with one receipt ({"chain", "n", "hash"}, with
-// "private" and "private_salt" if there are any), a list of them, or an object that has one under "receipt" or a list under "receipts".
+// ReadReceipts reads what an angler holds: a code of 16 to 64 hexadecimal digits, or JSON that has receipts somewhere in it, objects with
+// "chain", "n" and "hash", and with "trial", "private" (a text) and "private_salt" if they are known: an answer of the service, or the
+// download of one's own data.
 func ReadReceipts(text []byte) ([]Receipt, error) {
 	trimmed := strings.ToLower(strings.TrimSpace(string(text)))
-	if strings.HasPrefix(trimmed, "{") || strings.HasPrefix(trimmed, "[") {
-		return readReceiptJSON(text)
+	if !strings.HasPrefix(trimmed, "{") && !strings.HasPrefix(trimmed, "[") {
+		if len(trimmed) < fewestDigits || len(trimmed) > 64 || strings.Trim(trimmed, "0123456789abcdef") != "" {
+			return nil, trial.Fail(trial.Invalid, "receipt.invalid", "the receipt %.80q is no code; accepted: %d to 64 hexadecimal digits of its hash, or a file in JSON", trimmed, fewestDigits)
+		}
+		return []Receipt{{Code: trimmed}}, nil
 	}
-	if len(trimmed) < fewestDigits || len(trimmed) > 64 || strings.Trim(trimmed, "0123456789abcdef") != "" {
-		return nil, trial.Fail(trial.Invalid, "receipt.invalid", "the receipt %.80q is no code; accepted: %d to 64 hexadecimal digits of its hash, or a file in JSON", trimmed, fewestDigits)
-	}
-	return []Receipt{{Code: trimmed}}, nil
-}
-
-// sentReceipt is a receipt in JSON.
-type sentReceipt struct {
-	Chain       trial.ID          `json:"chain"`
-	N           int64             `json:"n"`
-	Hash        trial.Digest      `json:"hash"`
-	Private     json.RawMessage   `json:"private"`
-	PrivateSalt string            `json:"private_salt"`
-	Receipt     *json.RawMessage  `json:"receipt"`
-	Receipts    []json.RawMessage `json:"receipts"`
-}
-
-func readReceiptJSON(text []byte) ([]Receipt, error) {
-	var list []json.RawMessage
-	if json.Unmarshal(text, &list) != nil {
-		list = []json.RawMessage{text}
+	var value any
+	in := json.NewDecoder(bytes.NewReader(text))
+	in.UseNumber()
+	if err := in.Decode(&value); err != nil {
+		return nil, trial.Fail(trial.Invalid, "receipt.invalid", "the receipt cannot be read as JSON: %v", err)
 	}
 	var receipts []Receipt
-	for _, raw := range list {
-		var sent sentReceipt
-		if err := json.Unmarshal(raw, &sent); err != nil {
-			return nil, trial.Fail(trial.Invalid, "receipt.invalid", "the receipt cannot be read: %v; accepted: {\"chain\", \"n\", \"hash\"}", err)
-		}
-		nested := sent.Receipts
-		if sent.Receipt != nil && string(*sent.Receipt) != "null" {
-			nested = append(nested, *sent.Receipt)
-		}
-		for _, inner := range nested {
-			more, err := readReceiptJSON(inner)
-			if err != nil {
-				return nil, err
-			}
-			receipts = append(receipts, more...)
-		}
-		if len(nested) > 0 {
-			continue
-		}
-		r := Receipt{Chain: sent.Chain.Public(), N: sent.N, Hash: sent.Hash}
-		if r.Hash.IsZero() {
-			return nil, trial.Fail(trial.Invalid, "receipt.invalid", "the receipt has no hash; accepted: {\"chain\", \"n\", \"hash\"}")
-		}
-		if sent.PrivateSalt != "" {
-			salt, err := hex.DecodeString(sent.PrivateSalt)
-			if err != nil || len(salt) != 32 {
-				return nil, trial.Fail(trial.Invalid, "receipt.invalid", "private_salt is %.80q; accepted: 64 hexadecimal digits", sent.PrivateSalt)
-			}
-			r.PrivateSalt = (*[32]byte)(salt)
-			if r.Private = sent.Private; len(r.Private) > 0 && r.Private[0] == '"' {
-				var inside string
-				if err := json.Unmarshal(sent.Private, &inside); err != nil {
-					return nil, trial.Fail(trial.Invalid, "receipt.invalid", "private cannot be read: %v", err)
-				}
-				r.Private = []byte(inside)
-			}
-		}
-		receipts = append(receipts, r)
+	if err := findReceipts(value, &receipts); err != nil {
+		return nil, err
+	}
+	if len(receipts) == 0 {
+		return nil, trial.Fail(trial.Invalid, "receipt.invalid", "the file has no receipt in it; accepted: objects with chain, n and hash")
 	}
 	return receipts, nil
+}
+
+// findReceipts finds every receipt in decoded JSON.
+func findReceipts(value any, found *[]Receipt) error {
+	switch value := value.(type) {
+	case []any:
+		for _, inner := range value {
+			if err := findReceipts(inner, found); err != nil {
+				return err
+			}
+		}
+	case map[string]any:
+		chain, isChain := value["chain"].(string)
+		n, isNumber := value["n"].(json.Number)
+		hash, isHash := value["hash"].(string)
+		if isChain && isNumber && isHash {
+			r, err := receiptOf(value, chain, n, hash)
+			*found = append(*found, r)
+			return err
+		}
+		for _, key := range slices.Sorted(maps.Keys(value)) {
+			if err := findReceipts(value[key], found); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func receiptOf(value map[string]any, chain string, n json.Number, hash string) (r Receipt, err error) {
+	var f trial.Faults
+	if r.Chain, err = trial.ParseID(chain); err != nil {
+		f.Add("chain", "%s", err)
+	}
+	r.Chain = r.Chain.Public()
+	if r.N, err = n.Int64(); err != nil || r.N < 1 {
+		f.Add("n", "is %s; accepted: a whole number from 1", n)
+	}
+	if err := r.Hash.UnmarshalText([]byte(strings.ToLower(hash))); err != nil || r.Hash.IsZero() {
+		f.Add("hash", "is %.80q; accepted: 64 hexadecimal digits", hash)
+	}
+	if of, known := value["trial"].(string); known {
+		if r.Trial, err = trial.ParseID(of); err != nil {
+			f.Add("trial", "%s", err)
+		}
+	}
+	private, hasPrivate := value["private"].(string)
+	if salt, hasSalt := value["private_salt"].(string); hasSalt && hasPrivate {
+		decoded, err := hex.DecodeString(salt)
+		if err != nil || len(decoded) != 32 {
+			f.Add("private_salt", "is %.80q; accepted: 64 hexadecimal digits", salt)
+		} else {
+			r.Private, r.PrivateSalt = []byte(private), (*[32]byte)(decoded)
+		}
+	}
+	return r, f.Err("receipt.invalid", "the receipt has faults")
 }
 
 // String is how the receipt is told from others.
@@ -124,6 +140,8 @@ func (r Receipt) is(e Entry) bool {
 	return e.Hash == r.Hash
 }
 
+const textAsReceived = "stands as it was received"
+
 // receiptEntry looks whether an entry is one that a receipt tells of, or a correction of such a record.
 func (v *verifier) receiptEntry(e Entry) {
 	if len(v.options.Receipts) == 0 {
@@ -140,7 +158,7 @@ func (v *verifier) receiptEntry(e Entry) {
 		if !r.is(e) {
 			continue
 		}
-		own := OwnFish{Receipt: r.String(), Found: true, Kind: e.Kind, Angler: e.Angler, Entry: e.N, subject: e.Subject, Text: "stands as it was received"}
+		own := OwnFish{Receipt: r.String(), Found: true, Kind: e.Kind, Angler: e.Angler, Entry: e.N, subject: e.Subject, Text: textAsReceived}
 		if r.PrivateSalt != nil {
 			proven := trial.PartDigest(*r.PrivateSalt, r.Private) == e.PrivateDigest
 			own.Proven = &proven
@@ -177,13 +195,21 @@ func (v *verifier) receipts() error {
 	for _, own := range v.own {
 		found[own.Receipt] = true
 	}
+	elsewhere := 0
 	for _, r := range v.options.Receipts {
 		if found[r.String()] {
 			continue
 		}
+		if !r.Trial.IsZero() && r.Trial != v.Facts.Trial {
+			elsewhere++
+			continue
+		}
 		own := OwnFish{Receipt: r.String(), Text: "is missing: no entry of the ledger has this hash"}
-		_, chain := v.lengths[r.Chain]
+		length, chain := v.lengths[r.Chain]
 		switch {
+		case r.Code == "" && chain && r.N > length:
+			own.Text = "arrived after the records were fixed, and is not part of them"
+			v.found.untold(partReceipt, "Records that arrived after the trial was locked are not in the package.")
 		case r.Code == "" && chain:
 			v.found.differs(partReceipt, "receipt %s is of a chain that is here and has no such entry: the record was changed or dropped", r)
 		case v.Facts.Withheld > 0 || v.Facts.ErasedAnglers > 0:
@@ -194,8 +220,11 @@ func (v *verifier) receipts() error {
 		}
 		v.own = append(v.own, own)
 	}
-	if n := len(v.options.Receipts); n > 0 {
-		v.found.agrees(partReceipt, "Every one of %d receipts stands in the ledger.", n)
+	if len(found) > 0 {
+		v.found.agrees(partReceipt, "%d receipts stand in the ledger.", len(found))
+	}
+	if elsewhere > 0 {
+		v.found.untold(partReceipt, "%d receipts are of other trials.", elsewhere)
 	}
 	return nil
 }

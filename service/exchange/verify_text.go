@@ -29,8 +29,16 @@ func (v Verdict) Text(w io.Writer) error {
 	}
 	if len(v.Own) > 0 {
 		b.WriteString("\nYOUR RECEIPTS\n")
+		same := 0
 		for _, own := range v.Own {
+			if len(v.Own) > receiptsTold && own.asReceived() {
+				same++
+				continue
+			}
 			b.WriteString(indented(own.line()) + "\n")
+		}
+		if same > 0 {
+			fmt.Fprintf(&b, "  %s as received\n", report.Counted(int64(same), "record stands", "records stand"))
 		}
 	}
 	fmt.Fprintf(&b, "\nCHECK CODE\n%s\n", indented("The last checkpoint of these records has the code below. Hold it against the one that the club pinned up when the trial was locked: who makes up a whole new trial can make it agree with itself, "+
@@ -59,6 +67,12 @@ func (v Verdict) Conclusion() string {
 	}
 	return fmt.Sprintf("Everything that can be worked out agrees; %s.", report.Counted(int64(untold), "thing cannot be told", "things cannot be told"))
 }
+
+// receiptsTold is up to how many receipts each is told.
+const receiptsTold = 10
+
+// asReceived reports whether the record stands as it was received, and is proven where it could be.
+func (o OwnFish) asReceived() bool { return o.Text == textAsReceived && (o.Proven == nil || *o.Proven) }
 
 func (o OwnFish) line() string {
 	line := o.Receipt[:min(len(o.Receipt), fewestDigits)] + ": "
