@@ -97,6 +97,7 @@ type played struct {
 	organiser string // token
 	result    []byte
 	page      []byte // the report
+	published string // path of the published trial
 	requests  int
 }
 
@@ -119,10 +120,11 @@ The season took %s and %d requests. The report, with the organiser's token:
        %s%s/report > report.html
 
 Result %s%s · catches %s%s/catches.csv
+For everybody %s%s
 `,
 		r.Counts.Anglers, r.Counts.Outings, r.Counts.Catches, r.Counts.Analysed,
 		r.Test, r.Counts.TestLower.Lower, r.Counts.TestLower.Upper, r.Control, r.Counts.ControlLower.Lower, r.Counts.ControlLower.Upper,
-		took.Round(100*time.Millisecond), d.requests, d.organiser, url, d.analysis, url, d.analysis, url, d.trial)
+		took.Round(100*time.Millisecond), d.requests, d.organiser, url, d.analysis, url, d.analysis, url, d.trial, url, d.published)
 	return nil
 }
 

@@ -27,6 +27,7 @@ type story struct {
 	trial     openapi.TrialID
 	anglers   []*player
 	fish      int
+	pack      []byte // the published package
 }
 
 // outingsEach is how many outings every angler has in the season.
@@ -36,7 +37,7 @@ func newStory(url string, clock *storyClock, out io.Writer) *story {
 	return &story{url: url, clock: clock, out: out, rng: rand.New(rand.NewPCG(demoSeed, 1<<32))}
 }
 
-// play tells the whole story: the club, the rules, the season, the result. admin is the token of the server's admin.
+// play tells the whole story: the club, the rules, the season, the result, its publication. admin is the token of the server's admin.
 func (s *story) play(ctx context.Context, admin string) (played, error) {
 	for _, part := range []func(context.Context) error{
 		func(ctx context.Context) error { return s.found(ctx, admin) }, s.writeRules, s.join, s.season, s.lock,
@@ -45,7 +46,15 @@ func (s *story) play(ctx context.Context, admin string) (played, error) {
 			return played{}, err
 		}
 	}
-	return s.read(ctx)
+	done, err := s.read(ctx)
+	if err != nil {
+		return done, err
+	}
+	if err := s.publish(ctx); err != nil {
+		return done, err
+	}
+	done.published, done.requests = fmt.Sprintf("/v1/published/%s", s.trial), int(s.requests.Load())
+	return done, nil
 }
 
 func (s *story) say(format string, args ...any) { fmt.Fprintf(s.out, format+"\n", args...) }
@@ -238,7 +247,7 @@ func (s *story) read(ctx context.Context) (played, error) {
 			if err := expect(report, err, "read the report", 200); err != nil {
 				return done, err
 			}
-			done.result, done.page, done.requests = a.Body, report.Body, int(s.requests.Load())
+			done.result, done.page = a.Body, report.Body
 			return done, nil
 		}
 		select {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"archive/zip"
 	"bufio"
 	"bytes"
 	"context"
@@ -116,8 +117,8 @@ func TestOneTrialByTheClient(t *testing.T) {
 		t.Errorf("the mixed model %+v is far from the effect %.2f that the fish were drawn with", m, demoPattern)
 	}
 	table := download(t, s.organiser, r.url+done.trial+"/catches.csv")
-	for what, text := range map[string]string{"result": string(done.result), "catch table": table, "report": string(done.page)} {
-		for _, secret := range append(append([]string{demoOrganiser}, demoAnglers...), demoWaters[0].Name, demoWaters[1].Name) {
+	for what, text := range map[string]string{"result": string(done.result), "catch table": table, "report": string(done.page), "package": unpacked(t, s.pack)} {
+		for _, secret := range append(append([]string{demoOrganiser, "dry fly to a rise", "looked at the photograph"}, demoAnglers...), demoWaters[0].Name, demoWaters[1].Name) {
 			if strings.Contains(text, secret) {
 				t.Errorf("the %s names %q", what, secret)
 			}
@@ -128,6 +129,26 @@ func TestOneTrialByTheClient(t *testing.T) {
 	if checked, err := p.service.Check(t.Context()); err != nil || len(checked.Faults) > 0 || checked.Chains != len(demoAnglers)+1 {
 		t.Errorf("check: %+v, %v", checked, err)
 	}
+}
+
+// unpacked returns a package's files, one after another.
+func unpacked(t *testing.T, pack []byte) string {
+	t.Helper()
+	archive, err := zip.NewReader(bytes.NewReader(pack), int64(len(pack)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all strings.Builder
+	for _, file := range archive.File {
+		r, err := file.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := io.Copy(&all, r); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return all.String()
 }
 
 func download(t *testing.T, who person, url string) string {
