@@ -129,7 +129,7 @@ func (h *handlers) GetProgress(ctx context.Context, r openapi.GetProgressRequest
 		FinishedBlocks: p.Effort.FinishedBlocks, Catches: p.Catches, Analysed: p.Analysed, InFinishedBlocks: p.Finished, NextLook: p.NextLook, Excluded: excluded,
 		NotLogged: p.Effort.NotLogged, Deviations: p.Effort.Deviations, LateNoted: p.Effort.LateNoted,
 		ErasedAnglers: p.Effort.ErasedAnglers, ErasedFish: p.Effort.ErasedFish,
-		PhoneBlocks: p.Effort.PhoneBlocks, SlipBlocks: p.Effort.SlipBlocks, CoinBlocks: p.Effort.CoinBlocks, LostUnits: p.Effort.LostUnits, Guests: p.Effort.Guests, TypedFish: p.Effort.TypedFish,
+		PhoneBlocks: p.Effort.PhoneBlocks, SlipBlocks: p.Effort.SlipBlocks, CoinBlocks: p.Effort.CoinBlocks, LostUnits: p.Effort.LostUnits, Guests: p.Effort.Guests, TypedFish: p.Effort.TypedFish, Cards: p.Effort.Cards,
 	}, nil
 }
 

@@ -49,6 +49,7 @@ var broken = map[string]struct {
 	"units_enrolment_key":      {trial.Conflict, "record.conflict", "the id already stands for another record; a new unit has a new id"},
 	"units_n_key":              {trial.Conflict, "unit.order", "that unit was handed out already; fetch the next one"},
 	"units_slip_key":           {trial.Conflict, "slip.used", "a unit was drawn from that slip already; each slip is opened once"},
+	"cards_pkey":               {trial.Conflict, "record.conflict", "the card was typed by somebody else meanwhile; send the same again"},
 	"slip_sheets_pkey":         {trial.Conflict, "record.conflict", "slips were printed by somebody else meanwhile; ask again"},
 	"periods_pkey":             {trial.Conflict, "record.conflict", "the id already stands for another record; a new period has a new id"},
 	"periods_enrolment_key":    {trial.Conflict, "record.conflict", "the id already stands for another record; a new period has a new id"},

@@ -20,7 +20,7 @@ func TestCounts(t *testing.T) {
 	}
 	count := trial.EnrolmentCount{
 		EnrolmentID: a.enrolment.ID, Pseudonym: a.enrolment.Pseudonym, HeadN: 1, CountedAt: 1, Tallies: []trial.Tally{tally},
-		Effort: trial.Effort{Enrolled: 1, Outings: 2, BlankOutings: 3, Blocks: 4, FinishedBlocks: 5, NotLogged: 6, Deviations: 7, LateNoted: 8, ErasedAnglers: 9, ErasedFish: 10, PhoneBlocks: 11, SlipBlocks: 12, CoinBlocks: 13, LostUnits: 14, Guests: 15, TypedFish: 16},
+		Effort: trial.Effort{Enrolled: 1, Outings: 2, BlankOutings: 3, Blocks: 4, FinishedBlocks: 5, NotLogged: 6, Deviations: 7, LateNoted: 8, ErasedAnglers: 9, ErasedFish: 10, PhoneBlocks: 11, SlipBlocks: 12, CoinBlocks: 13, LostUnits: 14, Guests: 15, TypedFish: 16, Cards: 17},
 	}
 	filled(t, tally)
 	filled(t, count.Effort)

@@ -45,6 +45,8 @@ func (w writeTx) forgetNoter(ctx context.Context, id, enrolment trial.ID) error 
 	for _, sql := range []string{
 		`UPDATE enrolments SET noters = nullif(array_remove(noters, ` + account + `), '{}') WHERE trial_id = @trial_id AND ` + account + ` = ANY(noters)`,
 		`UPDATE enrolments SET brought_by = NULL, guardian = NULL WHERE trial_id = @trial_id AND brought_by = ` + account,
+		`UPDATE cards SET typed_by = CASE WHEN typed_by = ` + account + ` THEN NULL ELSE typed_by END, again_by = CASE WHEN again_by = ` + account + ` THEN NULL ELSE again_by END
+WHERE trial_id = @trial_id AND (typed_by = ` + account + ` OR again_by = ` + account + `)`,
 		`UPDATE catches SET noted_by = NULL WHERE trial_id = @trial_id AND noted_by = ` + account + ` AND enrolment_id <> @id`,
 		`UPDATE amendments SET by_account = '00000000-0000-0000-0000-000000000000' WHERE trial_id = @trial_id AND by_account = ` + account + ` AND enrolment_id <> @id`,
 	} {

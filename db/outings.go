@@ -10,7 +10,7 @@ import (
 )
 
 const selectOuting = `
-SELECT trial_id, id, enrolment_id, protocol_version, water, coalesce(cell, '') AS cell, started_at, started_offset, started_late,
+SELECT trial_id, id, enrolment_id, protocol_version, water, coalesce(cell, '') AS cell, coalesce(card, 0) AS card, started_at, started_offset, started_late,
        water_temperature_value, water_temperature_unit, conditions, note, received_at, sent_digest,
        ended_at, ended_offset, end_reason, end_not_logged, end_received_at, end_digest,
        coalesce(version, 1) AS version, coalesce(void, false) AS void, coalesce(disputed, false) AS disputed
@@ -77,10 +77,10 @@ func (w writeTx) InsertOuting(ctx context.Context, o trial.Outing) error {
 }
 
 const insertOuting = `
-INSERT INTO outings (trial_id, id, enrolment_id, protocol_version, water, cell, started_at, started_offset, started_late,
+INSERT INTO outings (trial_id, id, enrolment_id, protocol_version, water, cell, card, started_at, started_offset, started_late,
                      water_temperature_value, water_temperature_unit, conditions, note, received_at, sent_digest,
                      ended_at, ended_offset, end_reason, end_not_logged, end_received_at, end_digest, version, void, disputed)
-VALUES (@trial_id, @id, @enrolment_id, @protocol_version, @water, @cell, @started_at, @started_offset, @started_late,
+VALUES (@trial_id, @id, @enrolment_id, @protocol_version, @water, @cell, @card, @started_at, @started_offset, @started_late,
         @water_temperature_value, @water_temperature_unit, @conditions, @note, @received_at, @sent_digest,
         @ended_at, @ended_offset, @end_reason, @end_not_logged, @end_received_at, @end_digest, @version, @void, @disputed)`
 
@@ -88,6 +88,7 @@ func outingArgs(o trial.Outing) pgx.StrictNamedArgs {
 	value, unit := measureColumns(o.WaterTemperature)
 	args := outingEndArgs(o.TrialID, o.ID, o.End)
 	args["enrolment_id"], args["protocol_version"], args["water"], args["cell"] = o.EnrolmentID, o.ProtocolVersion, o.Water, textOrNull(o.Cell)
+	args["card"] = numberOrNull(o.Card)
 	args["started_at"], args["started_offset"], args["started_late"] = o.StartedAt, offsetOf(o.StartedAt), o.StartedLate
 	args["water_temperature_value"], args["water_temperature_unit"] = value, unit
 	args["conditions"], args["note"], args["received_at"], args["sent_digest"] = o.Conditions, o.Note, o.ReceivedAt, o.SentDigest

@@ -20,7 +20,7 @@ func TestRecords(t *testing.T) {
 	a := w.enrol(t)
 	id := w.trial.ID
 	outing := trial.Outing{
-		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, ProtocolVersion: 2, Water: "Reed, weir pool", Cell: "54.1N 2.4W", StartedAt: dawn.In(inland), StartedLate: true,
+		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, ProtocolVersion: 2, Water: "Reed, weir pool", Cell: "54.1N 2.4W", Card: 12, StartedAt: dawn.In(inland), StartedLate: true,
 		WaterTemperature: &trial.Measure{Value: 52.7, Unit: "F"}, Conditions: "low, clear", Note: "first frost", ReceivedAt: server, SentDigest: digest("o"),
 		Version: 1, Void: true, Disputed: true,
 	}

@@ -580,6 +580,33 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/analyses/{n}/report (the `GetReport` operationId).
 	GetReport(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListCards Which paper cards were typed in, by whom, and how two typings compare
+	//
+	// Corresponds with GET /v1/trials/{trial}/cards (the `ListCards` operationId).
+	ListCards(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutCardWithBody Type a paper card in
+	//
+	// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
+	// noted when the card was written; one that is handed in more than 30 days after that is late. A card typed a second time makes no
+	// second fish: the same answers 200, another 409 with the places where the two typings differ, and the organiser sees either.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/cards/{number} (the `PutCard` operationId).
+	PutCardWithBody(ctx context.Context, trial TrialID, number CardNumber, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutCard Type a paper card in
+	//
+	// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
+	// noted when the card was written; one that is handed in more than 30 days after that is late. A card typed a second time makes no
+	// second fish: the same answers 200, another 409 with the places where the two typings differ, and the organiser sees either.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/cards/{number} (the `PutCard` operationId).
+	PutCard(ctx context.Context, trial TrialID, number CardNumber, body PutCardJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListCatches Your catches, without totals
 	//
 	// Corresponds with GET /v1/trials/{trial}/catches (the `ListCatches` operationId).
@@ -2440,6 +2467,63 @@ func (c *Client) GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, re
 // Corresponds with GET /v1/trials/{trial}/analyses/{n}/report (the `GetReport` operationId).
 func (c *Client) GetReport(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReportRequest(c.Server, trial, n)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListCards Which paper cards were typed in, by whom, and how two typings compare
+//
+// Corresponds with GET /v1/trials/{trial}/cards (the `ListCards` operationId).
+func (c *Client) ListCards(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListCardsRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutCardWithBody Type a paper card in
+//
+// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
+// noted when the card was written; one that is handed in more than 30 days after that is late. A card typed a second time makes no
+// second fish: the same answers 200, another 409 with the places where the two typings differ, and the organiser sees either.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/cards/{number} (the `PutCard` operationId).
+func (c *Client) PutCardWithBody(ctx context.Context, trial TrialID, number CardNumber, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutCardRequestWithBody(c.Server, trial, number, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutCard Type a paper card in
+//
+// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
+// noted when the card was written; one that is handed in more than 30 days after that is late. A card typed a second time makes no
+// second fish: the same answers 200, another 409 with the places where the two typings differ, and the organiser sees either.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/cards/{number} (the `PutCard` operationId).
+func (c *Client) PutCard(ctx context.Context, trial TrialID, number CardNumber, body PutCardJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutCardRequest(c.Server, trial, number, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5982,6 +6066,94 @@ func NewGetReportRequest(server string, trial TrialID, n AnalysisN) (*http.Reque
 	return req, nil
 }
 
+// NewListCardsRequest constructs an http.Request for the ListCards method
+func NewListCardsRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/cards", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPutCardRequest calls the generic PutCard builder with application/json body
+func NewPutCardRequest(server string, trial TrialID, number CardNumber, body PutCardJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutCardRequestWithBody(server, trial, number, "application/json", bodyReader)
+}
+
+// NewPutCardRequestWithBody constructs an http.Request for the PutCard method, with any body, and a specified content type
+func NewPutCardRequestWithBody(server string, trial TrialID, number CardNumber, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "number", number, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "integer", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/cards/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListCatchesRequest constructs an http.Request for the ListCatches method
 func NewListCatchesRequest(server string, trial TrialID, params *ListCatchesParams) (*http.Request, error) {
 	var err error
@@ -9391,6 +9563,35 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/analyses/{n}/report (the `GetReport` operationId).
 	GetReportWithResponse(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*GetReportResponse, error)
+
+	// ListCardsWithResponse Which paper cards were typed in, by whom, and how two typings compare
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/cards (the `ListCards` operationId).
+	ListCardsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListCardsResponse, error)
+
+	// PutCardWithBodyWithResponse Type a paper card in
+	//
+	// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
+	// noted when the card was written; one that is handed in more than 30 days after that is late. A card typed a second time makes no
+	// second fish: the same answers 200, another 409 with the places where the two typings differ, and the organiser sees either.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/cards/{number} (the `PutCard` operationId).
+	PutCardWithBodyWithResponse(ctx context.Context, trial TrialID, number CardNumber, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutCardResponse, error)
+
+	// PutCardWithResponse Type a paper card in
+	//
+	// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
+	// noted when the card was written; one that is handed in more than 30 days after that is late. A card typed a second time makes no
+	// second fish: the same answers 200, another 409 with the places where the two typings differ, and the organiser sees either.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/cards/{number} (the `PutCard` operationId).
+	PutCardWithResponse(ctx context.Context, trial TrialID, number CardNumber, body PutCardJSONRequestBody, reqEditors ...RequestEditorFn) (*PutCardResponse, error)
 
 	// ListCatchesWithResponse Your catches, without totals
 	//
@@ -14089,6 +14290,207 @@ func (r GetReportResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetReportResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListCardsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *CardList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListCardsResponse) GetJSON200() *CardList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListCardsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListCardsResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListCardsResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListCardsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListCardsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListCardsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListCardsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListCardsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListCardsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PutCardResponse201Headers the declared response headers of an HTTP 201 response for PutCard
+type PutCardResponse201Headers struct {
+	Location string
+}
+
+type PutCardResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *TypedCard
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *TypedCard
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *PutCardResponse201Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PutCardResponse) GetJSON200() *TypedCard {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PutCardResponse) GetJSON201() *TypedCard {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PutCardResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PutCardResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutCardResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutCardResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutCardResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -20796,6 +21198,53 @@ func (c *ClientWithResponses) GetReportWithResponse(ctx context.Context, trial T
 	return ParseGetReportResponse(rsp)
 }
 
+// ListCardsWithResponse Which paper cards were typed in, by whom, and how two typings compare
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/cards (the `ListCards` operationId).
+func (c *ClientWithResponses) ListCardsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListCardsResponse, error) {
+	rsp, err := c.ListCards(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListCardsResponse(rsp)
+}
+
+// PutCardWithBodyWithResponse Type a paper card in
+//
+// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
+// noted when the card was written; one that is handed in more than 30 days after that is late. A card typed a second time makes no
+// second fish: the same answers 200, another 409 with the places where the two typings differ, and the organiser sees either.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/cards/{number} (the `PutCard` operationId).
+func (c *ClientWithResponses) PutCardWithBodyWithResponse(ctx context.Context, trial TrialID, number CardNumber, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutCardResponse, error) {
+	rsp, err := c.PutCardWithBody(ctx, trial, number, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutCardResponse(rsp)
+}
+
+// PutCardWithResponse Type a paper card in
+//
+// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
+// noted when the card was written; one that is handed in more than 30 days after that is late. A card typed a second time makes no
+// second fish: the same answers 200, another 409 with the places where the two typings differ, and the organiser sees either.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/cards/{number} (the `PutCard` operationId).
+func (c *ClientWithResponses) PutCardWithResponse(ctx context.Context, trial TrialID, number CardNumber, body PutCardJSONRequestBody, reqEditors ...RequestEditorFn) (*PutCardResponse, error) {
+	rsp, err := c.PutCard(ctx, trial, number, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutCardResponse(rsp)
+}
+
 // ListCatchesWithResponse Your catches, without totals
 //
 // Returns a wrapper object for the known response body format(s).
@@ -25442,6 +25891,183 @@ func ParseGetReportResponse(rsp *http.Response) (*GetReportResponse, error) {
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseListCardsResponse parses an HTTP response from a ListCardsWithResponse call
+func ParseListCardsResponse(rsp *http.Response) (*ListCardsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListCardsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest CardList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePutCardResponse parses an HTTP response from a PutCardWithResponse call
+func ParsePutCardResponse(rsp *http.Response) (*PutCardResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutCardResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest TypedCard
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest TypedCard
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers PutCardResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uri-reference"}); err != nil {
+				return nil, err
+			}
+			headers.Location = value
+		}
+		response.Headers201 = &headers
 	}
 
 	return response, nil

@@ -1406,6 +1406,105 @@ type ByPosition struct {
 	Upper int64 `json:"upper"`
 }
 
+// CardFish A line of the card, as a catch
+//
+// Examples: {"caught_at":"2026-09-12T15:30:00+02:00","length":{"unit":"in","value":12},"species":"Thymallus thymallus","taken_pattern":"A"}
+type CardFish struct {
+	CaughtAt time.Time `json:"caught_at"`
+
+	// Double The same number on both fish of a double, 0 for none
+	Double        *int      `json:"double,omitempty"`
+	FoulHooked    *bool     `json:"foul_hooked,omitempty"`
+	Length        *Measure  `json:"length,omitempty"`
+	Note          *string   `json:"note,omitempty"`
+	Origin        *string   `json:"origin,omitempty"`
+	Outcome       *string   `json:"outcome,omitempty"`
+	RigIntact     *bool     `json:"rig_intact,omitempty"`
+	Species       string    `json:"species"`
+	TakenPattern  *string   `json:"taken_pattern,omitempty"`
+	TakenPosition *string   `json:"taken_position,omitempty"`
+	Welfare       *[]string `json:"welfare,omitempty"`
+}
+
+// CardHalf Examples: {"confirmed":true,"ended_at":"2026-09-12T16:00:00+02:00","fish":[],"reason":"outing_ended","started_at":"2026-09-12T15:10:00+02:00"}
+type CardHalf struct {
+	// Confirmed The angler ticked "rigged so"
+	Confirmed bool      `json:"confirmed"`
+	EndedAt   time.Time `json:"ended_at"`
+
+	// Fish Up to 60
+	Fish []CardFish `json:"fish"`
+
+	// Fished Only when the rig was not the way it was drawn
+	Fished *string `json:"fished,omitempty"`
+
+	// Reason swap_rule, outing_ended, moved, could_not_swap, fly_lost or other
+	Reason    string     `json:"reason"`
+	StartedAt time.Time  `json:"started_at"`
+	SwapNowAt *time.Time `json:"swap_now_at,omitempty"`
+}
+
+// CardList Examples: {"items":[{"again_at":null,"again_by":"","differs":[],"number":12,"pseudonym":"7K3M0Q","typed_at":"2026-09-24T18:00:00Z","typed_by":"Odo Reed","written_at":"2026-09-12T16:00:00Z"}]}
+type CardList struct {
+	Items []CardStanding `json:"items"`
+}
+
+// CardOuting Examples: {"ended_at":"2026-09-12T17:40:00+02:00","not_logged":1,"reason":"planned","started_at":"2026-09-12T15:00:00+02:00","water":"Alder Beck"}
+type CardOuting struct {
+	Conditions *string   `json:"conditions,omitempty"`
+	EndedAt    time.Time `json:"ended_at"`
+	NotLogged  int       `json:"not_logged"`
+	Note       *string   `json:"note,omitempty"`
+
+	// Reason planned, weather, warm_water, no_fish, tired, tackle, danger or other
+	Reason      string    `json:"reason"`
+	StartedAt   time.Time `json:"started_at"`
+	StartedLate *bool     `json:"started_late,omitempty"`
+
+	// Water A name from the protocol's list of waters
+	Water            string   `json:"water"`
+	WaterTemperature *Measure `json:"water_temperature,omitempty"`
+}
+
+// CardRound A unit that was carried, or else what drew the round at the water
+//
+// Examples: {"drawn_by":"coin","first":"control_lower","halves":[{"confirmed":true,"ended_at":"2026-09-12T16:00:00+02:00","fish":[],"reason":"outing_ended","started_at":"2026-09-12T15:10:00+02:00"}]}
+type CardRound struct {
+	// DrawnAt When the first half began if left out
+	DrawnAt *time.Time `json:"drawn_at,omitempty"`
+
+	// DrawnBy slip or coin
+	DrawnBy *string `json:"drawn_by,omitempty"`
+
+	// First test_lower or control_lower
+	First *string `json:"first,omitempty"`
+
+	// Halves One or two
+	Halves []CardHalf `json:"halves"`
+
+	// Slip The number outside the slip
+	Slip *int                `json:"slip,omitempty"`
+	Unit *openapi_types.UUID `json:"unit,omitempty"`
+}
+
+// CardStanding Examples: {"again_at":"2026-09-25T18:00:00Z","again_by":"Merle Hatch","differs":["rounds[0].halves[1].fish[0].taken_pattern"],"number":12,"pseudonym":"7K3M0Q","typed_at":"2026-09-24T18:00:00Z","typed_by":"Odo Reed","written_at":"2026-09-12T16:00:00Z"}
+type CardStanding struct {
+	AgainAt *time.Time `json:"again_at"`
+
+	// AgainBy Who typed it a second time, empty when nobody did
+	AgainBy string `json:"again_by"`
+
+	// Differs Where the two typings differ, never what they say
+	Differs   []string  `json:"differs"`
+	Number    int       `json:"number"`
+	Pseudonym string    `json:"pseudonym"`
+	TypedAt   time.Time `json:"typed_at"`
+
+	// TypedBy The member, empty when that was erased
+	TypedBy   string    `json:"typed_by"`
+	WrittenAt time.Time `json:"written_at"`
+}
+
 // Catch Examples: {"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":null,"position":"lower","taken":"control"},"disputed":false,"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":{"unit":"cm","value":31.5},"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","origin":"wild","outcome":"landed","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"Thymallus thymallus","swap":null,"taken_pattern":"B","taken_position":null,"version":1,"void":false,"welfare":[]}
 type Catch struct {
 	// AfterLock Arrived after locking: kept, never analysed
@@ -2412,6 +2511,21 @@ type MoreFish struct {
 	Fish int64 `json:"fish"`
 }
 
+// NewCard Examples: {"outing":{"ended_at":"2026-09-12T17:40:00+02:00","not_logged":1,"reason":"planned","started_at":"2026-09-12T15:00:00+02:00","water":"Alder Beck"},"rounds":[{"drawn_by":"slip","first":"test_lower","halves":[{"confirmed":true,"ended_at":"2026-09-12T16:00:00+02:00","fish":[{"caught_at":"2026-09-12T15:30:00+02:00","species":"Thymallus thymallus","taken_pattern":"A"}],"reason":"swap_rule","started_at":"2026-09-12T15:10:00+02:00","swap_now_at":"2026-09-12T15:55:00+02:00"}],"slip":3}],"written_at":"2026-09-12T18:00:00+02:00"}
+type NewCard struct {
+	// For The enrolment of another angler for whom you type
+	For *openapi_types.UUID `json:"for,omitempty"`
+
+	// Outing Examples: {"ended_at":"2026-09-12T17:40:00+02:00","not_logged":1,"reason":"planned","started_at":"2026-09-12T15:00:00+02:00","water":"Alder Beck"}
+	Outing CardOuting `json:"outing"`
+
+	// Rounds Up to 20
+	Rounds []CardRound `json:"rounds"`
+
+	// WrittenAt When the card was written
+	WrittenAt time.Time `json:"written_at"`
+}
+
 // NewCatch At least one of taken_pattern and taken_position is given.
 //
 // Examples: {"caught_at":"2026-09-12T09:52:00+02:00","length":{"unit":"cm","value":31.5},"origin":"wild","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","species":"Thymallus thymallus","taken_pattern":"B"}
@@ -3101,7 +3215,7 @@ type Problem struct {
 	Type string `json:"type"`
 }
 
-// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"catches":431,"coin_blocks":0,"deviations":9,"erased_anglers":0,"erased_fish":0,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"guests":0,"in_finished_blocks":371,"late_noted":2,"lost_units":0,"next_look":"","not_logged":7,"outings":60,"phone_blocks":1,"slip_blocks":0,"typed_fish":0}
+// Progress Examples: {"analysed":402,"anglers":14,"blank_outings":5,"blocks":140,"cards":0,"catches":431,"coin_blocks":0,"deviations":9,"erased_anglers":0,"erased_fish":0,"excluded":{"lost":20,"not_sure":9},"finished_blocks":121,"guests":0,"in_finished_blocks":371,"late_noted":2,"lost_units":0,"next_look":"","not_logged":7,"outings":60,"phone_blocks":1,"slip_blocks":0,"typed_fish":0}
 type Progress struct {
 	// Analysed Fish that the analysis will count
 	Analysed int64 `json:"analysed"`
@@ -3110,6 +3224,9 @@ type Progress struct {
 	Anglers      int64 `json:"anglers"`
 	BlankOutings int64 `json:"blank_outings"`
 	Blocks       int64 `json:"blocks"`
+
+	// Cards Paper cards typed in
+	Cards int64 `json:"cards"`
 
 	// Catches Fish logged, lost and touched ones too
 	Catches int64 `json:"catches"`
@@ -4129,6 +4246,17 @@ type TrialSummary struct {
 	Title        string             `json:"title"`
 }
 
+// TypedCard Examples: {"catches":["0190a2b4-7c1d-7e5f-8a3b-0123456789e0"],"number":12,"outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","periods":["0190a2b4-7c1d-7e5f-8a3b-0123456789aa"]}
+type TypedCard struct {
+	// Catches In the order of the card
+	Catches []openapi_types.UUID `json:"catches"`
+	Number  int                  `json:"number"`
+	Outing  openapi_types.UUID   `json:"outing"`
+
+	// Periods In the order of the card
+	Periods []openapi_types.UUID `json:"periods"`
+}
+
 // Unit Examples: {"drawn_at":null,"drawn_by":"service","fetched_at":"2026-09-12T07:31:00Z","first":"control_lower","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","lost_at":null,"lower":"B","n":1,"opened_at":null,"same_fly_check":false,"slip":null,"upper":"A"}
 type Unit struct {
 	// DrawnAt When a coin fell or a slip was opened
@@ -4258,6 +4386,9 @@ type After = openapi_types.UUID
 
 // AnalysisN defines model for AnalysisN.
 type AnalysisN = int
+
+// CardNumber defines model for CardNumber.
+type CardNumber = int
 
 // CatchID defines model for CatchID.
 type CatchID = openapi_types.UUID
@@ -4537,6 +4668,9 @@ type UseResetJSONRequestBody = UseReset
 
 // SignInJSONRequestBody defines body for SignIn for application/json ContentType.
 type SignInJSONRequestBody = SignIn
+
+// PutCardJSONRequestBody defines body for PutCard for application/json ContentType.
+type PutCardJSONRequestBody = NewCard
 
 // SubmitCatchesJSONRequestBody defines body for SubmitCatches for application/json ContentType.
 type SubmitCatchesJSONRequestBody = SubmitCatchesJSONBody

@@ -1,4 +1,4 @@
-DROP TABLE slip_sheets;
+DROP TABLE cards, slip_sheets;
 ALTER TABLE units DROP CONSTRAINT units_slip_key;
 ALTER TABLE units
     DROP COLUMN drawn_by,
@@ -9,4 +9,4 @@ ALTER TABLE units
     DROP COLUMN lost_at,
     DROP COLUMN lost_offset;
 ALTER TABLE enrolments DROP COLUMN noters, DROP COLUMN brought_by, DROP COLUMN guardian;
-ALTER TABLE outings DROP COLUMN cell;
+ALTER TABLE outings DROP COLUMN cell, DROP COLUMN card;

@@ -1,6 +1,7 @@
 -- Where an outing was, as coarse as the protocol's grid and no finer: the south-west corner of its cell.
 ALTER TABLE outings
     ADD COLUMN cell text,
+    ADD COLUMN card integer,
     ADD CONSTRAINT outings_cell_check CHECK (cell ~ '^[0-9]{1,2}[.][0-9]{1,2}[NS] [0-9]{1,3}[.][0-9]{1,2}[EW]$');
 
 -- What drew a unit's order, null for the service itself; draw_n is its number in the service's draw, null where that is n. Where
@@ -44,3 +45,22 @@ ALTER TABLE enrolments
     ADD CONSTRAINT enrolments_brought_by_check CHECK (brought_by IS NULL OR account_id IS NULL),
     ADD CONSTRAINT enrolments_guardian_check CHECK (guardian IS NULL OR brought_by IS NOT NULL),
     ADD CONSTRAINT enrolments_erased_noters_check CHECK (erased_at IS NULL OR (noters IS NULL AND brought_by IS NULL));
+
+-- Paper cards that were typed in, each under the number printed on it, with what was typed, so that a second typing can be compared.
+CREATE TABLE cards (
+    trial_id     uuid        NOT NULL,
+    number       integer     NOT NULL,
+    enrolment_id uuid        NOT NULL,
+    outing_id    uuid        NOT NULL,
+    content      bytea       NOT NULL,
+    written_at   timestamptz NOT NULL,
+    typed_by     uuid,
+    typed_at     timestamptz NOT NULL,
+    again_by     uuid,
+    again_at     timestamptz,
+    differs      text[],
+    CONSTRAINT cards_pkey PRIMARY KEY (trial_id, number),
+    CONSTRAINT cards_outing_fkey
+        FOREIGN KEY (trial_id, enrolment_id, outing_id) REFERENCES outings (trial_id, enrolment_id, id),
+    CONSTRAINT cards_number_check CHECK (number > 0)
+);

@@ -132,6 +132,13 @@ var calls = map[string]call{
 	"BringGuest": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.BringGuest(w.ctx, who, at.trial, trial.Enrolment{ID: w.randomID(), Code: [32]byte{1}, Consent: allTicks})
 	},
+	"TypeCard": func(w *world, who trial.Actor, at target) (any, error) {
+		card := pocketCard(w.clock.read(), trial.TestLower)
+		card.Rounds = card.Rounds[1:]
+		view, err := w.s.TypeCard(w.ctx, who, at.trial, int(w.id()[15])+1, card)
+		return view, err
+	},
+	"Cards": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Cards(w.ctx, who, at.trial) },
 	"PrintSlips": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.PrintSlips(w.ctx, who, at.trial, at.enrolment, 4)
 	},
@@ -371,6 +378,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"WriteProtocol": organiser, "MoveTrial": organiser, "Enrol": organiser | angler, "Enrolment": organiser | angler, "Enrolments": organiser,
 		"Withdraw": organiser | angler, "OpenOuting": organiser | angler, "EndOuting": organiser | angler, "Outing": organiser | angler, "Outings": organiser | angler,
 		"KeepUnit": organiser | angler, "LoseUnit": organiser | angler, "Noters": organiser | angler, "NotedFor": organiser | angler, "SetNoters": organiser | angler, "BringGuest": organiser | angler,
+		"TypeCard": organiser | angler, "Cards": organiser | auditor,
 		"PrintSlips": organiser | angler | auditor, "SlipSheets": organiser | angler | auditor,
 		"FetchUnit": organiser | angler, "Units": organiser | angler, "BeginPeriod": organiser | angler, "EndPeriod": organiser | angler, "Period": organiser | angler,
 		"Periods": organiser | angler, "ReportDeviation": organiser | angler, "Deviation": organiser | angler, "Deviations": organiser | angler,

@@ -198,6 +198,11 @@ func (s *Service) MoveTrial(ctx context.Context, actor trial.Actor, id trial.ID,
 		if err := t.Move(to, reason, p, now); err != nil {
 			return err
 		}
+		if to == trial.Locked {
+			if err := awaitCards(ctx, tx, t, now); err != nil {
+				return err
+			}
+		}
 		from := t.State
 		t.State = to
 		switch to {

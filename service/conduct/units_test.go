@@ -117,7 +117,9 @@ func TestOwnDraws(t *testing.T) {
 	if p.PhoneBlocks != 1 || p.SlipBlocks != 1 || p.CoinBlocks != 1 || p.LostUnits != 1 || p.Blocks != 5 {
 		t.Errorf("counted %+v", p)
 	}
-	e.lock()
+	e.move(trial.Closed)
+	w.clock.move(trial.PaperTime) // slips are out
+	e.move(trial.Locked)
 	seed := must(w.s.Trial(w.ctx, e.eyes, e.trial))(t).Trial.Seed
 	key := trial.AllocationKey(*seed, nil, r.enrolment, r.code)
 	for i, u := range service {

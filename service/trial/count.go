@@ -99,7 +99,7 @@ func (c counter) tally(fish Catch) Tally {
 		Angler: c.Enrolment.Pseudonym, Outing: outingLabel(period.OutingID), Block: period.Block, Period: halfName(period.Half),
 		Arrangement: arrangement, Taken: taken, Species: fish.Species, Origin: fish.Origin,
 		Exclusion: fish.Excluded(c.protocol, period, unit, c.Deviations),
-		Half:      period.Half, Finished: c.finished[period.UnitID], OpenedLate: outing.StartedLate, Late: fish.Late(c.protocol), Welfare: fish.Welfare,
+		Half:      period.Half, Finished: c.finished[period.UnitID], OpenedLate: outing.StartedLate, Late: fish.Late(c.protocol) || outing.tookLong(fish), Welfare: fish.Welfare,
 		Deviated: period.deviatedAt(fish.CaughtAt, c.Deviations), Fly: fish.Fly, Columns: string(fish.Further.Only(c.further)),
 		WaterType: cmp.Or(fish.WaterType, outing.WaterTypeAt(c.protocol, fish.CaughtAt, c.Deviations)),
 	}
@@ -133,6 +133,9 @@ func (c counter) effort() Effort {
 		e.Outings++
 		if o.End != nil {
 			e.NotLogged += int64(o.End.NotLogged)
+		}
+		if o.Card != 0 {
+			e.Cards++
 		}
 	}
 	for _, period := range c.Periods {
@@ -172,7 +175,7 @@ func (e Effort) Add(o Effort) Effort {
 		Deviations: e.Deviations + o.Deviations, LateNoted: e.LateNoted + o.LateNoted,
 		ErasedAnglers: e.ErasedAnglers + o.ErasedAnglers, ErasedFish: e.ErasedFish + o.ErasedFish,
 		PhoneBlocks: e.PhoneBlocks + o.PhoneBlocks, SlipBlocks: e.SlipBlocks + o.SlipBlocks, CoinBlocks: e.CoinBlocks + o.CoinBlocks,
-		LostUnits: e.LostUnits + o.LostUnits, Guests: e.Guests + o.Guests, TypedFish: e.TypedFish + o.TypedFish,
+		LostUnits: e.LostUnits + o.LostUnits, Guests: e.Guests + o.Guests, TypedFish: e.TypedFish + o.TypedFish, Cards: e.Cards + o.Cards,
 	}
 }
 

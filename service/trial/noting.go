@@ -13,7 +13,7 @@ const MostNoters = 10
 
 // Guest reports whether the enrolment is a guest's for a day, on paper: without an account, with a chain of its own.
 func (e Enrolment) Guest() bool {
-	return e.AccountID.IsZero() && e.ChainID == e.ID && e.ErasedAt == nil
+	return e.AccountID.IsZero() && !e.ID.IsZero() && e.ChainID == e.ID && e.ErasedAt == nil
 }
 
 // MayBeNotedBy reports whether an account may keep records for the angler: one that he allowed, or the member who brought him.

@@ -8,7 +8,7 @@ import (
 
 // Outing is a day's fishing, opened before the first cast so that blanks are seen. Times are the phone's, with its
 // offset. WaterTemperature is nil when there was no thermometer. Cell is where it was, as coarse as Protocol.CellOf makes
-// it, empty when that is not kept. ProtocolVersion is the version that the phone carried. Version counts corrections, from 1.
+// it, empty when that is not kept. Card is the number of the paper card that it was typed from, 0 for none. ProtocolVersion is the version that the phone carried. Version counts corrections, from 1.
 // Void says that it was opened by mistake, Disputed that two members agreed to leave its fish out.
 type Outing struct {
 	TrialID          ID
@@ -17,6 +17,7 @@ type Outing struct {
 	ProtocolVersion  int
 	Water            string
 	Cell             string
+	Card             int
 	StartedAt        time.Time
 	StartedLate      bool
 	WaterTemperature *Measure

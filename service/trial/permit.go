@@ -33,6 +33,7 @@ const (
 	ExportCatches   Operation = "export_catches"
 	PrintSlips      Operation = "print_slips"
 	ReadSlips       Operation = "read_slips"
+	ReadCards       Operation = "read_cards"
 	RequestAnalysis Operation = "request_analysis"
 	ReadAnalysis    Operation = "read_analysis"
 	GiveWord        Operation = "give_word"
@@ -69,6 +70,7 @@ var permits = map[Operation][]Role{
 	ExportCatches:   {Organiser, Auditor},
 	PrintSlips:      {Organiser, Angler, Auditor},
 	ReadSlips:       {Organiser, Angler, Auditor},
+	ReadCards:       {Organiser, Auditor},
 	RequestAnalysis: {Organiser},
 	ReadAnalysis:    {Organiser, Angler, Auditor},
 	GiveWord:        {Organiser, Angler, Auditor},

@@ -40,6 +40,7 @@ import_table     organiser
 export_catches   organiser auditor
 print_slips      organiser angler auditor
 read_slips       organiser angler auditor
+read_cards       organiser auditor
 request_analysis organiser
 read_analysis    organiser angler auditor
 give_word        organiser angler auditor

@@ -20,6 +20,11 @@ type RecordsReadTx interface {
 	WordsOf(ctx context.Context, trial ID) ([]string, error)
 	// SlipSheetsOf returns the sheets of slips that were printed for a trial, in the order of their numbers.
 	SlipSheetsOf(ctx context.Context, trial ID) ([]SlipSheet, error)
+	CardBy(ctx context.Context, trial ID, number int) (Card, error)
+	// CardsOf returns the cards that were typed for a trial, in the order of their numbers.
+	CardsOf(ctx context.Context, trial ID) ([]Card, error)
+	// PaperOut reports whether a trial has slips, guests or cards on paper.
+	PaperOut(ctx context.Context, trial ID) (bool, error)
 	// EnrolmentsNotedBy returns the enrolments of a trial for which an account may note.
 	EnrolmentsNotedBy(ctx context.Context, trial, account ID) ([]Enrolment, error)
 	// CatchesNotedBy is CatchesOf for the fish that an account typed.
@@ -32,6 +37,11 @@ type RecordsTx interface {
 	// CloseDrawNight closes the list of words; one that is closed keeps its time.
 	CloseDrawNight(ctx context.Context, trial ID, at time.Time) error
 	InsertSlipSheet(ctx context.Context, s SlipSheet) error
+	InsertCard(ctx context.Context, c Card) error
+	// CheckCard saves what a second typing of a card came to.
+	CheckCard(ctx context.Context, c Card) error
+	// InsertCatch saves one catch, which is the given entry of its chain.
+	InsertCatch(ctx context.Context, c Catch, entry int64) error
 	// SetNoters replaces the accounts that may note for an angler.
 	SetNoters(ctx context.Context, trial, enrolment ID, accounts []ID) error
 	// LoseUnit notes that a unit was lost with its phone.

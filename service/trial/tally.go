@@ -80,6 +80,7 @@ type Effort struct {
 	LostUnits      int64 `json:"lost_units,omitempty"`
 	Guests         int64 `json:"guests,omitempty"`
 	TypedFish      int64 `json:"typed_fish,omitempty"`
+	Cards          int64 `json:"cards,omitempty"`
 }
 
 // SubgroupColumns are the columns of its own by which a tally's fish can be told apart in subgroups; month is taken from the
