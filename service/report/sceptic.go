@@ -160,11 +160,21 @@ func inspected(by string) string {
 }
 
 func typistRecord(about About) string {
-	h := about.Helpers
-	if about.Effort == nil || h == (Helpers{}) {
+	if about.Effort == nil || about.Effort.Enrolled == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%s typed by somebody else than the angler, %s, %s for a day.", Counted(h.TypedByOthers, "fish", "fish"), Counted(h.PaperCards, "paper card", "paper cards"), Counted(h.Guests, "guest", "guests"))
+	h := about.Helpers
+	s := "No fish was typed by somebody else than the angler."
+	if h.TypedByOthers > 0 {
+		s = Counted(h.TypedByOthers, "fish", "fish") + " typed by somebody else than the angler."
+	}
+	if h.PaperCards > 0 {
+		s += " " + Counted(h.PaperCards, "paper card", "paper cards") + "."
+	}
+	if h.Guests > 0 {
+		s += " " + Counted(h.Guests, "guest", "guests") + " for a day."
+	}
+	return s
 }
 
 func slipRecord(about About) string {
