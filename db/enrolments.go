@@ -12,7 +12,15 @@ import (
 // The name is the account's, for lists; nobody's name stands beside records.
 const selectEnrolment = `
 SELECT e.trial_id, e.id, e.chain_id, e.account_id, coalesce(a.name, '') AS name, coalesce(e.pseudonym, '') AS pseudonym, e.code,
-       e.consent, e.enrolled_at, e.sent_digest, e.left_at, e.erased_at, e.noters, e.brought_by, coalesce(e.guardian, false) AS guardian,
+SET account_id = NULL, pseudonym = NULL, code = NULL, consent = '{}', sent_digest = NULL, noters = NULL, brought_by = NULL, guardian = NULL,
+    guardian_by = NULL, guardian_at = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
+WHERE trial_id = @trial_id AND id = @id`
+	if err := w.forgetNoter(ctx, id, enrolment); err != nil {
+		return err
+	}
+	// The draw hangs on the angler's word, other anglers' fish on what he decided of them, and a question is the trial's; that it
+	// was his is forgotten, while it is still known.
+	for _, column := range [][2]string{{"draw_words", "account_id"}, {"disputes", "filed_by"}, {"dispute_decisions", "by_account"}, {"questions", "asked_by"}} {
        coalesce(e.erased_outings, 0) AS erased_outings, coalesce(e.erased_fish, 0) AS erased_fish
 FROM enrolments e LEFT JOIN accounts a ON a.id = e.account_id `
 
@@ -113,14 +121,15 @@ WHERE e.trial_id = @trial_id AND p.trial_id = e.trial_id AND p.chain_id = e.chai
 func (w writeTx) EraseEnrolment(ctx context.Context, id, enrolment trial.ID, at time.Time) error {
 	const eraseEnrolment = `
 UPDATE enrolments
-SET account_id = NULL, pseudonym = NULL, code = NULL, consent = '{}', sent_digest = NULL, noters = NULL, brought_by = NULL, guardian = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
+SET account_id = NULL, pseudonym = NULL, code = NULL, consent = '{}', sent_digest = NULL, noters = NULL, brought_by = NULL, guardian = NULL,
+    guardian_by = NULL, guardian_at = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
 WHERE trial_id = @trial_id AND id = @id`
 	if err := w.forgetNoter(ctx, id, enrolment); err != nil {
 		return err
 	}
-	// The draw hangs on the angler's word, and other anglers' fish on what he decided of them; that it was his is forgotten, while
-	// it is still known.
-	for _, column := range [][2]string{{"draw_words", "account_id"}, {"disputes", "filed_by"}, {"dispute_decisions", "by_account"}} {
+	// The draw hangs on the angler's word, other anglers' fish on what he decided of them, and a question is the trial's; that it
+	// was his is forgotten, while it is still known.
+	for _, column := range [][2]string{{"draw_words", "account_id"}, {"disputes", "filed_by"}, {"dispute_decisions", "by_account"}, {"questions", "asked_by"}} {
 		forget := `UPDATE ` + column[0] + ` SET ` + column[1] + ` = NULL
 WHERE trial_id = @trial_id AND ` + column[1] + ` = (SELECT account_id FROM enrolments WHERE trial_id = @trial_id AND id = @id)`
 		if _, err := exec(ctx, w.tx, "forget who it was", forget, pgx.StrictNamedArgs{"trial_id": id, "id": enrolment}); err != nil {

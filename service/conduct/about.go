@@ -45,6 +45,9 @@ func (s *Service) about(ctx context.Context, tx trial.ReadTx, t trial.Trial, a t
 			about.Checkpoint = c.Hash.String()
 		}
 	}
+	if err := asked(ctx, tx, t.ID, &about); err != nil {
+		return about, err
+	}
 	for _, d := range []struct {
 		what string
 		at   *time.Time

@@ -266,6 +266,23 @@ var calls = map[string]call{
 	"ReadPackage": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.ReadPackage(w.ctx, who, at.club, strings.NewReader("no package"))
 	},
+	"ChangeConsent": func(w *world, who trial.Actor, at target) (any, error) {
+		yes := true
+		return w.s.ChangeConsent(w.ctx, who, at.trial, conduct.ConsentChange{PublishOpen: &yes})
+	},
+	"ConfirmGuardian": func(w *world, who trial.Actor, at target) (any, error) {
+		return nil, w.s.ConfirmGuardian(w.ctx, who, at.trial, at.enrolment)
+	},
+	"MaskedLog": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.MaskedLog(w.ctx, who, at.trial, "", 1000)
+	},
+	"Questions": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Questions(w.ctx, who, at.trial) },
+	"Ask": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.Ask(w.ctx, who, at.trial, "Who tied the flies?")
+	},
+	"Answer": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.Answer(w.ctx, who, at.trial, 1, "One of us, all of them.")
+	},
 }
 
 func stray(w *world, at target) trial.Catch {

@@ -79,7 +79,7 @@ func (s *Service) draw(ctx context.Context, tx trial.ReadTx, o *own, unit trial.
 			Fields: []trial.FieldError{{Field: "unit", Detail: "is " + unit.String() + "; accepted: a UUID of version 7, made by the phone"}},
 		}
 	}
-	if err := o.enrolment.Active(); err != nil {
+	if err := o.enrolment.Draws(); err != nil {
 		return none, err
 	}
 	if err := o.trial.Draws(); err != nil {

@@ -1,8 +1,12 @@
 package trial
 
-import "time"
+import (
+	"cmp"
+	"time"
+)
 
-// Consent holds an angler's ticks. None is ever set beforehand. The first five are needed to take part.
+// Consent holds an angler's ticks. None is ever set beforehand. The first five are needed to take part. Minor says that the
+// angler is under age and a guardian agrees: the guardian's yes is confirmed by an organiser, the name is kept nowhere.
 type Consent struct {
 	TakePart          bool `json:"take_part"`
 	Store             bool `json:"store"`
@@ -12,6 +16,7 @@ type Consent struct {
 	PublishOpen       bool `json:"publish_open"`
 	ContactAgain      bool `json:"contact_again"`
 	PlaceCoarse       bool `json:"place_coarse"`
+	Minor             bool `json:"minor"`
 }
 
 // Enrolment is one angler in one trial, under a pseudonym. Code is the angler's own share of the draw's randomness.
@@ -32,6 +37,8 @@ type Enrolment struct {
 	SentDigest Digest
 	LeftAt     *time.Time
 	ErasedAt   *time.Time
+	GuardianBy ID         // who has seen the guardian's yes
+	GuardianAt *time.Time // nil while nobody has
 
 	Noters    []ID // accounts that the angler lets note for him
 	BroughtBy ID   // of a guest for a day, who has no account: the member who wrote down the consent and notes for him
@@ -49,13 +56,39 @@ func (e Enrolment) Active() error {
 	return nil
 }
 
+// Draws returns nil when units may be handed to the angler: an active one and, under age, with a guardian's confirmed yes.
+func (e Enrolment) Draws() error {
+	return cmp.Or(e.Active(), e.guarded())
+}
+
+// guarded returns nil unless a guardian's yes is still to be confirmed: nothing of an angler under age is kept before.
+func (e Enrolment) guarded() error {
+	if e.Consent.Minor && e.GuardianAt == nil {
+		return Fail(Conflict, "enrolment.guardian", "you are under age: an organiser confirms first that your guardian agrees; send the same again then")
+	}
+	return nil
+}
+
+// ConfirmsGuardian returns nil when by may confirm that the angler's guardian agrees.
+func (e Enrolment) ConfirmsGuardian(by ID) error {
+	switch {
+	case e.ErasedAt != nil:
+		return Fail(Gone, "record.erased", "the enrolment %s was erased on its angler's wish", e.ID)
+	case !e.Consent.Minor:
+		return Fail(Conflict, "enrolment.adult", "the angler joined as an adult; there is no guardian to confirm")
+	case e.AccountID == by:
+		return Fail(Forbidden, "forbidden", "nobody confirms his own guardian; another organiser does")
+	}
+	return nil
+}
+
 // Takes returns nil when a record of something that happened at the given time may be kept: what happened before the
 // angler left is taken whenever it arrives.
 func (e Enrolment) Takes(happened time.Time) error {
 	if e.LeftAt != nil && !happened.Before(*e.LeftAt) {
 		return Fail(Conflict, "enrolment.left", "you left this trial at %s; only what happened before is taken", e.LeftAt.UTC().Format(time.RFC3339))
 	}
-	return nil
+	return e.guarded()
 }
 
 // Check returns the faults of an enrolment as an angler sends it.

@@ -43,6 +43,9 @@ const (
 	LedgerWord        = "draw_word"
 	LedgerDrawNight   = "draw_night"
 	LedgerPublication = "publication"
+	LedgerConsent     = "consent"
+	LedgerQuestion    = "question"
+	LedgerAnswer      = "answer"
 )
 
 // Parts are a record's canonical JSON (RFC 8785), split: the public part is what a published table shows, the private

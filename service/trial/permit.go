@@ -41,6 +41,10 @@ const (
 	ReadDraw        Operation = "read_draw"
 	PublishTrial    Operation = "publish_trial"
 	ReadPackage     Operation = "read_package"
+	ConfirmGuardian Operation = "confirm_guardian"
+	ReadMaskedLog   Operation = "read_masked_log"
+	AskQuestion     Operation = "ask_question"
+	AnswerQuestion  Operation = "answer_question"
 )
 
 var permits = map[Operation][]Role{
@@ -78,6 +82,10 @@ var permits = map[Operation][]Role{
 	ReadDraw:        {Organiser, Auditor},
 	PublishTrial:    {Organiser},
 	ReadPackage:     {Organiser},
+	ConfirmGuardian: {Organiser},
+	ReadMaskedLog:   {Organiser, Angler, Auditor},
+	AskQuestion:     {Organiser, Angler, Auditor},
+	AnswerQuestion:  {Organiser},
 }
 
 // Operations lists every operation, for tests that walk the table.

@@ -33,6 +33,7 @@ type ReadTx interface {
 	RecordsReadTx
 	PublicationReadTx
 	OwnDataReadTx
+	QuestionReadTx
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
@@ -105,6 +106,7 @@ type Tx interface {
 
 	PeopleTx
 	RecordsTx
+	QuestionTx
 	PublicationTx
 
 	InsertTrial(ctx context.Context, t Trial) error
