@@ -43,6 +43,19 @@ WHERE ` + whose + ` AND (@after_id::uuid IS NULL OR id > @after_id) ORDER BY id 
 // have no key that begins with the account.
 const inOwnTrials = ` FROM memberships m JOIN trials t ON t.club_id = m.club_id `
 
+// byAccount reads what a person did in trials: the records r of a table, numbered within their trial by n.
+func byAccount(table, n, columns, whose string) string {
+	return `SELECT r.trial_id AS key_id, ` + n + `::bigint AS key_n, r.trial_id, ` + columns + inOwnTrials + `JOIN ` + table + ` r ON r.trial_id = t.id
+WHERE m.account_id = @account_id AND ` + whose + ` AND (@after_id::uuid IS NULL OR (r.trial_id, ` + n + `::bigint) > (@after_id, @after_n))
+ORDER BY r.trial_id, ` + n + ` LIMIT @limit`
+}
+
+// numbered reads columns of a table whose records are numbered within the trial.
+func numbered(table, columns string) string {
+	return `SELECT trial_id AS key_id, n::bigint AS key_n, trial_id, ` + columns + ` FROM ` + table + `
+WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id AND n > @after_n ORDER BY n LIMIT @limit`
+}
+
 var ownTables = []ownTable{
 	{"account", false, ofAccount("accounts", "id, name, email, password IS NOT NULL AS has_password, admin, created_at", "id = @account_id")},
 	{"memberships", false, `
@@ -58,13 +71,13 @@ WHERE m.account_id = @account_id AND (@after_id::uuid IS NULL OR m.club_id > @af
 	{"draw_words", false, `
 SELECT w.trial_id AS key_id, 0::bigint AS key_n, w.trial_id, w.n, w.word, w.at` + inOwnTrials + `JOIN draw_words w ON w.trial_id = t.id AND w.account_id = m.account_id
 WHERE m.account_id = @account_id AND (@after_id::uuid IS NULL OR t.id > @after_id) ORDER BY t.id LIMIT @limit`},
-	{"state_changes", false, `
-SELECT c.trial_id AS key_id, c.n::bigint AS key_n, c.trial_id, c.n, c.at, c.from_state, c.to_state, c.reason` + inOwnTrials + `JOIN state_changes c ON c.trial_id = t.id
-WHERE m.account_id = @account_id AND c.by_account = @account_id AND (@after_id::uuid IS NULL OR (c.trial_id, c.n) > (@after_id, @after_n)) ORDER BY c.trial_id, c.n LIMIT @limit`},
-	{"imports", false, `
-SELECT i.trial_id AS key_id, (extract(epoch FROM i.at) * 1000000)::bigint AS key_n, i.trial_id, encode(i.file, 'hex') AS file, i.at, i.rows` + inOwnTrials + `JOIN imports i ON i.trial_id = t.id
-WHERE m.account_id = @account_id AND i.by_account = @account_id
-  AND (@after_id::uuid IS NULL OR (i.trial_id, (extract(epoch FROM i.at) * 1000000)::bigint) > (@after_id, @after_n)) ORDER BY 1, 2 LIMIT @limit`},
+	{"state_changes", false, byAccount("state_changes", "r.n", "r.n, r.at, r.from_state, r.to_state, r.reason", "r.by_account = @account_id")},
+	{"imports", false, byAccount("imports", "(extract(epoch FROM r.at) * 1000000)", "encode(r.file, 'hex') AS file, r.at, r.rows", "r.by_account = @account_id")},
+	{"protocols", false, byAccount("protocols", "r.version", "r.version, r.at, r.reason", "r.by_account = @account_id")},
+	{"publications", false, byAccount("publications", "r.edition", "r.edition, r.licence, r.remarks, r.asked_at", "r.asked_by = @account_id")},
+	{"origins", false, byAccount("origins", "r.edition", "r.original, r.edition, r.read_at", "r.read_by = @account_id")},
+	{"questions", false, byAccount("questions", "r.n", `r.n, r.asked_at, CASE WHEN r.asked_by = @account_id THEN r.question END AS question,
+       r.answered_at, CASE WHEN r.answered_by = @account_id THEN r.answer END AS answer`, "@account_id IN (r.asked_by, r.answered_by)")},
 	{"disputes_filed", false, `
 SELECT d.id AS key_id, 0::bigint AS key_n, d.trial_id, d.id, d.kind, d.subject, d.words, d.filed_as, d.filed_at` + inOwnTrials + `JOIN disputes d ON d.trial_id = t.id
 WHERE m.account_id = @account_id AND d.filed_by = @account_id AND (@after_id::uuid IS NULL OR d.id > @after_id) ORDER BY d.id LIMIT @limit`},
@@ -81,9 +94,8 @@ WHERE m.account_id = @account_id AND (@after_id::uuid IS NULL OR t.id > @after_i
 	{"deviations", true, ofEnrolment("deviations")},
 	{"temperatures", true, ofEnrolment("temperatures")},
 	{"catches", true, ofEnrolment("catches")},
-	{"welfare_overrides", true, `
-SELECT trial_id AS key_id, n::bigint AS key_n, trial_id, n, day, reason, at FROM welfare_overrides
-WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id AND n > @after_n ORDER BY n LIMIT @limit`},
+	{"welfare_overrides", true, numbered("welfare_overrides", "n, day, reason, at")},
+	{"slip_sheets", true, numbered("slip_sheets", "n, first_slip, last_slip, printed_at")},
 	// Disputes about the person's records; who filed them is another person.
 	{"disputes", true, `
 SELECT id AS key_id, 0::bigint AS key_n, trial_id, id, kind, subject, words, filed_as, filed_at FROM disputes
@@ -178,7 +190,7 @@ func newOwnColumns(rows pgx.Rows) *ownColumns {
 			name = strings.TrimSuffix(name, "_id")
 		}
 		zone := -1
-		if z, ok := at[strings.TrimSuffix(f.Name, "_at")+"_offset"]; ok && strings.HasSuffix(f.Name, "_at") {
+		if z, ok := at[strings.TrimSuffix(f.Name, "_at")+"_offset"]; ok && (strings.HasSuffix(f.Name, "_at") || f.Name == "at") {
 			zone = z
 		}
 		c.names, c.kept, c.zone = append(c.names, name), append(c.kept, i), append(c.zone, zone)

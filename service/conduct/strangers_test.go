@@ -402,6 +402,8 @@ func TestRolesAreAsked(t *testing.T) {
 		"Catch": organiser | angler, "Catches": organiser | angler, "AmendCatch": organiser | angler, "AmendPeriod": organiser | angler, "Amendments": organiser | angler,
 		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
 		"Analysis": organiser | angler | auditor, "Analyses": organiser | angler | auditor, "Report": organiser | angler | auditor, "Checkpoints": organiser | angler | auditor,
+		"ChangeConsent": organiser | angler, "ConfirmGuardian": organiser, "MaskedLog": organiser | angler | auditor,
+		"Questions": organiser | angler | auditor, "Ask": organiser | angler | auditor, "Answer": organiser,
 		"DrawNight": organiser | angler | auditor, "GiveWord": organiser | angler | auditor, "CloseDrawNight": organiser,
 		"AmendOuting": organiser | angler, "MeasureWater": organiser | angler, "Temperatures": organiser | angler, "OverrideWelfare": organiser,
 		"WelfareOverrides": organiser | angler | auditor, "AmendProtocol": organiser, "ProtocolVersions": organiser | angler | auditor,
