@@ -12,15 +12,7 @@ import (
 // The name is the account's, for lists; nobody's name stands beside records.
 const selectEnrolment = `
 SELECT e.trial_id, e.id, e.chain_id, e.account_id, coalesce(a.name, '') AS name, coalesce(e.pseudonym, '') AS pseudonym, e.code,
-SET account_id = NULL, pseudonym = NULL, code = NULL, consent = '{}', sent_digest = NULL, noters = NULL, brought_by = NULL, guardian = NULL,
-    guardian_by = NULL, guardian_at = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
-WHERE trial_id = @trial_id AND id = @id`
-	if err := w.forgetNoter(ctx, id, enrolment); err != nil {
-		return err
-	}
-	// The draw hangs on the angler's word, other anglers' fish on what he decided of them, and a question is the trial's; that it
-	// was his is forgotten, while it is still known.
-	for _, column := range [][2]string{{"draw_words", "account_id"}, {"disputes", "filed_by"}, {"dispute_decisions", "by_account"}, {"questions", "asked_by"}} {
+       e.consent, e.enrolled_at, e.sent_digest, e.left_at, e.erased_at, e.noters, e.brought_by, coalesce(e.guardian, false) AS guardian, e.guardian_by, e.guardian_at,
        coalesce(e.erased_outings, 0) AS erased_outings, coalesce(e.erased_fish, 0) AS erased_fish
 FROM enrolments e LEFT JOIN accounts a ON a.id = e.account_id `
 

@@ -92,7 +92,7 @@ func TestEnrolments(t *testing.T) {
 	w := newWorld(t)
 	one, two := w.enrol(t), w.enrol(t)
 	left := one.enrolment
-	left.Consent = trial.Consent{TakePart: true, Store: true, SharePseudonymous: true, LicenceConfirmed: true, AdultOrGuardian: true, PublishOpen: true, PlaceCoarse: true, ContactAgain: true}
+	left.Consent = trial.Consent{TakePart: true, Store: true, SharePseudonymous: true, LicenceConfirmed: true, AdultOrGuardian: true, PublishOpen: true, PlaceCoarse: true, ContactAgain: true, Minor: true}
 	left.ID, left.ChainID, left.AccountID, left.Name, left.Pseudonym = newID(), newID(), w.admin.ID, w.admin.Name, "ZZZZZZ"
 	left.Noters = []trial.ID{one.account.ID, two.account.ID}
 	left.EnrolledAt, left.LeftAt = server.Add(time.Hour), pointer(server.Add(2*time.Hour))
@@ -118,6 +118,7 @@ func TestEnrolments(t *testing.T) {
 		return first(err, err2, err3, err4)
 	})
 	left.BroughtBy, left.Guardian = guest.BroughtBy, guest.Guardian // which a guest alone has
+	left.GuardianBy, left.GuardianAt = w.admin.ID, &server // saved by a change of ticks
 	left.ErasedAt, left.ErasedOutings, left.ErasedFish = &server, 1, 1 // what erasing writes is tested there
 	filled(t, left)
 }

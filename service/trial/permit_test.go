@@ -48,6 +48,10 @@ close_draw_night organiser
 read_draw        organiser auditor
 publish_trial    organiser
 read_package     organiser
+confirm_guardian organiser
+read_masked_log  organiser angler auditor
+ask_question     organiser angler auditor
+answer_question  organiser
 `
 
 func TestPermissions(t *testing.T) {
