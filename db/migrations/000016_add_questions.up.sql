@@ -19,4 +19,4 @@ CREATE TABLE questions (
 
 -- Who has seen that the guardian of an angler under age agrees; the guardian's name is kept nowhere.
 ALTER TABLE enrolments ADD COLUMN guardian_by uuid, ADD COLUMN guardian_at timestamptz;
-ALTER TABLE enrolments ADD CONSTRAINT enrolments_guardian_check CHECK ((guardian_by IS NULL) = (guardian_at IS NULL));
+ALTER TABLE enrolments ADD CONSTRAINT enrolments_guardian_by_check CHECK ((guardian_by IS NULL) = (guardian_at IS NULL));
