@@ -39,12 +39,11 @@ func (s *Service) ReadPackage(ctx context.Context, actor trial.Actor, club trial
 	if err != nil {
 		return Copied{}, err
 	}
-	select {
-	case s.reading <- struct{}{}:
-		defer func() { <-s.reading }()
-	default:
-		return Copied{}, trial.Fail(trial.TooMany, "package.busy", "another package is being read; send yours again in a moment")
+	done, err := s.readOne()
+	if err != nil {
+		return Copied{}, err
 	}
+	defer done()
 	file, err := unnamedFile()
 	if err != nil {
 		return Copied{}, err

@@ -285,3 +285,46 @@ func TestRepeat(t *testing.T) {
 		}
 	}
 }
+
+// Whoever holds a receipt finds the fish in the package: as it was received, corrected with the reason, or not there.
+func TestFindFish(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	e := w.newClub("Wend Grayling Club", 7).opened(ruleSheet())
+	var rods []*rod
+	for _, a := range e.anglers {
+		rods = append(rods, e.joinWith(a, openTicks()))
+	}
+	e.day(rods, 1, mostlyTest)
+	r := rods[1]
+	outing, unit := r.outing(), r.unit()
+	period := r.begin(outing, unit, 1)
+	w.clock.move(7 * time.Minute)
+	kept := must(w.s.SubmitCatch(w.ctx, r.actor, e.trial, r.fish(period, "C")))(t)
+	corrected := must(w.s.SubmitCatch(w.ctx, r.actor, e.trial, r.fish(period, "C")))(t)
+	must(w.s.AmendCatch(w.ctx, r.actor, e.trial, corrected.Catch.ID, patchOf(t, 1, map[string]any{"taken_pattern": "N"})))(t)
+	e.lock()
+	w.ok(w.s.Analyse(w.ctx, e.trial, 1))
+	_, err := w.s.FindFish(w.ctx, e.trial, kept.Receipt.Hash.String())
+	wantKind(t, err, trial.NotFound, "")
+	e.publish()
+	find := func(text string) conduct.FoundFish {
+		t.Helper()
+		found := must(w.s.FindFish(w.ctx, e.trial, text))(t)
+		if len(found) != 1 {
+			t.Fatalf("%s: %+v", text, found)
+		}
+		return found[0]
+	}
+	if f := find(kept.Receipt.Hash.String()[:16]); !f.Found || f.Entry != kept.Receipt.N || strings.Contains(f.Text, "corrected") {
+		t.Errorf("as it was received: %+v", f)
+	}
+	if f := find(corrected.Receipt.Hash.String()); !f.Found || !strings.Contains(f.Text, "corrected") || !strings.Contains(f.Text, "tapped the wrong fly") {
+		t.Errorf("corrected: %+v", f)
+	}
+	if f := find(strings.Repeat("ab", 32)); f.Found || !strings.Contains(f.Text, "missing") {
+		t.Errorf("nobody's: %+v", f)
+	}
+	_, err = w.s.FindFish(w.ctx, e.trial, "my grayling")
+	wantKind(t, err, trial.Invalid, "receipt.invalid")
+}

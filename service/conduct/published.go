@@ -169,3 +169,41 @@ func (s *Service) publishedFile(ctx context.Context, id trial.ID, name string) (
 	}
 	return e, text, nil
 }
+
+// FoundFish is what became of a record of which somebody holds a receipt.
+type FoundFish = exchange.OwnFish
+
+// FindFish looks in the package of a published trial that stands for the records of which somebody holds receipts: as they were
+// received, corrected, or not there. text is a receipt's code, or receipts in JSON. Whoever asks needs no sign-in.
+//
+// Errors: Invalid for what is no receipt, Missing or Gone where no package stands, TooMany while another one is being read.
+func (s *Service) FindFish(ctx context.Context, id trial.ID, text string) ([]FoundFish, error) {
+	receipts, err := exchange.ReadReceipts([]byte(text))
+	if err != nil {
+		return nil, err
+	}
+	e, r, err := s.OpenPackage(ctx, id, 0)
+	if err != nil {
+		return nil, err
+	}
+	done, err := s.readOne()
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	p, err := exchange.ReadPackage(r, e.Size)
+	if err != nil {
+		return nil, noFault(fmt.Errorf("read the package of trial %s: %w", id, err))
+	}
+	return exchange.FindReceipts(p, receipts)
+}
+
+// readOne takes the place of the one whose package is read; done gives it back.
+func (s *Service) readOne() (done func(), err error) {
+	select {
+	case s.reading <- struct{}{}:
+		return func() { <-s.reading }, nil
+	default:
+		return nil, trial.Fail(trial.TooMany, "package.busy", "another package is being read; ask again in a moment")
+	}
+}

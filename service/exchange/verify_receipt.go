@@ -189,6 +189,26 @@ func (v *verifier) corrected(own *OwnFish, e Entry) {
 	own.Text = text
 }
 
+// FindReceipts tells what became of every receipt, without working the rest of the package out; it reads the ledger once, in bounded
+// memory. The error is the package's.
+func FindReceipts(p Package, receipts []Receipt) ([]OwnFish, error) {
+	v := &verifier{Package: p, options: VerifyOptions{Receipts: receipts}, found: newFindings()}
+	chain := newChainCheck(v, p.Facts.Trial.Public(), "")
+	for e, err := range p.Ledger {
+		if err != nil {
+			return nil, err
+		}
+		if e.Chain != chain.chain {
+			chain.end()
+			chain = newChainCheck(v, e.Chain, "")
+		}
+		chain.next(e)
+	}
+	chain.end()
+	err := v.receipts()
+	return v.own, err
+}
+
 // receipts tells what became of every receipt.
 func (v *verifier) receipts() error {
 	found := map[string]bool{}
