@@ -57,7 +57,8 @@ func RowsOf[T any](list []T) Rows[T] {
 // Facts are what a package says of its trial as a whole. Edition counts the packages made of the trial, from 1: after an erasure
 // another one follows. Club is empty where the club is not named. Commitment, Seed and Scheme are zero in a recorded trial.
 // Fingerprint is that of version 1 of the protocol as the commitment binds it, names of waters among it. Checkpoint is the one
-// that the result was computed on. NamesTaken says that names of people were taken out of the rule sheet's texts. Of all Enrolled anglers the rows of Withheld ones are left out, and ErasedAnglers had theirs erased.
+// that the result was computed on. NamesTaken says that names of people were taken out of the rule sheet's texts. Of all Enrolled anglers the rows of Withheld ones are left out, and ErasedAnglers had theirs erased. How many anglers were
+// guests for a day and how many fish somebody else typed is told in numbers alone: who and which would be few to choose from.
 type Facts struct {
 	Trial          trial.ID
 	Edition        int
@@ -82,6 +83,8 @@ type Facts struct {
 	Withheld       int64
 	ErasedAnglers  int64
 	ErasedFish     int64
+	Guests         int64
+	TypedFish      int64
 	Licence        string // SPDX identifier, see Licences
 	ProgramVersion string // that wrote the package
 }
@@ -109,8 +112,7 @@ type Angler struct {
 	Consent   string // publish_open, the only one with rows
 	Enrolment trial.ID
 	Code      [32]byte
-	Left      bool // the trial before it was closed, with the records kept
-	Guest     bool // for a day, on paper
+	Left      bool // the trial, with the records kept; not told where fewer than three did
 }
 
 // Look is a planned count as it was decided. Withdrawn says that it counted an angler whose records were erased since: its numbers went with
@@ -268,7 +270,6 @@ type Fish struct {
 	Void          bool
 	AfterLock     bool
 	Disputed      bool
-	Typed         bool // by somebody else than the angler
 	Amendments    int
 	Withheld      []string
 

@@ -15,7 +15,7 @@ func (p Package) Input() (analysis.Input, error) {
 		return analysis.Input{}, err
 	}
 	in := analysis.InputOf(plan)
-	in.Effort.ErasedAnglers, in.Effort.ErasedFish = p.Facts.ErasedAnglers, p.Facts.ErasedFish
+	in.Effort = p.effortTold()
 	for a, err := range p.byAngler() {
 		if err != nil {
 			return analysis.Input{}, err
@@ -26,6 +26,12 @@ func (p Package) Input() (analysis.Input, error) {
 		in.Plan = p.lookPlan(plan)
 	}
 	return in, nil
+}
+
+// effortTold is the part of the flow that is told in numbers alone.
+func (p Package) effortTold() trial.Effort {
+	f := p.Facts
+	return trial.Effort{ErasedAnglers: f.ErasedAnglers, ErasedFish: f.ErasedFish, Guests: f.Guests, TypedFish: f.TypedFish}
 }
 
 // lookPlan is what protocol and looks say of the closing analysis.
@@ -179,11 +185,8 @@ func monthOf(week string) string {
 
 // effort counts everything but fish, by the rules by which the service counts it: the rows stand in for records whose times say nothing.
 func (a publishedAngler) effort(plan trial.Protocol) trial.Effort {
-	own, other := trial.ID{1}, trial.ID{2} // stand in for accounts
-	r := trial.Records{Enrolment: trial.Enrolment{ID: a.Enrolment, ChainID: a.Enrolment, AccountID: own, Pseudonym: a.Pseudonym}, Units: a.unitRecords()}
-	if a.Guest {
-		r.Enrolment.AccountID = trial.ID{}
-	}
+	account := trial.ID{1} // stands in for the angler's, by which nothing was typed otherwise
+	r := trial.Records{Enrolment: trial.Enrolment{AccountID: account, Pseudonym: a.Pseudonym}, Units: a.unitRecords()}
 	for _, o := range a.outings {
 		outing := trial.Outing{ID: o.ID, StartedLate: o.StartedLate, Void: o.Void, Disputed: o.Disputed}
 		if o.End != "" {
@@ -203,11 +206,7 @@ func (a publishedAngler) effort(plan trial.Protocol) trial.Effort {
 	}
 	late := int64(0)
 	for _, c := range a.fish {
-		fish := trial.Catch{ID: c.ID, PeriodID: c.Period, Outcome: c.Outcome, Void: c.Void, NotedBy: own}
-		if c.Typed {
-			fish.NotedBy = other
-		}
-		r.Catches = append(r.Catches, fish)
+		r.Catches = append(r.Catches, trial.Catch{ID: c.ID, PeriodID: c.Period, Outcome: c.Outcome, Void: c.Void, NotedBy: account})
 		if c.Late {
 			late++
 		}

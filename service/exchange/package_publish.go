@@ -88,7 +88,9 @@ func (p *publisher) survey() error {
 		n := len(records.Outings) + len(records.Units) + len(records.Periods) + len(records.Deviations) + len(records.Catches)
 		shares = append(shares, trial.Share{Pseudonym: e.Pseudonym, Open: p.agrees(e), Records: n})
 		bases[e.Pseudonym], chains[e.Pseudonym] = basesOf(records), e.ChainID
-		p.left[e.Pseudonym] = e.LeftAt != nil
+		if e.LeftAt != nil {
+			p.left[e.Pseudonym] = true
+		}
 		for _, o := range records.Outings {
 			p.outings[label(o.ID)] = placeOf(e, o)
 		}
@@ -105,12 +107,15 @@ func (p *publisher) survey() error {
 		}
 	}
 	p.suppression = trial.NewSuppression(rows)
-	p.hides = slices.ContainsFunc(rows, func(b trial.Base) bool {
+	p.hides = !p.tellsLeft() || slices.ContainsFunc(rows, func(b trial.Base) bool {
 		cell, week := p.suppression.Place(b.Cell, b.Week)
 		return cell != b.Cell || week != b.Week || b.Species != "" && p.suppression.Species(b.Cell, b.Week, b.Species) == ""
 	})
 	return nil
 }
+
+// tellsLeft reports whether it may be told who left the trial: three at least, or nobody.
+func (p *publisher) tellsLeft() bool { return len(p.left) == 0 || len(p.left) >= trial.FewestShown }
 
 // agrees reports whether the angler lets the records be published. Anglers of an imported table are pseudonyms of its organiser's,
 // who answers for them.
@@ -257,7 +262,7 @@ func (p *publisher) facts() (Facts, error) {
 		Design: p.plan.Design, Source: p.plan.Source, Stopping: p.plan.Stopping, Test: p.plan.Code(trial.Test), Control: p.plan.Code(trial.Control),
 		Scheme: t.Scheme, Commitment: t.Commitment, Fingerprint: t.Fingerprint, Checkpoint: in.Checkpoint, RepeatOf: p.RepeatOf, NamesTaken: p.namesTaken,
 		Registered: weekOrNone(t.RegisteredAt), Closed: weekOrNone(t.ClosedAt), Locked: weekOrNone(t.LockedAt),
-		Enrolled: effort.Enrolled, ErasedAnglers: effort.ErasedAnglers, ErasedFish: effort.ErasedFish,
+		Enrolled: effort.Enrolled, ErasedAnglers: effort.ErasedAnglers, ErasedFish: effort.ErasedFish, Guests: effort.Guests, TypedFish: effort.TypedFish,
 		Licence: p.order.Licence, ProgramVersion: p.order.ProgramVersion,
 	}
 	if t.Seed != nil {
@@ -297,7 +302,7 @@ func (p *publisher) anglers() ([]Angler, error) {
 			continue
 		}
 		p.published[e.ID] = true
-		row := Angler{Pseudonym: e.Pseudonym, Consent: consentOpen, Left: p.left[e.Pseudonym], Guest: e.Guest()}
+		row := Angler{Pseudonym: e.Pseudonym, Consent: consentOpen, Left: p.tellsLeft() && p.left[e.Pseudonym]}
 		if p.Trial.Source == trial.Drawn {
 			row.Enrolment, row.Code = e.ID, e.Code
 		}

@@ -75,6 +75,8 @@ func factColumns() []column[Facts] {
 		wholeColumn("withheld", "anglers whose rows are left out", "anglers", func(r *Facts) *int64 { return &r.Withheld }),
 		wholeColumn("erased_anglers", "anglers whose records were erased on their wish", "anglers", func(r *Facts) *int64 { return &r.ErasedAnglers }),
 		wholeColumn("erased_fish", "fish erased with them", "fish", func(r *Facts) *int64 { return &r.ErasedFish }),
+		wholeColumn("guests", "anglers who were guests for a day, on paper", "anglers", func(r *Facts) *int64 { return &r.Guests }),
+		wholeColumn("typed_fish", "fish typed by somebody else than the angler", "fish", func(r *Facts) *int64 { return &r.TypedFish }),
 		needed(wordColumn("licence", "SPDX identifier of the licence", func(r *Facts) *string { return &r.Licence }, CCBY4, CC0)),
 		textColumn("program_version", "version of the program that wrote the package", func(r *Facts) *string { return &r.ProgramVersion }),
 	}
@@ -104,8 +106,7 @@ func anglerColumns() []column[Angler] {
 		needed(wordColumn("consent", "what the angler agreed to; others have no rows", func(r *Angler) *string { return &r.Consent }, consentOpen)),
 		idColumn("enrolment", "id that the angler's part of the draw was made with", func(r *Angler) *trial.ID { return &r.Enrolment }),
 		digestColumn("code", "the angler's own 32 bytes of the draw's randomness", func(r *Angler) *[32]byte { return &r.Code }),
-		truthColumn("left", "left the trial and let the records stay", func(r *Angler) *bool { return &r.Left }),
-		truthColumn("guest", "a guest for a day, on paper", func(r *Angler) *bool { return &r.Guest }),
+		truthColumn("left", "left the trial and let the records stay; not told where fewer than three did", func(r *Angler) *bool { return &r.Left }),
 	}
 }
 
@@ -279,7 +280,6 @@ func fishColumns() []column[Fish] {
 		truthColumn("void", "taken back by its angler", func(r *Fish) *bool { return &r.Void }),
 		truthColumn("after_lock", "arrived after the records were fixed", func(r *Fish) *bool { return &r.AfterLock }),
 		truthColumn("disputed", "left out after a dispute", func(r *Fish) *bool { return &r.Disputed }),
-		truthColumn("typed", "typed by somebody else than the angler", func(r *Fish) *bool { return &r.Typed }),
 		wholeColumn("amendments", "number of corrections", "", func(r *Fish) *int { return &r.Amendments }),
 		withheldColumn(func(r *Fish) *[]string { return &r.Withheld }),
 		arrangementColumn("arrangement", "arrangement on the line when it was caught", func(r *Fish) *trial.Arrangement { return &r.Arrangement }),

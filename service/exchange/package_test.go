@@ -213,6 +213,19 @@ func TestRarerRecordsAgree(t *testing.T) {
 	}
 }
 
+// Who left is told where three did, and then the result is the club's.
+func TestWhoLeftIsToldOfThreeOnly(t *testing.T) {
+	for left, tells := range map[int]bool{1: false, 2: false, 3: true} {
+		w := playTrial(t, smallTrial(), func(w *played) { w.leaves(left) })
+		p := readBack(t, written(t, w.publish()))
+		agreed(t, p)
+		told := len(keep(p.Anglers, func(a Angler) bool { return a.Left }))
+		if tells != (told == left) || !tells && told > 0 || tells != bytes.Equal(p.Result, w.source.Closing.Result) {
+			t.Errorf("%d left, told of %d; the result is the club's: %v", left, told, bytes.Equal(p.Result, w.source.Closing.Result))
+		}
+	}
+}
+
 func TestTooFewToLeaveOut(t *testing.T) {
 	with := playing{anglers: 2, outings: 1, blocks: 2, closed: []int{1}}
 	w := playUncorrected(t, with)

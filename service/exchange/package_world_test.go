@@ -360,6 +360,16 @@ func (w *played) correctSome() {
 	c.RigIntact, c.Version = false, 2
 }
 
+// leaves notes that so many anglers left, with their records kept.
+func (w *played) leaves(n int) {
+	for i := range n {
+		a := &w.anglers[i]
+		now := w.now
+		a.Records.Enrolment.LeftAt = &now
+		w.enter(&a.Chain, a.Records.Enrolment.ID, trial.LedgerWithdrawal, a.Records.Enrolment.ID, fieldsOf{"erased": false, "week": weekOf(now)}, fieldsOf{"at": now})
+	}
+}
+
 // moreOfOne gives one angler what is rarer: a unit lost with its phone, one by a coin that was fished, an outing opened by mistake, a reading
 // of the water, a corrected outing with its end, and a fish that two members agreed to leave out.
 func (w *played) moreOfOne() {
@@ -426,6 +436,9 @@ func (w *played) close() {
 			in.NotLogged = append(in.NotLogged, analysis.AnglerCount{Angler: a.Records.Enrolment.Pseudonym, N: effort.NotLogged})
 		}
 		e := a.Records.Enrolment
+		if a.Records.Enrolment.LeftAt != nil {
+			in.Left = append(in.Left, a.Records.Enrolment.Pseudonym)
+		}
 		in.Draw = append(in.Draw, w.source.Protocol.Draw.Drawn(trial.AllocationKey(w.seed, w.source.Words, e.ID, e.Code), e.Pseudonym, a.Records.Units)...)
 	}
 	w.closeWith(in)

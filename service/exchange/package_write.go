@@ -146,7 +146,7 @@ func readmeText(p Package, l Licence) []byte {
 		"A cell, week or species that fewer than three anglers share in the records is left empty, and so is the entry in the ledger that would tell it; "+
 		"the order of an angler's records stays, so that an empty week lies between its neighbours'. "+
 		"Rows of anglers who did not agree to open publication are left out, of three anglers at least or of none."))
-	line("%s", wrapped(fmt.Sprintf("Anglers who joined: %d; rows left out of: %d; records erased of: %d.", f.Enrolled, f.Withheld, f.ErasedAnglers)))
+	line("%s", wrapped(fmt.Sprintf("Anglers who joined: %d. Left out: the rows of %d of them. Erased on their own wish: the records of %d more.", f.Enrolled, f.Withheld, f.ErasedAnglers)))
 	line("")
 	line("HOW TO CHECK IT")
 	line("%s", wrapped("The program that wrote this package checks it without any database: service verify PACKAGE.zip works out the draw, the chains, the counts and the result again "+

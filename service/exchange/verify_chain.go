@@ -5,6 +5,7 @@ import (
 	"io"
 	"slices"
 
+	"evenrig/service/report"
 	"evenrig/service/trial"
 )
 
@@ -95,9 +96,8 @@ func (v *verifier) checkpoints() error {
 		told++
 		i = end
 	}
-	chains := len(v.lengths)
-	v.found.agrees(partChains, "All %d chains follow link by link, and what is published of their entries is what was entered.", chains)
-	v.found.agrees(partCheckpoints, "All %d checkpoints follow from each other; the roots of %d follow from the chains.", len(v.Checkpoints), told)
+	v.found.agrees(partChains, "%s, followed link by link; what is published of their entries is what was entered.", counted(len(v.lengths), "chain", "chains"))
+	v.found.agrees(partCheckpoints, "%s, each following from the one before; the roots of %d follow from the chains.", counted(len(v.Checkpoints), "checkpoint", "checkpoints"), told)
 	if rest := len(v.Checkpoints) - told; rest > 0 {
 		v.found.untold(partCheckpoints, "Of %d checkpoints the root cannot be worked out: how far each chain had come is told of changes of state, looks and the last of each week alone, since all would tell the minute of every record.", rest)
 	}
@@ -144,6 +144,8 @@ func (v *verifier) headsOf(heads []Head, roots map[int64]trial.Digest) {
 		v.found.differs(partCheckpoints, "the checkpoint that was analysed saw %d chains that are not here, and trial.csv tells of %d anglers left out and %d erased", unknown, v.Facts.Withheld, v.Facts.ErasedAnglers)
 	}
 }
+
+func counted(n int, one, many string) string { return report.Counted(int64(n), one, many) }
 
 // sumOf is the SHA-256 of what is written, in hexadecimal.
 func sumOf(write func(io.Writer) error) (string, error) {

@@ -32,7 +32,7 @@ func (v *verifier) anglersRecords() error {
 		rows += len(a.outings) + len(a.units) + len(a.periods) + len(a.deviations) + len(a.fish)
 	}
 	if v.plan.Source == trial.Drawn {
-		v.found.agrees(partDraw, "%d units follow from seed, words and the anglers' codes.", units)
+		v.found.agrees(partDraw, "%s follow from seed, words and the anglers' codes.", counted(units, "unit", "units"))
 		v.found.agrees(partRecords, "%d of %d rows are what was entered in the ledger, with every correction; no entry lacks its row.", v.proven, rows)
 	}
 	if v.hidden > 0 {

@@ -28,7 +28,7 @@ func (v *verifier) result() error {
 	}
 	in := analysis.InputOf(v.plan)
 	in.Tallies, in.Draw, in.NotLogged, in.Left, in.Effort = v.input.Tallies, v.input.Draw, v.input.NotLogged, v.input.Left, v.input.Effort
-	in.Effort.ErasedAnglers, in.Effort.ErasedFish = v.Facts.ErasedAnglers, v.Facts.ErasedFish
+	in.Effort = in.Effort.Add(v.effortTold())
 	if v.plan.Source == trial.Drawn {
 		in.Plan = v.lookPlan(v.plan)
 	}

@@ -89,7 +89,7 @@ func (v *verifier) organisers() error {
 	}
 	chain.end()
 	if v.plan.Source == trial.Recorded {
-		v.found.untold(partRecords, "The records were imported from %d tables; the chain proves which files these were, not what stood in them.", imports)
+		v.found.untold(partRecords, "The records were imported from %s; the chain proves which files these were, not what stood in them.", counted(imports, "table", "tables"))
 	}
 	v.compareWords()
 	return nil

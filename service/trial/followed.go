@@ -1,11 +1,9 @@
 package trial
 
-// Followed is what follows from an enrolment's records, as they are counted: of each catch the tally that counts it alone and whether
-// somebody else typed it, of each period how its outing bounds it and which block it belongs to. The lists run beside those of the
-// records.
+// Followed is what follows from an enrolment's records, as they are counted: of each catch the tally that counts it alone, of each
+// period how its outing bounds it and which block it belongs to. The lists run beside those of the records.
 type Followed struct {
 	Catches []Tally
-	Typed   []bool
 	Periods []FollowedPeriod
 }
 
@@ -21,11 +19,10 @@ type FollowedPeriod struct {
 // Follow derives what follows from the records, by the rules by which Count counts them.
 func (r Records) Follow(p Protocol) Followed {
 	c := newCounter(r, p)
-	f := Followed{Catches: make([]Tally, len(r.Catches)), Typed: make([]bool, len(r.Catches)), Periods: make([]FollowedPeriod, len(r.Periods))}
+	f := Followed{Catches: make([]Tally, len(r.Catches)), Periods: make([]FollowedPeriod, len(r.Periods))}
 	for i, fish := range r.Catches {
 		f.Catches[i] = c.tally(fish)
 		f.Catches[i].N = 1
-		f.Typed[i] = r.Enrolment.typed(fish)
 	}
 	for i, period := range r.Periods {
 		followed := FollowedPeriod{Period: c.periods[period.ID], Block: period.Block, Half: period.Half, Finished: c.finished[period.UnitID]}
