@@ -31,6 +31,7 @@ func (s *Service) sourceOf(ctx context.Context, tx trial.ReadTx, t trial.Trial, 
 		func() (err error) { src.Words, err = tx.WordsOf(ctx, t.ID); return err },
 		func() (err error) { src.Looks, err = tx.LooksOf(ctx, t.ID); return err },
 		func() (err error) { src.Disputes, err = tx.DisputesOf(ctx, t.ID); return err },
+		func() (err error) { src.Questions, err = questionsAsked(ctx, tx, t.ID); return err },
 		func() (err error) { src.Checkpoints, err = tx.CheckpointsOf(ctx, t.ID); return err },
 		func() (err error) { src.Moves, err = tx.CheckpointMovesOf(ctx, t.ID); return err },
 		func() (err error) { src.Organisers, err = chainOf(ctx, tx, t.ID, t.ID); return err },
@@ -43,6 +44,16 @@ func (s *Service) sourceOf(ctx context.Context, tx trial.ReadTx, t trial.Trial, 
 		}
 	}
 	return src, nil
+}
+
+// questionsAsked lists what members asked of the trial, in order of number.
+func questionsAsked(ctx context.Context, tx trial.ReadTx, id trial.ID) ([]exchange.Question, error) {
+	list, err := tx.QuestionsOf(ctx, id)
+	asked := make([]exchange.Question, len(list))
+	for i, q := range list {
+		asked[i] = exchange.Question{N: q.N, Week: week(q.AskedAt), Question: q.Text, Answer: q.Answer}
+	}
+	return asked, err
 }
 
 // sourceVersions lists the versions of a trial's protocol, oldest first.

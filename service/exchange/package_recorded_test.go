@@ -22,7 +22,7 @@ func playRecorded(t testing.TB) *played {
 	canonical := w.canon(p)
 	now := w.now
 	w.source = Source{
-		Trial:    trial.Trial{ID: w.id(4), Title: p.Title, State: trial.Registered, Design: p.Design, Source: p.Source, ProtocolVersion: 1, Fingerprint: sha256.Sum256(canonical), RegisteredAt: &now},
+		Trial:    trial.Trial{ID: w.id(7), Title: p.Title, State: trial.Registered, Design: p.Design, Source: p.Source, ProtocolVersion: 1, Fingerprint: sha256.Sum256(canonical), RegisteredAt: &now},
 		Protocol: p, Versions: []SourceVersion{{N: 1, At: now, Protocol: p, Canonical: canonical}},
 	}
 	plan := sha256.Sum256(w.canon(p.Published()))
