@@ -129,6 +129,9 @@ type Draw struct {
 	Slips        string
 }
 
+// OnPaper reports whether all of the draw was on slips of paper, as a kit's is.
+func (d Draw) OnPaper() bool { return d.UnitsByPaper > 0 && d.Units == 0 }
+
 // The stop and caution temperatures of the usual cautions, degrees Celsius, where no protocol sets its own (DAERA and
 // Natural Resources Wales guidance for trout and salmon).
 const (

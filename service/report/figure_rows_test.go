@@ -11,7 +11,7 @@ import (
 	"evenrig/service/trial"
 )
 
-func exampleOf(t *testing.T, name string) example {
+func exampleOf(t testing.TB, name string) example {
 	t.Helper()
 	for _, x := range examples(t) {
 		if x.name == name {

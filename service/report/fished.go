@@ -1,6 +1,8 @@
 package report
 
 import (
+	"cmp"
+	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -31,6 +33,13 @@ func facts(r analysis.Result, about About, n names) []fact {
 			what = "Changed fly"
 		}
 		add(what, described(pattern))
+	}
+	for _, f := range about.Flies {
+		pack := joined(tiedInWords(f.TiedBy), f.Hook, inspectedInWords(f.Inspected))
+		if f.Issued+f.Lost+f.Retied > 0 {
+			pack = joined(pack, fmt.Sprintf("%s handed out, %s lost, %s tied anew at the water", Count(f.Issued), Count(f.Lost), Count(f.Retied)))
+		}
+		add("Flies, "+cmp.Or(f.Batch, "a batch"), pack)
 	}
 	add("Lower fly, upper fly", n.Lower+", "+n.Upper)
 	add("Between the flies", centimetres(p.Rig.SpacingCM)+", give or take "+centimetres(p.Rig.SpacingToleranceCM))
@@ -69,6 +78,20 @@ func settings(r analysis.Result) []fact {
 		list = append(list, fact{"Chance in the re-drawn orders", "starts from the fingerprint of the counts, so that the same fish give the same p"})
 	}
 	return list
+}
+
+func tiedInWords(who string) string {
+	if who == "" {
+		return ""
+	}
+	return "tied by " + who
+}
+
+func inspectedInWords(who string) string {
+	if who == "" {
+		return "looked over by nobody else"
+	}
+	return "looked over by " + who
 }
 
 func described(p trial.Pattern) string {

@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"io"
 	"math"
 	"strings"
 	"testing"
@@ -175,6 +176,16 @@ func TestPost(t *testing.T) {
 		}
 		if settled := strings.Contains(post, "favour"); settled != (x.result.Verdict.Code == analysis.TestTakesMore || x.result.Verdict.Code == analysis.ControlTakesMore) {
 			t.Errorf("%s: the verdict is %s:\n%s", x.name, x.result.Verdict.Code, post)
+		}
+	}
+}
+
+func BenchmarkPicturePNG(b *testing.B) {
+	x := exampleOf(b, "club")
+	b.ResetTimer()
+	for b.Loop() {
+		if err := PicturePNG(io.Discard, x.result, x.about, Wide); err != nil {
+			b.Fatal(err)
 		}
 	}
 }

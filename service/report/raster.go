@@ -28,7 +28,7 @@ func (p picture) png(w io.Writer) error {
 			lay(large, s.edge, s.path, finer*s.breadth)
 		}
 	}
-	return (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(w, shrunk(large))
+	return png.Encode(w, shrunk(large))
 }
 
 // lay paints a path, or where breadth is above 0 its edge, touching only the pixels around it.

@@ -137,8 +137,8 @@ func otherWayRecord(r analysis.Result) string {
 func tyerRecord(r analysis.Result, about About) string {
 	var s string
 	for _, f := range about.Flies {
-		s += fmt.Sprintf("%s tied by %s%s, %s handed out, %s lost, %s tied anew at the water. ", cmp.Or(f.Batch, "A batch"), cmp.Or(f.TiedBy, "somebody not stated"),
-			inspected(f.Inspected), Count(f.Issued), Count(f.Lost), Count(f.Retied))
+		s += fmt.Sprintf("%s tied by %s, %s, %s handed out, %s lost, %s tied anew at the water. ", cmp.Or(f.Batch, "A batch"), cmp.Or(f.TiedBy, "somebody not stated"),
+			inspectedInWords(f.Inspected), Count(f.Issued), Count(f.Lost), Count(f.Retied))
 	}
 	if p := about.Protocol; s == "" && p != nil && p.Rig.SpecimensPerPattern > 0 {
 		s = fmt.Sprintf("Planned: %s of each pattern for every angler. ", Counted(int64(p.Rig.SpecimensPerPattern), "fly", "flies"))
@@ -150,13 +150,6 @@ func tyerRecord(r analysis.Result, about About) string {
 		}
 	}
 	return s
-}
-
-func inspected(by string) string {
-	if by == "" {
-		return ", looked over by nobody else"
-	}
-	return ", looked over by " + by
 }
 
 func typistRecord(about About) string {
