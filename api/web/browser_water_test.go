@@ -432,6 +432,7 @@ const faultsOfSight = `(() => {
   for (const e of document.querySelectorAll("main button, main .button, main .pick span, main summary, main input:not([type=checkbox], [type=radio])")) {
     const r = e.getBoundingClientRect();
     if (shown(e) && r.height < 59.5) faults.push(e.innerText + " is " + r.height + " px high");
+    if (shown(e) && e.scrollWidth > e.clientWidth + 1) faults.push(e.innerText + " runs over its edge");
     if (shown(e) && r.right > width + .5) faults.push(e.innerText + " ends at " + r.right);
   }
   const light = (c) => { const [r, g, b] = c.map((x) => (x /= 255) <= .04045 ? x / 12.92 : ((x + .055) / 1.055) ** 2.4); return .2126 * r + .7152 * g + .0722 * b; };
@@ -833,8 +834,9 @@ func TestARealDay(t *testing.T) {
 	p.open("/water")
 	v.signal()
 	p.signInHere("merle@example.org")
-	p.tap("menu")
-	p.shows("One by one")
+	p.shows("This outing is still open", "the last thing noted was at 14:40")
+	time.Sleep(1500 * time.Millisecond) // it calls no swap for who has gone home
+	p.shot("left-open")
 	p.tap("close")
 	p.shows("Say when you stopped that day")
 	p.shot("close-next-day")
@@ -1063,5 +1065,57 @@ func TestOpenedLateAndInWarmWater(t *testing.T) {
 	o := reply[openapi.OutingList](v, token, "GET", v.path("/outings"), nil).Items[0]
 	if !o.StartedLate || o.Note != "Until it was opened, N was the point." || o.Welfare != "stop" || o.End == nil || o.End.Reason != "warm_water" || !sameMinute(o.StartedAt, "08:00") {
 		t.Errorf("the outing: %+v %+v", o, o.End)
+	}
+}
+
+// A night's outing ends after midnight, by the clock's words alone.
+func TestPastMidnight(t *testing.T) {
+	v := newValley(t, manyFish)
+	token := v.angler("Merle", "merle@example.org")
+	p := v.phone()
+	p.signIn("merle@example.org")
+	p.at("22:00")
+	p.opens()
+	p.at("23:50")
+	p.lands("C")
+	p.later(2 * time.Hour)
+	p.tap("else", "close")
+	p.shows("Stopped fishing at")
+	p.fill("Stopped fishing at", "23:30")
+	p.tap("close")
+	p.shows("not before 23:50")
+	p.fill("Stopped fishing at", "01:30")
+	p.tap("close")
+	p.shows("Your receipt")
+	p.sends()
+	o := reply[openapi.OutingList](v, token, "GET", v.path("/outings"), nil).Items[0]
+	if o.End == nil || !o.End.EndedAt.Truncate(time.Minute).Equal(time.Date(2026, 9, 13, 1, 30, 0, 0, dawn.Location())) {
+		t.Errorf("the outing's end: %+v", o.End)
+	}
+}
+
+// A file that was made up sends no request anywhere but to the records of its own member.
+func TestAForgedFile(t *testing.T) {
+	v := newValley(t)
+	v.angler("Merle", "merle@example.org")
+	p := v.phone()
+	p.signIn("merle@example.org")
+	p.open("/water#kept")
+	p.tap("A file, for when nothing else works")
+	me := js[string](p, `fetch("/v1/me").then((r) => r.json()).then((me) => me.id)`)
+	id := mustV7(t)
+	for _, forged := range []string{
+		`no JSON`, `{"form":"another"}`,
+		fmt.Sprintf(`{"form":"evenrig records 1","account":%q,"packs":[],"records":[{"key":"outing:x","account":%q,"kind":"outing","id":%q,"trial":"../me/sign-out?","outing":%q,"enrolment":%q,"at":1,"body":{},"sent":"waiting","until":0}]}`, me, me, id, id, id),
+		fmt.Sprintf(`{"form":"evenrig records 1","account":%q,"packs":[],"records":[{"key":"x:x","account":%q,"kind":"../../me","id":%q,"trial":%q,"outing":%q,"enrolment":%q,"at":1,"body":{},"sent":"waiting","until":0}]}`, me, me, id, id, id, id),
+	} {
+		file := filepath.Join(t.TempDir(), "forged.json")
+		v.check(os.WriteFile(file, []byte(forged), 0o600))
+		js[any](p, `document.querySelector("#said").textContent = ""`)
+		p.do(chromedp.SetUploadFiles(chromedp.CSS("input[type=file]"), []string{file}))
+		p.shows("no file of records from this page")
+	}
+	if n := js[int](p, records+`.length)`); n != 0 {
+		t.Errorf("%d records were taken in", n)
 	}
 }

@@ -10,12 +10,13 @@ export const undoTime = 8000;
 /** Reads a day from an outing's records, in their order. */
 export function dayOf(records) {
   const day = {
-    id: null, last: 0, at: 0, readings: [], periods: [], fish: [], reports: [], off: null, lost: null, moved: 0, ended: null, waits: 0,
+    id: null, last: 0, at: 0, told: 0, readings: [], periods: [], fish: [], reports: [], off: null, lost: null, moved: 0, ended: null, waits: 0,
   };
   for (const r of records) {
     day.last = r.seq;
     if (r.sent === 'undone') continue;
     day.at = Math.max(day.at, r.at);
+    if (r.kind !== 'swap_now') day.told = Math.max(day.told, r.at); // what the angler told, not what the phone did
     readers[r.kind]?.(day, r);
   }
   day.period = day.periods.findLast((p) => !p.end) ?? null;
@@ -65,8 +66,14 @@ const readers = {
 
 const periodOf = (day, id) => day.periods.find((p) => p.id === id);
 
-/** The time to note for something that happens now: not before what is noted already. */
-export const moment = (day, now) => Math.max(now, day.at);
+/**
+ * The time to note for something that happens now: not before what is noted already, unless the phone's clock was hours
+ * ahead when that was noted: then it has been put right, and what comes is not to be wrong too.
+ */
+export const moment = (day, now) => (day.at - now > 3 * 3_600_000 ? now : Math.max(now, day.at));
+
+/** Whether a fish may still be taken back unsent; a clock that was put back does not hold it for longer. */
+export const held = (record, now) => record.until > now && record.until - now <= undoTime;
 
 /** What the latest water temperature asks for. */
 export const warmth = (day, protocol) => welfare(protocol, day.readings.at(-1));
@@ -226,9 +233,12 @@ export function move(day, water, now) {
   return [...(day.period ? [...lostForGood(day, at), endPeriod(day, at, 'moved')] : []), report({ ...day, period: null }, 'moved', at, now, { water })];
 }
 
-/** Closes the outing, a blank one too; endedAt not before the last thing noted. */
+/** Whether nothing was told for so long that the angler has gone home without closing. */
+export const forgotten = (day, now) => now - day.told > 12 * 3_600_000;
+
+/** Closes the outing, a blank one too; endedAt not before the last thing told. */
 export function close(day, now, { endedAt, reason, notLogged }) {
-  const at = moment(day, endedAt);
+  const at = Math.max(day.told, endedAt);
   return [
     ...(day.period ? [...lostForGood(day, at), endPeriod(day, at, 'outing_ended')] : []),
     draft(day, 'outing_end', day.id, moment(day, now), { ended_at: stamp(at), reason, not_logged: notLogged }),

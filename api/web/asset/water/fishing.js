@@ -1,6 +1,6 @@
 // The outing as it goes: rig the next round, fish, swap. Each is drawn from the day's records alone.
 
-import { clock } from './ids.js';
+import { clock, dateOf } from './ids.js';
 import * as steps from './day.js';
 import { hung } from './rules.js';
 import { fly, looks, rig } from './rig.js';
@@ -16,6 +16,7 @@ export function fishing() {
   const { day, pack } = app;
   if (!day) return [h('h1', {}, t('day.none')), h('a.button', { href: '#' }, t('back.home'))];
   if (day.ended) return over(day);
+  if (steps.forgotten(day, Date.now()) && !app.aside) return leftOpen(day);
   if (steps.warmth(day, pack.protocol) === 'stop') return warm(day, pack);
   if (day.off) return off(day);
   if (!day.period) return rigging(day, pack);
@@ -25,6 +26,13 @@ export function fishing() {
 }
 
 const over = (day) => [h('h1', {}, t('over.title')), h('p', {}, t('over.text')), h('a.button', { href: `#fish/${day.id}` }, t('fish.list')), h('a.button', { href: '#' }, t('back.home'))];
+
+/** An outing that was never closed: it asks to be, and can be gone on with. */
+const leftOpen = (day) => h('section.quiet', {}, h('h1', {}, t('left.title')), h('p', {}, t('left.text', { date: dateOf(day.began), time: clock(day.told) })),
+  button('close', t('menu.close'), () => go('close', day.id), 'main'), button('list', t('fish.list'), () => go('fish', day.id)), button('on', t('left.on'), () => {
+    app.aside = true;
+    return draw();
+  }));
 
 /** Water at which this trial stops: nothing can be rigged or logged, only measured again or closed. */
 function warm(day, pack) {
@@ -102,7 +110,7 @@ function swapping(day, pack, swap) {
     h('div.row', {}, button('aside', t('swap.fish'), () => {
       app.aside = true;
       return draw();
-    }), button('cannot', t('swap.cannot'), () => go('report', day.id, 'could_not_swap'))),
+    }), button('cannot', t('swap.cannot'), () => go('report', day.id, 'could_not_swap')), button('else', t('swap.else'), () => go('report', day.id))),
     saved ? undoRow(day, pack, saved) : null);
 }
 
@@ -122,7 +130,7 @@ function lines(day, pack, swap) {
       app.aside = false;
       return draw();
     }, 'main')) : h('p.round', {}, t('day.round', { n: day.period.n, half: day.period.half }), ' · ', nextSwap(day, swap)),
-    day.lost ? lost(day) : null,
+    day.lost ? lost(day) : null, steps.warmth(day, pack.protocol) === 'caution' ? cautions(day, pack) : null,
     h('div.lines', {}, half(upper, pack.protocol.upper_word), half(lower, pack.protocol.lower_word)),
     saved ? undoRow(day, pack, saved) : [h('div.row', {}, button('unsure', t('take.unknown'), took('unknown')), button('planned', t('menu.report'), () => go('report', day.id)),
       button('menu', t('fish.list'), () => go('fish', day.id)))],
@@ -162,7 +170,7 @@ function undoRow(day, pack, fish) {
 
 /** Takes a fish back: unsent it is never sent, sent it is voided, and both is kept. */
 export function takeBack(day, fish) {
-  return fish.tried ? keep([steps.amendFish(day, fish, t('reason.undone'), { void: true }, Date.now())]) : change(fish.seq, (r) => (r.tried ? null : { ...r, sent: 'undone' }));
+  return fish.tried && fish.sent !== 'refused' ? keep([steps.amendFish(day, fish, t('reason.undone'), { void: true }, Date.now())]) : change(fish.seq, (r) => (r.tried && r.sent !== 'refused' ? null : { ...r, sent: 'undone' }));
 }
 
 /** Changes what is noted of a fish: in place while it never left the phone, else by a correction that keeps both. */

@@ -31,13 +31,18 @@ export function clock(t) {
   return `${two(d.getHours())}:${two(d.getMinutes())}`;
 }
 
-/** The time in milliseconds of "08:05" on the day of ms; null when the words are none. */
-export function timeOn(ms, words) {
-  const m = /^(\d\d):(\d\d)/.exec(words ?? '');
-  if (!m) return null;
-  const d = new Date(ms);
-  return new Date(d.getFullYear(), d.getMonth(), d.getDate(), +m[1], +m[2]).getTime();
+const minute = 60_000;
+
+function on(ms, words, days) {
+  const m = /^(\d\d):(\d\d)/.exec(words ?? ''), d = new Date(ms);
+  return m && new Date(d.getFullYear(), d.getMonth(), d.getDate() + days, +m[1], +m[2]).getTime();
 }
+
+/** The last time up to ms at which clocks said "23:30"; null when the words are no time. */
+export const lastAt = (ms, words) => [0, -1].map((days) => on(ms, words, days)).find((at) => at === null || at <= ms);
+
+/** The first time from ms on, by the minute, at which clocks say "01:30"; null when the words are no time. */
+export const nextAt = (ms, words) => [0, 1, 2].map((days) => on(ms, words, days)).find((at) => at === null || at > ms - minute);
 
 /** A coin that nobody can steer: true or false. */
 export const coin = () => (crypto.getRandomValues(new Uint8Array(1))[0] & 1) === 0;

@@ -37,8 +37,11 @@ function days(records) {
   const outings = new Map();
   for (const r of records) outings.set(r.outing, [...outings.get(r.outing) ?? [], r]);
   return [...outings.values()].reverse().map((of) => h('details.receipt', { open: outings.size === 1 }, h('summary', {}, `${dateOf(of[0].at)} ${of.find((r) => r.kind === 'outing')?.body.water ?? ''}`),
-    h('ul', {}, ...of.map((r) => h('li', {}, h('b', {}, clock(r.at)), ' ', what(r), h('span.state', {}, t(`state.${r.sent}`), r.answer?.receipt ? h('code', {}, ` ${r.answer.receipt.n}:${r.answer.receipt.hash.slice(0, 8)}`) : ''))))));
+    ...warnings(of), h('ul', {}, ...of.map((r) => h('li', {}, h('b', {}, clock(r.at)), ' ', what(r), h('span.state', {}, t(`state.${r.sent}`), r.answer?.receipt ? h('code', {}, ` ${r.answer.receipt.n}:${r.answer.receipt.hash.slice(0, 8)}`) : ''))))));
 }
+
+/** What the service had to say of an outing that it took, as past the season. */
+const warnings = (of) => of.flatMap((r) => r.answer?.warnings ?? []).map((w) => h('p.care', {}, w.detail));
 
 function what(r) {
   if (r.kind === 'deviation') return t(`report.${r.body.kind}`);
@@ -61,14 +64,20 @@ function rescue() {
 /** A pack without the rounds that nobody has opened: no file says what chance has in store. Another device fetches them anew. */
 const sealed = (pack) => ({ ...pack, units: pack.units.filter((u) => u.opened || u.coin) });
 
+const id = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/;
+const kinds = ['unit', 'outing', 'period', 'swap_now', 'period_end', 'catch', 'amend', 'fly_lost', 'deviation', 'temperature', 'outing_end'];
+
+/** Whether a record of a file is one that this page could have made: it decides where a request goes. */
+const sound = (r) => [r.id, r.trial, r.outing, r.enrolment].every((text) => id.test(text)) && kinds.includes(r.kind) && typeof r.key === 'string' && typeof r.at === 'number';
+
 async function takeFile(file) {
   let held = null;
   try {
     held = JSON.parse(await file.text());
   } catch { /* said below */ }
-  if (held?.form !== form || !Array.isArray(held.records)) return say(t('rescue.no_file'));
+  if (held?.form !== form || !Array.isArray(held.records) || !held.records.every(sound) || !Array.isArray(held.packs)) return say(t('rescue.no_file'));
   if (held.account !== app.who.id || held.records.some((r) => r.account !== app.who.id)) return say(t('rescue.not_yours'));
-  const fresh = await store.takeIn(held.records, held.packs ?? []);
+  const fresh = await store.takeIn(held.records, held.packs.filter((p) => p.account === app.who.id));
   await draw();
   say(tn('rescue.taken', fresh));
   sendSoon();

@@ -5,15 +5,18 @@ export class Offline extends Error {}
 
 /** Sends a request and returns {status, body, version, skew}; skew is how many milliseconds the phone's clock is ahead. */
 export async function call(method, path, body, headers = {}) {
+  const gone = new AbortController(), patience = setTimeout(() => gone.abort(), 20_000);
   let answer, text;
   try {
     answer = await fetch(path, {
       method, headers: { Accept: 'application/json', ...(body === undefined ? {} : { 'Content-Type': 'application/json' }), ...headers },
-      body: body === undefined ? undefined : JSON.stringify(body), cache: 'no-store', redirect: 'error', signal: AbortSignal.timeout(20_000),
+      body: body === undefined ? undefined : JSON.stringify(body), cache: 'no-store', redirect: 'error', signal: gone.signal,
     });
     text = await answer.text();
   } catch {
     throw new Offline();
+  } finally {
+    clearTimeout(patience);
   }
   const said = Date.parse(answer.headers.get('Date') ?? '');
   return { status: answer.status, body: json(text), version: answer.headers.get('ETag'), skew: Number.isNaN(said) ? null : Date.now() - said, wait: Number(answer.headers.get('Retry-After')) || 0 };

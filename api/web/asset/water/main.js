@@ -3,7 +3,7 @@
 
 import { whoAmI, Offline } from './link.js';
 import * as store from './store.js';
-import { dayOf, swapNow, swapOf } from './day.js';
+import { dayOf, forgotten, held, swapNow, swapOf } from './day.js';
 import { send } from './send.js';
 import { feel } from './press.js';
 import { button, filledIn, h, say, show, speak, t, tn } from './page.js';
@@ -174,7 +174,7 @@ export async function recognise() {
 async function tick() {
   if (document.hidden || app.broken) return;
   const { day, pack } = app, now = Date.now();
-  if (day?.period && !day.ended && !day.off && pack.protocol.design === 'paired' && where()[0] === 'day') {
+  if (day?.period && !day.ended && !day.off && !forgotten(day, now) && pack.protocol.design === 'paired' && where()[0] === 'day') {
     const swap = swapOf(day, pack.protocol, now);
     if (swap.due && !swap.shown) {
       await keep([swapNow(day, swap.due, now)], { day, said: t('swap.title'), how: 'loud' });
@@ -189,7 +189,7 @@ async function tick() {
 }
 
 /** The fish that can still be taken back unsent. */
-export const undoing = (now) => app.day?.fish.findLast((f) => f.until > now && f.sent === 'waiting') ?? null;
+export const undoing = (now) => app.day?.fish.findLast((f) => held(f, now) && f.sent === 'waiting') ?? null;
 
 /**
  * Begins: reads the words, keeps the page on the phone, finds out who it is. Each page adds its own screens; '' is its

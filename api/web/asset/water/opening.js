@@ -1,6 +1,6 @@
 // Opening an outing: before the first cast, or late with what was so far; the water's temperature, and the usual care.
 
-import { timeOn } from './ids.js';
+import { lastAt } from './ids.js';
 import { openOuting } from './day.js';
 import { welfare } from './rules.js';
 import { once } from './press.js';
@@ -55,12 +55,11 @@ function carefully(protocol, so) {
 function faultOf(protocol, so, since, now) {
   if (!so.water) return t('open.need_water');
   if (['caution', 'unmeasured'].includes(welfare(protocol, so.temperature)) && !so.care) return t('open.need_care');
-  const began = timeOn(now, since);
-  return so.late && (began === null || began > now) ? t('open.need_since') : null;
+  return so.late && lastAt(now, since) === null ? t('open.need_since') : null;
 }
 
 function lateness(protocol, so, since, now) {
   const lower = protocol.patterns.find((p) => p.code === so.rigged);
   const fish = Object.entries(so.counts).flatMap(([code, n]) => Array(n).fill(code));
-  return { since: timeOn(now, since), rigged: lower ? t('open.rigged_note', { code: lower.code, word: protocol.lower_word }) : t('open.rigged_other'), fish };
+  return { since: lastAt(now, since), rigged: lower ? t('open.rigged_note', { code: lower.code, word: protocol.lower_word }) : t('open.rigged_other'), fish };
 }

@@ -50,6 +50,7 @@ export function feel(kind = 'saved') {
   navigator.vibrate?.(kind === 'loud' ? [400, 150, 400, 150, 400] : 60);
   try {
     sound ??= new AudioContext();
+    sound.resume(); // a phone that slept has stopped it
     const start = sound.currentTime, notes = kind === 'loud' ? [880, 660, 880, 660] : [520];
     notes.forEach((pitch, i) => {
       const tone = sound.createOscillator(), volume = sound.createGain();

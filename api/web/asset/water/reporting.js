@@ -1,6 +1,6 @@
 // What was not as planned, moving, leaving the trial for a while, and the water's temperature. Owning up costs nothing.
 
-import { clock, timeOn } from './ids.js';
+import { clock, lastAt } from './ids.js';
 import * as steps from './day.js';
 import { once } from './press.js';
 import { button, field, h, pick, stepper, t, tn } from './page.js';
@@ -63,7 +63,7 @@ function rigForm(kind) {
 
 function sinceWhen(from, now, so) {
   const minutes = (n) => Math.max(from, now - n * 60_000);
-  const input = h('input', { type: 'time', oninput: (e) => { so.since = Math.min(now, timeOn(now, e.target.value) ?? so.since); } });
+  const input = h('input', { type: 'time', oninput: (e) => { so.since = lastAt(now, e.target.value) ?? so.since; } });
   return h('div', {}, pick(t('report.since'), [[0, t('report.now')], ...[10, 30].filter((n) => now - n * 60_000 > from).map((n) => [n, tn('report.ago', n)]), ['all', t('report.all', { time: clock(from) })]], 0,
     (v) => { so.since = v === 'all' ? from : minutes(v); }), field(t('report.at'), input));
 }

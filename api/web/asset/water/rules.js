@@ -33,7 +33,7 @@ export function swapState(protocol, began, fish, now) {
 }
 
 /** The salmonids, for which warm water means stop: trout, salmon, char, grayling and whitefish. */
-const salmonid = /^(Salmo|Oncorhynchus|Salvelinus|Thymallus|Coregonus|Prosopium|Hucho) /;
+const salmonid = /^(Brachymystax|Coregonus|Hucho|Oncorhynchus|Parahucho|Prosopium|Salmo|Salvelinus|Salvethymus|Stenodus|Thymallus)( |$)/;
 
 /** What a water temperature asks for: fine, caution, stop, or unmeasured without one. Who fishes alone stops for any fish. */
 export function welfare(protocol, measure) {

@@ -1,6 +1,7 @@
 // Sends what waits on the phone, in the order in which it happened. Every record carries its own id, so that sending it
 // again changes nothing; a refusal is kept with its record, and the rest goes on.
 
+import { held } from './day.js';
 import { call, Offline, whoAmI } from './link.js';
 import { alter, byKey, standing } from './store.js';
 
@@ -11,7 +12,8 @@ const most = 200; // fish in one request
  * back, until then), offline, sign-in, other (somebody else has signed in), busy (another page is sending).
  */
 export function send(account, told = () => {}) {
-  return navigator.locks.request('evenrig-send', { ifAvailable: true }, async (lock) => {
+  const alone = navigator.locks ?? { request: (name, options, act) => act(true) }; // an old browser: sending twice does no harm
+  return alone.request('evenrig-send', { ifAvailable: true }, async (lock) => {
     if (!lock) return { state: 'busy' };
     try {
       return await sendAll(account, told);
@@ -30,7 +32,7 @@ async function sendAll(account, told) {
   for (;;) {
     const [first, ...rest] = await standing(account, 'waiting');
     if (!first) return { state: 'sent' };
-    if (first.until > Date.now()) return { state: 'held', until: first.until };
+    if (held(first, Date.now())) return { state: 'held', until: first.until };
     const stop = first.kind === 'catch' ? await sendFish(first, rest) : await sendOne(first);
     told();
     if (stop) return stop;
@@ -50,11 +52,12 @@ async function sendOne(record) {
 async function sendFish(first, rest) {
   const run = [first];
   for (const r of rest) {
-    if (r.kind !== 'catch' || r.trial !== first.trial || r.until > Date.now() || run.length === most) break;
+    if (r.kind !== 'catch' || r.trial !== first.trial || held(r, Date.now()) || run.length === most) break;
     run.push(r);
   }
   if (run.length === 1) return sendOne(first);
   const going = (await Promise.all(run.map(tried))).filter(Boolean);
+  if (!going.length) return null;
   const answer = await call('POST', `/v1/trials/${first.trial}/catches`, going.map((r) => ({ id: r.id, ...r.body })));
   if (answer.status !== 200) return whole(answer) ?? sendOne(first); // one by one, so that one bad fish stops no other
   for (const outcome of answer.body) {
@@ -76,7 +79,7 @@ async function settle(record, answer) {
   const { status, body, version } = answer;
   if (!body || status < 200 || status === 204 || status >= 300 && status < 400) return { state: 'offline' }; // not our service
   const good = status === 200 || status === 201;
-  await alter(record.seq, (r) => ({ ...r, sent: good ? 'sent' : 'refused', answer: good ? { version: version ?? body.version ?? null, receipt: body.receipt ?? null } : { status, problem: body } }));
+  await alter(record.seq, (r) => ({ ...r, sent: good ? 'sent' : 'refused', answer: good ? { version: version ?? body.version ?? null, receipt: body.receipt ?? null, warnings: body.warnings ?? [] } : { status, problem: body } }));
   if (good && record.kind === 'amend') await newVersion(record.id, version);
   return null;
 }
