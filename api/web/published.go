@@ -14,6 +14,7 @@ func (s *Site) publishedRoutes() []Route {
 		{Method: http.MethodGet, Path: "/trials/:trial/publish", Signed: true, Handle: s.publishPage},
 		{Method: http.MethodPost, Path: "/trials/:trial/publish", Signed: true, Handle: s.publish},
 		{Method: http.MethodGet, Path: "/published/:trial", Handle: s.published},
+		{Method: http.MethodPost, Path: "/published/:trial", Costly: true, Handle: s.findFish},
 		{Method: http.MethodPost, Path: "/published/:trial/repeat", Signed: true, Handle: s.repeat},
 	}
 }
@@ -75,16 +76,42 @@ type publishedView struct {
 	Told    trial.Publication
 	Licence conduct.Licence
 	Clubs   []conduct.MyClub // those that the reader organises, for a repeat
+	Form    *Form
+	Found   []conduct.FoundFish // what became of the records of which the reader holds receipts
 }
 
 func (s *Site) published(v *Visit) error {
-	id, err := v.ID("trial")
+	view, err := s.publishedView(v, newForm(url.Values{}))
 	if err != nil {
 		return err
 	}
-	var view publishedView
-	if view.PublishedView, err = s.service.Published(v.Request().Context(), id); err != nil {
+	return v.Page("published", view)
+}
+
+// findFish looks for the records of which somebody holds receipts.
+func (s *Site) findFish(v *Visit) error {
+	f, err := v.Form()
+	if err != nil {
 		return err
+	}
+	view, err := s.publishedView(v, f)
+	if err != nil {
+		return err
+	}
+	if view.Found, err = s.service.FindFish(v.Request().Context(), view.Trial.ID, f.Get("receipt")); err != nil {
+		return v.Again("published", f, view, err)
+	}
+	return v.Page("published", view)
+}
+
+func (s *Site) publishedView(v *Visit, f *Form) (view publishedView, err error) {
+	id, err := v.ID("trial")
+	if err != nil {
+		return view, err
+	}
+	view.Form = f
+	if view.PublishedView, err = s.service.Published(v.Request().Context(), id); err != nil {
+		return view, err
 	}
 	view.Told = view.Editions[len(view.Editions)-1]
 	for _, l := range conduct.Licences() {
@@ -92,18 +119,16 @@ func (s *Site) published(v *Visit) error {
 			view.Licence = l
 		}
 	}
-	if v.Signed {
-		clubs, err := s.service.Clubs(v.Request().Context(), v.Actor)
-		if err != nil {
-			return err
-		}
-		for _, c := range clubs {
-			if c.Role == trial.Organiser {
-				view.Clubs = append(view.Clubs, c)
-			}
+	if !v.Signed {
+		return view, nil
+	}
+	clubs, err := s.service.Clubs(v.Request().Context(), v.Actor)
+	for _, c := range clubs {
+		if c.Role == trial.Organiser {
+			view.Clubs = append(view.Clubs, c)
 		}
 	}
-	return v.Page("published", view)
+	return view, err
 }
 
 func (s *Site) repeat(v *Visit) error {

@@ -35,7 +35,7 @@ func (v Verdict) Text(w io.Writer) error {
 				same++
 				continue
 			}
-			b.WriteString(indented(own.line()) + "\n")
+			b.WriteString(indented(own.String()) + "\n")
 		}
 		if same > 0 {
 			fmt.Fprintf(&b, "  %s as received\n", report.Counted(int64(same), "record stands", "records stand"))
@@ -74,7 +74,8 @@ const receiptsTold = 10
 // asReceived reports whether the record stands as it was received, and is proven where it could be.
 func (o OwnFish) asReceived() bool { return o.Text == textAsReceived && (o.Proven == nil || *o.Proven) }
 
-func (o OwnFish) line() string {
+// String says in a line what became of the record.
+func (o OwnFish) String() string {
 	line := o.Receipt[:min(len(o.Receipt), fewestDigits)] + ": "
 	if o.Found && o.Angler != "" {
 		line += fmt.Sprintf("%s, entry %d of %s, ", o.Kind, o.Entry, o.Angler)
