@@ -21,7 +21,7 @@ var (
 	// Style is the style sheet of every part that this package writes; each of its rules stands under .report, but for the marks (.rig-…).
 	Style     = mustRead("page/style.css")
 	style     = Style + mustRead("page/alone.css") // of a page that stands alone
-	templates = template.Must(template.New("report").Funcs(template.FuncMap{"day": day, "sentence": sentence, "capital": sentenceCase, "mark": markData, "outcome": disputeOutcome, "spaced": spaced}).ParseFS(files, "page/*.tmpl"))
+	templates = template.Must(template.New("report").Funcs(template.FuncMap{"day": day, "sentence": sentence, "capital": sentenceCase, "mark": markData, "outcome": disputeOutcome, "spaced": spaced, "the": the}).ParseFS(files, "page/*.tmpl"))
 )
 
 // ContentPolicy is the Content-Security-Policy under which a report is shown: nothing may be loaded and nothing run; its

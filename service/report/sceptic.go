@@ -32,7 +32,7 @@ func estimand(r analysis.Result, about About, n names) []fact {
 	}
 	return []fact{
 		{"Whose fish", whose + ", and the fish that such anglers land: " + species + ", fairly hooked."},
-		{"Compared", fmt.Sprintf("%s with %s, both in the water on one line, each at the %s half the time.", n.Test, n.Control, n.Lower)},
+		{"Compared", sentence(fmt.Sprintf("%s with %s, both in the water on one line, each at the %s half the time", n.Test, n.Control, n.Lower))},
 		{"Counted", "Which of the two a landed fish took. Not how many fish there are, nor how many more are caught."},
 		{"What came between", happened},
 		{"The number", number + ": 50 if neither is taken more."},

@@ -72,19 +72,31 @@ func plainAnswer(r analysis.Result, n names) []string {
 	if !isShare(share) {
 		return []string{"We cannot give an answer.", sentence(r.Verdict.Sentence)}
 	}
-	test := hundredth(share)
-	s := []string{fmt.Sprintf("Out of 100 fish, about %d would take the %s and %d the %s.", test, n.Test, 100-test, n.Control)}
+	other := 1 - *share
+	about := "about "
+	if strings.Contains(OutOf100(share), " ") { // under 1, over 99
+		about = ""
+	}
+	s := []string{fmt.Sprintf("Out of 100 fish, %s%s would take %s and %s %s.", about, OutOf100(share), the(n.Test), OutOf100(&other), the(n.Control))}
 	switch r.Verdict.Code {
 	case analysis.TestTakesMore:
-		s = append(s, "So the "+n.Test+" is taken more.")
+		s = append(s, "So "+the(n.Test)+" is taken more.")
 	case analysis.ControlTakesMore:
-		s = append(s, "So the "+n.Control+" is taken more.")
+		s = append(s, "So "+the(n.Control)+" is taken more.")
 	case analysis.Even:
 		s = append(s, "So the two flies are as good as even.")
 	default:
 		s = append(s, "But we have too few fish to tell which fly is taken more.")
 	}
 	return s
+}
+
+// the gives a pattern's name its article, unless it is a code or brings one along.
+func the(name string) string {
+	if strings.HasPrefix(name, "pattern ") || strings.HasPrefix(strings.ToLower(name), "the ") {
+		return name
+	}
+	return "the " + name
 }
 
 // plainlySure says how sure that is.
