@@ -155,8 +155,6 @@ func (f *findings) agrees(part, format string, args ...any) {
 	at.agrees += fmt.Sprintf(format, args...)
 }
 
-func (f *findings) clean(part string) bool { return len(f.at(part).faults) == 0 }
-
 // list tells all parts in their order.
 func (f *findings) list() []Finding {
 	var list []Finding
