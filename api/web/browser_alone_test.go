@@ -12,6 +12,7 @@ import (
 // Who fishes alone needs no account and no signal; the phone's own coin draws, and the catch table that is saved is one
 // that the contract's reader takes, with the reasons for which fish are not analysed.
 func TestAlone(t *testing.T) {
+	t.Parallel()
 	v := newValley(t)
 	p := v.phone()
 	p.open("/alone")

@@ -14,6 +14,7 @@ import (
 // The phone judges by the same rules as the service: which fish count toward the swap, when it is due, what a temperature
 // asks for. Thousands of made-up fish and readings are judged by both.
 func TestThePhoneAgreesWithTheService(t *testing.T) {
+	t.Parallel()
 	v := newValley(t)
 	p := v.phone()
 	p.open("/water")
@@ -93,6 +94,7 @@ func TestThePhoneAgreesWithTheService(t *testing.T) {
 // An id of version 7 holds its millisecond as RFC 9562 lays it out (appendix A.6: 2022-02-22T19:22:22Z), and a time is
 // written with the phone's own offset, also across a change of the clocks (Vienna, 25 October 2026).
 func TestIdsAndTimes(t *testing.T) {
+	t.Parallel()
 	v := newValley(t)
 	p := v.phone()
 	p.open("/water")
@@ -109,6 +111,32 @@ func TestIdsAndTimes(t *testing.T) {
 	for i, want := range []string{"2026-10-25T02:30:00.000+02:00", "2026-10-25T02:30:00.000+01:00", "2026-01-02T04:04:05.006+01:00"} {
 		if ids[2+i] != want {
 			t.Errorf("%s, want %s", ids[2+i], want)
+		}
+	}
+}
+
+// A place becomes the cell of the protocol's grid that the service rounds it to; nothing finer stays on the phone.
+func TestThePhoneKeepsNoPlaceFinerThanTheGrid(t *testing.T) {
+	t.Parallel()
+	v := newValley(t)
+	p := v.phone()
+	p.open("/water")
+	r := rand.New(rand.NewPCG(3, 4))
+	for _, grid := range []string{trial.Grid10Kilo, trial.Grid1Kilo} {
+		proto := trial.Template()
+		proto.PlaceGrid = grid
+		places := [][2]float64{{54.18, -2.31}, {-33.05, 18.4}, {.04, -.04}, {60, 10}}
+		for range 500 {
+			places = append(places, [2]float64{180*r.Float64() - 90, 360*r.Float64() - 180})
+		}
+		text, err := json.Marshal(places)
+		v.check(err)
+		cells := strings.Split(js[string](p, fmt.Sprintf(`import("/asset/water/rules.js").then(({ cellOf }) => %s.map(([a, b]) => cellOf(%q, a, b)).join("\n"))`, text, grid)), "\n")
+		for i, place := range places {
+			want, err := proto.CellOf(trial.PlaceAt(place[0], place[1]))
+			if err != nil || cells[i] != want {
+				t.Fatalf("%v by %s: the phone says %s, the service %s (%v)", place, grid, cells[i], want, err)
+			}
 		}
 	}
 }

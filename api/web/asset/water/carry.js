@@ -14,7 +14,7 @@ export async function prepare(me) {
     for (const summary of (await read(`/v1/clubs/${club.id}/trials`))?.items ?? []) {
       if (summary.source !== 'drawn' || !['open', 'paused', 'closed'].includes(summary.state)) continue;
       const base = `/v1/trials/${summary.id}`, own = await read(`${base}/enrolment`), noting = (await read(`${base}/noting`))?.items ?? [];
-      const whose = [...(own && !own.left_at ? [{ enrolment: own.id, own: true }] : []), ...noting];
+      const whose = [...(own && !own.left_at ? [{ enrolment: own.id, own: true, place: own.consent.place_coarse }] : []), ...noting];
       if (!whose.length) continue;
       const trial = { id: summary.id, title: summary.title, state: summary.state, version: (await read(base)).protocol_version, protocol: await read(`${base}/protocol`) };
       for (const angler of whose) keys.push((await packed(me, trial, angler)).key);
@@ -26,7 +26,7 @@ export async function prepare(me) {
 }
 
 /** The pack of one angler in one trial. */
-async function packed(me, trial, { enrolment, own, name, pseudonym }) {
+async function packed(me, trial, { enrolment, own, name, pseudonym, place = false }) {
   const base = `/v1/trials/${trial.id}`, key = `${me.id}/${enrolment}`, whose = own ? '' : `?for=${enrolment}`, { protocol } = trial;
   const waiting = (await standing(me.id, 'waiting')).filter((r) => r.enrolment === enrolment);
   let units = (await read(`${base}/units${whose}`)).items;
@@ -41,7 +41,7 @@ async function packed(me, trial, { enrolment, own, name, pseudonym }) {
   }
   const half = await openHalf(base, units, own ? null : enrolment);
   return alterPack(key, (pack) => ({
-    ...pack, key, account: me.id, trial: trial.id, enrolment, for: own ? null : enrolment, name: own ? null : name ?? pseudonym, title: trial.title, state: trial.state, version: trial.version,
+    ...pack, key, account: me.id, trial: trial.id, enrolment, for: own ? null : enrolment, name: own ? null : name ?? pseudonym, place, title: trial.title, state: trial.state, version: trial.version,
     protocol, half: waiting.length ? pack?.half ?? half : half, units: merged(pack?.units ?? [], units), here: [...(pack?.here ?? []), ...fetched], carriedAt: Date.now(),
   }));
 }

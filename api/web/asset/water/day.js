@@ -110,15 +110,17 @@ const draft = (day, kind, id, at, body, more) => ({
 });
 
 /**
- * Opens an outing of a pack at a water. temperature is a measure or null without a thermometer. late, for who has fished
+ * Opens an outing of a pack at a water. temperature is a measure or null without a thermometer, cell a place as
+ * coarse as the protocol's grid or null. late, for who has fished
  * already, is {since, rigged, fish: [pattern codes]}: these fish are noted, and not analysed, since chance had not spoken.
  */
-export function openOuting(pack, { water, temperature, conditions, late }, now) {
+export function openOuting(pack, { water, temperature, conditions, cell, late }, now) {
   const id = newId(now), began = late ? Math.min(late.since, now) : now;
   const body = { water, started_at: stamp(began), protocol_version: pack.version };
   if (pack.for) body.for = pack.for;
   if (temperature) body.water_temperature = temperature;
   if (conditions) body.conditions = conditions;
+  if (cell) body.place = { cell };
   if (late) Object.assign(body, { started_late: true, note: late.rigged });
   const day = { account: pack.account, trial: pack.trial, enrolment: pack.enrolment, pack: pack.key, for: pack.for ?? null, id };
   return draft(day, 'outing', id, now, body, { early: late?.fish.length ? { since: began, fish: late.fish } : null });

@@ -120,7 +120,7 @@ function lines(day, pack, swap) {
   const took = (taken) => once(async () => {
     const now = Date.now(), { records, due } = steps.logFish(day, pack.protocol, taken, now);
     app.aside = false;
-    await keep(records, { said: t('said.saved', { fly: codeName(pack, taken), time: clock(now) }), how: due ? 'loud' : 'saved' });
+    await keep(records, { said: [t('said.saved', { fly: codeName(pack, taken), time: clock(now) }), ...(due ? [t('swap.title')] : [])].join('. '), how: due ? 'loud' : 'saved' });
   }, 1200, 'take');
   const half = (pattern, word) => h(`button.take.of-${pattern.part}`, { type: 'button', onclick: took(pattern.code), data: { key: pattern.code } },
     h('span.word', {}, word), fly(pattern), h('b', {}, pattern.name), h('span.looks', {}, ...looks(pattern)));

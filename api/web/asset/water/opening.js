@@ -2,7 +2,7 @@
 
 import { lastAt } from './ids.js';
 import { openOuting } from './day.js';
-import { welfare } from './rules.js';
+import { cellOf, welfare } from './rules.js';
 import { once } from './press.js';
 import { button, field, h, pick, stepper, t } from './page.js';
 import { app, go, keep } from './main.js';
@@ -12,7 +12,7 @@ import { measured } from './reporting.js';
 export function opening(key) {
   const pack = app.packs.find((p) => p.key === key);
   if (!pack) return [h('h1', {}, t('day.none')), h('a.button', { href: '#' }, t('back.home'))];
-  const { protocol } = pack, so = { water: protocol.waters.length === 1 ? protocol.waters[0].name : null, temperature: null, conditions: '', late: false, counts: {}, rigged: 'none', care: false };
+  const { protocol } = pack, so = { water: protocol.waters.length === 1 ? protocol.waters[0].name : null, temperature: null, conditions: '', cell: null, late: false, counts: {}, rigged: 'none', care: false };
   const since = h('input', { type: 'time', required: true }), conditions = h('input', { type: 'text', maxLength: 200 });
   const care = h('div', { ariaLive: 'polite' }), fault = h('p.fault', { role: 'alert' });
   const weigh = () => care.replaceChildren(...carefully(protocol, so));
@@ -36,7 +36,7 @@ export function opening(key) {
       so.temperature = m;
       weigh();
     }),
-    care, field(t('open.conditions'), conditions), late, fault, button('open', t('open.do'), begin, 'main'), h('a.button', { href: '#' }, t('back.home')),
+    care, field(t('open.conditions'), conditions), pack.place && protocol.place_grid !== 'none' ? roughPlace(protocol.place_grid, so) : null, late, fault, button('open', t('open.do'), begin, 'main'), h('a.button', { href: '#' }, t('back.home')),
   ];
 }
 
@@ -50,6 +50,15 @@ function carefully(protocol, so) {
   if (state === 'fine') return [law, general];
   const text = state === 'caution' ? t('warm.caution', { limit: caution }) : t('warm.unmeasured_open', { limit: stop });
   return [h('p.care', {}, text), h('label.tick', {}, h('input', { type: 'checkbox', checked: so.care, onchange: (e) => { so.care = e.target.checked; } }), h('span', {}, t('care.tick'))), law, general];
+}
+
+/** Where the water is, as coarsely as the rule sheet's grid, for who ticked that it may be kept. Only the cell is kept. */
+function roughPlace(grid, so) {
+  const shown = h('p.small', { role: 'status' }, t('open.place_text', { grid }));
+  return h('div', {}, button('place', t('open.place'), () => navigator.geolocation.getCurrentPosition(({ coords }) => {
+    so.cell = cellOf(grid, coords.latitude, coords.longitude);
+    shown.textContent = t('open.place_kept', { cell: so.cell });
+  }, () => { shown.textContent = t('open.place_none'); }, { maximumAge: 600_000, timeout: 30_000 })), shown);
 }
 
 function faultOf(protocol, so, since, now) {

@@ -83,21 +83,19 @@ for (const kind of ['input', 'change', 'click']) {
 /** Whether something was filled in on the screen that drawing it anew would lose. */
 export const filledIn = () => touched;
 
-/** Shows a screen. Drawn anew it keeps its focus and place; a new one begins at its heading. */
+/** Shows a screen. Drawn anew it keeps its focus, if what had it is still there; else it begins at its heading. */
 export function show(name, ...content) {
   touched = false;
   const main = document.querySelector('main'), focused = document.activeElement?.dataset?.key;
   main.className = name.split('/')[0];
   main.replaceChildren(...content.flat(9).filter(Boolean));
-  if (shown !== name) {
-    scrollTo(0, 0);
-    const heading = main.querySelector('h1');
-    if (heading) {
-      heading.tabIndex = -1;
-      heading.focus({ preventScroll: true });
-    }
-  } else if (focused) {
-    main.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
+  const same = shown === name && focused && main.querySelector(`[data-key="${CSS.escape(focused)}"]`), heading = main.querySelector('h1');
+  if (shown !== name) scrollTo(0, 0);
+  if (same) {
+    same.focus({ preventScroll: true });
+  } else if (heading && (shown !== name || focused)) {
+    heading.tabIndex = -1;
+    heading.focus({ preventScroll: true });
   }
   shown = name;
 }

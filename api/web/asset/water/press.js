@@ -6,7 +6,8 @@ let down = 0, begun = 0, several = false;
 
 addEventListener('pointerdown', (e) => {
   if (e.pointerType === 'mouse') return;
-  several = down > 0 || several && !e.isPrimary;
+  if (e.isPrimary) down = 0; // the first finger: none that went unnoticed is still there
+  several = down > 0;
   if (down++ === 0) begun = e.timeStamp;
 }, true);
 for (const kind of ['pointerup', 'pointercancel']) {
@@ -24,7 +25,6 @@ const settle = 600; // ms in which a finger's second touch would hit whatever th
 addEventListener('click', (e) => {
   if (e.pointerType !== 'touch' && e.pointerType !== 'pen') return;
   const stray = several || e.timeStamp - begun < shortest || e.timeStamp - acted < settle;
-  if (down === 0) several = false;
   if (!stray) return;
   e.stopPropagation();
   e.preventDefault();

@@ -43,9 +43,9 @@ export async function readiness() {
 
 /** The rounds of one trial against what the trip takes. */
 function rounds(pack) {
-  const n = carried(pack).length, needs = roundsFor(pack.protocol, trip.days, trip.hours), enough = n > 0 && (needs === null || n >= needs);
+  const n = carried(pack).length, needs = roundsFor(pack.protocol, trip.days, trip.hours), most = n >= pack.protocol.draw.trip_units, short = needs !== null && n < needs, enough = n > 0 && (!short || most);
   return h(`li.${enough ? 'good' : 'bad'}`, {}, h('b', {}, t(enough ? 'ready.yes' : 'ready.no')), ' ', pack.title, pack.for ? ` (${t('for.name', { name: pack.name })})` : '', ': ', tn('ready.rounds', n), ' ',
-    needs === null ? t('ready.by_fish') : tn('ready.needs', needs), enough ? '' : ` ${t(n >= pack.protocol.draw.trip_units ? 'ready.coin' : 'ready.fetch')}`);
+    needs === null ? t('ready.by_fish') : tn('ready.needs', needs), short || !n ? ` ${t(most ? 'ready.coin' : 'ready.fetch')}` : '');
 }
 
 async function carry() {

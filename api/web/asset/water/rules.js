@@ -49,3 +49,16 @@ export function roundsFor(protocol, days, hours) {
   const minutes = protocol.swap.after_minutes;
   return minutes == null ? null : days * Math.ceil(hours * 60 / (2 * minutes));
 }
+
+/** How many decimals of a degree the cells of a grid keep. */
+const decimals = { '10km': 1, '1km': 2 };
+
+/** The cell of the grid that holds a place, by its south-west corner, like 54.1N 2.4W; the place itself goes nowhere. */
+export function cellOf(grid, latitude, longitude) {
+  const n = decimals[grid], side = 10 ** n;
+  const part = (degrees, positive, negative) => {
+    const corner = Math.floor(degrees * side + 1e-9) / side;
+    return Math.abs(corner).toFixed(n) + (corner < 0 ? negative : positive);
+  };
+  return `${part(latitude, 'N', 'S')} ${part(longitude, 'E', 'W')}`;
+}
