@@ -62,7 +62,7 @@ func (checkpointArgs) InsertOpts() river.InsertOpts {
 const (
 	analysisAttempts    = 5
 	analysesAtOnce      = 2
-	publicationAttempts = 3
+	publicationAttempts = 5
 	publicationQueue    = "publication"
 	// publicationTimeout is far above what the package of a season takes, publicationPause what one waits for an analysis.
 	publicationTimeout = 30 * time.Minute

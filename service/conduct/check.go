@@ -3,6 +3,7 @@ package conduct
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"maps"
 	"reflect"
@@ -18,7 +19,8 @@ type Checked struct {
 }
 
 // Check follows every ledger chain of every registered trial, link by link and part by part, follows its checkpoints,
-// and recounts every enrolment whose cached count claims to be current. It changes nothing.
+// recounts every enrolment whose cached count claims to be current, and compares every package that stands with its checksum. It
+// changes nothing.
 func (s *Service) Check(ctx context.Context) (Checked, error) {
 	var c Checked
 	var ids []trial.ID
@@ -64,7 +66,37 @@ func (s *Service) checkTrial(ctx context.Context, tx trial.ReadTx, id trial.ID, 
 	if before != nil && !slices.Contains(moved, id) && trial.HeadsRoot(heads) != before.Root {
 		c.fault("trial %s: the heads of its chains are not those of its last checkpoint, and nothing is said to have moved", id)
 	}
+	if err := checkEditions(ctx, tx, id, c); err != nil {
+		return err
+	}
 	return s.checkCounts(ctx, tx, id, c)
+}
+
+// checkEditions compares the bytes of a package that stands with the checksum under which it was published.
+func checkEditions(ctx context.Context, tx trial.ReadTx, id trial.ID, c *Checked) error {
+	editions, err := tx.PublicationsOf(ctx, id)
+	if err != nil {
+		return err
+	}
+	standing, ok := trial.StandingEdition(editions)
+	if !ok {
+		return nil
+	}
+	sum := sha256.New()
+	for n := 0; int64(n)*trial.PackageChunk < standing.Size; n++ {
+		chunk, err := tx.PackageBytes(ctx, id, standing.Edition, n)
+		if trial.KindOf(err) == trial.NotFound {
+			break
+		}
+		if err != nil {
+			return err
+		}
+		sum.Write(chunk)
+	}
+	if trial.Digest(sum.Sum(nil)) != standing.Package {
+		c.fault("trial %s: the bytes of edition %d are not those that were published", id, standing.Edition)
+	}
+	return nil
 }
 
 // chainLink names an entry.

@@ -3,9 +3,12 @@ package conduct_test
 import (
 	"archive/zip"
 	"bytes"
+	"context"
+	"crypto/rand"
 	"crypto/sha256"
 	"io"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -327,4 +330,85 @@ func TestFindFish(t *testing.T) {
 	}
 	_, err = w.s.FindFish(w.ctx, e.trial, "my grayling")
 	wantKind(t, err, trial.Invalid, "receipt.invalid")
+}
+
+// meanwhile is a store in which something happens as soon as the first snapshot is closed.
+type meanwhile struct {
+	trial.Store
+	then func()
+}
+
+// InReadTx implements trial.Store.
+func (m *meanwhile) InReadTx(ctx context.Context, do func(context.Context, trial.ReadTx) error) error {
+	err := m.Store.InReadTx(ctx, do)
+	if then := m.then; then != nil {
+		m.then = nil
+		then()
+	}
+	return err
+}
+
+// A package whose records were read before an angler erased his never comes to stand, however late in its making that was.
+func TestErasureBetweenReadingAndKeeping(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	e, rods := w.fished("Wend Grayling Club", 0)
+	queued := must(w.s.PublishTrial(w.ctx, e.organiser, e.trial, conduct.NewPublication{Licence: exchange.CC0}))(t)
+	store := &meanwhile{Store: w.store, then: func() { w.ok(w.s.Withdraw(w.ctx, rods[0].actor, e.trial, true)) }}
+	other := conduct.New(store, conduct.Options{Clock: w.clock.read, Random: rand.Reader, Key: conduct.SealKey{1}, Program: "test"})
+	defer other.Close()
+	w.ok(other.MakePackage(w.ctx, e.trial, queued.Edition))
+	if store.then != nil {
+		t.Fatal("nothing was erased meanwhile")
+	}
+	_, _, err := w.s.OpenPackage(w.ctx, e.trial, 0)
+	wantKind(t, err, trial.NotFound, "")
+	editions := must(w.s.Publications(w.ctx, e.organiser, e.trial))(t)
+	if len(editions) != 2 || editions[0].State != trial.EditionWithdrawn || editions[0].MadeAt != nil || editions[1].State != trial.EditionQueued {
+		t.Errorf("the editions are %+v", editions)
+	}
+}
+
+// Two processes that make the same edition at once make one.
+func TestMadeTwiceAtOnce(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	e, _ := w.fished("Wend Grayling Club", 0)
+	queued := must(w.s.PublishTrial(w.ctx, e.organiser, e.trial, conduct.NewPublication{Licence: exchange.CC0}))(t)
+	var all sync.WaitGroup
+	errs := make([]error, 2)
+	for i := range errs {
+		all.Go(func() { errs[i] = w.s.MakePackage(w.ctx, e.trial, queued.Edition) })
+	}
+	all.Wait()
+	for _, err := range errs {
+		w.ok(err)
+	}
+	if view := must(w.s.Published(w.ctx, e.trial))(t); len(view.Editions) != 1 || trial.Digest(sha256.Sum256(w.downloaded(e.trial))) != view.Current.Package {
+		t.Errorf("published as %+v", view)
+	}
+	if checked := must(w.s.Check(w.ctx))(t); len(checked.Faults) > 0 {
+		t.Error(checked.Faults)
+	}
+}
+
+// A trial that repeats one which is not published is not registered.
+func TestRepeatOfWhatIsNotPublished(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	c := w.newClub("Wend Grayling Club", 1)
+	running := c.opened(ruleSheet())
+	p := ruleSheet()
+	p.RepeatOf = running.trial
+	draft := must(w.s.CreateTrial(w.ctx, c.organiser, c.id, p))(t)
+	_, err := w.s.MoveTrial(w.ctx, c.organiser, draft.Trial.ID, trial.Registered, "")
+	wantKind(t, err, trial.Conflict, "trial.repeat")
+	// A draft, perhaps another club's, is answered like one of another server, which is taken at the club's word.
+	hidden := must(w.s.CreateTrial(w.ctx, c.organiser, c.id, ruleSheet()))(t)
+	p.RepeatOf = hidden.Trial.ID
+	unseen := must(w.s.CreateTrial(w.ctx, c.organiser, c.id, p))(t)
+	must(w.s.MoveTrial(w.ctx, c.organiser, unseen.Trial.ID, trial.Registered, ""))(t)
+	p.RepeatOf = w.randomID()
+	other := must(w.s.CreateTrial(w.ctx, c.organiser, c.id, p))(t)
+	must(w.s.MoveTrial(w.ctx, c.organiser, other.Trial.ID, trial.Registered, ""))(t)
 }

@@ -67,6 +67,8 @@ func noteRepeat(ctx context.Context, tx trial.Tx, t trial.Trial, p trial.Protoco
 		return nil // of another server
 	case err != nil:
 		return err
+	case of.RegisteredAt == nil:
+		return nil // nobody outside its club knows of it
 	case of.State != trial.Published:
 		return trial.Fail(trial.Conflict, "trial.repeat", "repeat_of names trial %s, which is %s; a trial can be repeated once it is published", of.ID, of.State)
 	}
