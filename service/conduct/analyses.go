@@ -262,6 +262,9 @@ func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n 
 // finished returns an analysis that is done and may be read; n 0 is the last that stands.
 func finished(ctx context.Context, tx trial.ReadTx, t trial.Trial, n int) (a trial.Analysis, err error) {
 	if n == 0 {
+		if t.Hidden() {
+			return a, trial.Fail(trial.Conflict, "analysis.hidden", "the trial is %s; its result stays hidden until it is locked", t.State)
+		}
 		all, err := tx.AnalysesOf(ctx, t.ID)
 		if err != nil {
 			return a, err
