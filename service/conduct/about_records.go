@@ -51,6 +51,15 @@ func aboutRecords(ctx context.Context, tx trial.ReadTx, t trial.Trial, counted a
 			about.Withdrawn = append(about.Withdrawn, report.WithdrawnAnalysis{N: a.N, At: *a.WithdrawnAt, Why: "an angler whom it counted had their records erased"})
 		}
 	}
+	editions, err := tx.PublicationsOf(ctx, t.ID)
+	if err != nil {
+		return err
+	}
+	for _, e := range editions {
+		if e.State == trial.EditionStanding {
+			about.Remarks = e.Remarks
+		}
+	}
 	if t.Source != trial.Drawn {
 		return nil
 	}

@@ -47,6 +47,7 @@ func (s *Service) MakePackage(ctx context.Context, id trial.ID, edition int) (er
 	case err != nil || e.State != trial.EditionQueued:
 		return err
 	}
+	src.About.Remarks = e.Remarks
 	if err := addLineup(&src.About, src.Closing); err != nil {
 		return s.failEdition(ctx, e, err)
 	}
