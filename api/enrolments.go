@@ -8,6 +8,7 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 
 	"evenrig/openapi"
+	"evenrig/service/conduct"
 	"evenrig/service/trial"
 )
 
@@ -54,6 +55,7 @@ func (h *handlers) ListEnrolments(ctx context.Context, r openapi.ListEnrolmentsR
 	return openapi.ListEnrolments200JSONResponse{Items: each(list, func(e trial.Enrolment) openapi.EnrolledAngler {
 		return openapi.EnrolledAngler{
 			ID: openapi_types.UUID(e.ID), Name: orNil(e.Name), Pseudonym: e.Pseudonym, EnrolledAt: e.EnrolledAt, LeftAt: e.LeftAt, ErasedAt: e.ErasedAt,
+			Minor: e.Consent.Minor, GuardianConfirmedAt: e.GuardianAt,
 		}
 	})}, nil
 }
@@ -66,9 +68,29 @@ func (h *handlers) Withdraw(ctx context.Context, r openapi.WithdrawRequestObject
 	return openapi.Withdraw204Response{}, nil
 }
 
+// ChangeConsent changes the actor's own ticks.
+func (h *handlers) ChangeConsent(ctx context.Context, r openapi.ChangeConsentRequestObject) (openapi.ChangeConsentResponseObject, error) {
+	e, err := h.service.ChangeConsent(ctx, actorOf(ctx), trial.ID(r.Trial), conduct.ConsentChange{
+		PublishOpen: r.Body.PublishOpen, PlaceCoarse: r.Body.PlaceCoarse, ContactAgain: r.Body.ContactAgain,
+	})
+	if err != nil {
+		return nil, err
+	}
+	return openapi.ChangeConsent200JSONResponse(enrolmentFrom(e)), nil
+}
+
+// ConfirmGuardian notes that the actor has seen a guardian's yes.
+func (h *handlers) ConfirmGuardian(ctx context.Context, r openapi.ConfirmGuardianRequestObject) (openapi.ConfirmGuardianResponseObject, error) {
+	if err := h.service.ConfirmGuardian(ctx, actorOf(ctx), trial.ID(r.Trial), trial.ID(r.Enrolment)); err != nil {
+		return nil, err
+	}
+	return openapi.ConfirmGuardian204Response{}, nil
+}
+
 func enrolmentFrom(e trial.Enrolment) openapi.Enrolment {
 	return openapi.Enrolment{
 		ID: openapi_types.UUID(e.ID), Pseudonym: e.Pseudonym, Consent: consentFrom(e.Consent), EnrolledAt: e.EnrolledAt, LeftAt: e.LeftAt,
+		GuardianConfirmedAt: e.GuardianAt,
 	}
 }
 
@@ -76,6 +98,7 @@ func consentTo(c openapi.Consent) trial.Consent {
 	return trial.Consent{
 		TakePart: c.TakePart, Store: c.Store, SharePseudonymous: c.SharePseudonymous, LicenceConfirmed: c.LicenceConfirmed,
 		AdultOrGuardian: c.AdultOrGuardian, PublishOpen: c.PublishOpen, ContactAgain: c.ContactAgain, PlaceCoarse: or(c.PlaceCoarse, false),
+		Minor: or(c.Minor, false),
 	}
 }
 
@@ -83,5 +106,6 @@ func consentFrom(c trial.Consent) openapi.Consent {
 	return openapi.Consent{
 		TakePart: c.TakePart, Store: c.Store, SharePseudonymous: c.SharePseudonymous, LicenceConfirmed: c.LicenceConfirmed,
 		AdultOrGuardian: c.AdultOrGuardian, PublishOpen: c.PublishOpen, ContactAgain: c.ContactAgain, PlaceCoarse: &c.PlaceCoarse,
+		Minor: &c.Minor,
 	}
 }

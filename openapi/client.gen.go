@@ -829,6 +829,28 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/enrolment (the `GetEnrolment` operationId).
 	GetEnrolment(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ChangeConsentWithBody Change what you agreed to
+	//
+	// Whether your records may be published, where you fished be kept coarsely, and you be asked again: as often as you like, also
+	// after you have left. The change stands in your chain. Taking `publish_open` back withdraws a package that is published, and
+	// another is made without your rows; what others have downloaded nobody can call back. The other ticks are taken back by leaving.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
+	ChangeConsentWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangeConsent Change what you agreed to
+	//
+	// Whether your records may be published, where you fished be kept coarsely, and you be asked again: as often as you like, also
+	// after you have left. The change stands in your chain. Taking `publish_open` back withdraws a package that is published, and
+	// another is made without your rows; what others have downloaded nobody can call back. The other ticks are taken back by leaving.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
+	ChangeConsent(ctx context.Context, trial TrialID, body ChangeConsentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListNoters Who may note for you
 	//
 	// Corresponds with GET /v1/trials/{trial}/enrolment/noters (the `ListNoters` operationId).
@@ -907,6 +929,14 @@ type ClientInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/enrolments/{enrolment} (the `PutEnrolment` operationId).
 	PutEnrolment(ctx context.Context, trial TrialID, enrolment EnrolmentID, body PutEnrolmentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ConfirmGuardian Confirm that you have seen a guardian's consent
+	//
+	// Nothing of an angler under age is taken before an organiser, not the angler, has confirmed that the guardian agrees. Who
+	// confirmed is kept, of the guardian nothing. Confirmed again it changes nothing.
+	//
+	// Corresponds with POST /v1/trials/{trial}/enrolments/{enrolment}/guardian (the `ConfirmGuardian` operationId).
+	ConfirmGuardian(ctx context.Context, trial TrialID, enrolment EnrolmentID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// PutGuestWithBody Join a guest for a day
 	//
 	// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
@@ -965,6 +995,17 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/looks (the `ListLooks` operationId).
 	ListLooks(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReadMaskedLog Every record of a trial, the patterns behind a mask
+	//
+	// The trial's chains, one after another, for whoever checks a trial. Until it is locked an entry says that something was
+	// recorded, by whom (pseudonym) and in which week. After that it carries the part that may be published, in which the patterns
+	// are called A and B, by a coin of the trial's own: the last bit of the first byte of HMAC-SHA256 under the draw's seed
+	// (of an imported trial: the protocol's fingerprint) of `masked-log`, 0 for A being the changed fly. What was written in
+	// words is left out, as it may name a fly.
+	//
+	// Corresponds with GET /v1/trials/{trial}/masked-log (the `ReadMaskedLog` operationId).
+	ReadMaskedLog(ctx context.Context, trial TrialID, params *ReadMaskedLogParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetNote The week in a few lines, to paste into the club's chat
 	//
@@ -1244,6 +1285,51 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
 	PublishTrial(ctx context.Context, trial TrialID, body PublishTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListQuestions What members asked about a trial, with the answers
+	//
+	// Corresponds with GET /v1/trials/{trial}/questions (the `ListQuestions` operationId).
+	ListQuestions(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AskQuestionWithBody Ask the organiser about a trial
+	//
+	// Any member may. The question stands in the trial's chain, in its report and in its package, with its answer or "not
+	// answered"; it says in which role it was asked, not by whom. Name nobody and no water in it, and while a trial runs say nothing of
+	// what your fish took.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/questions (the `AskQuestion` operationId).
+	AskQuestionWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AskQuestion Ask the organiser about a trial
+	//
+	// Any member may. The question stands in the trial's chain, in its report and in its package, with its answer or "not
+	// answered"; it says in which role it was asked, not by whom. Name nobody and no water in it, and while a trial runs say nothing of
+	// what your fish took.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/questions (the `AskQuestion` operationId).
+	AskQuestion(ctx context.Context, trial TrialID, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AnswerQuestionWithBody Answer a question
+	//
+	// Once; an answer stays as it was given.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/questions/{n}/answer (the `AnswerQuestion` operationId).
+	AnswerQuestionWithBody(ctx context.Context, trial TrialID, n int, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AnswerQuestion Answer a question
+	//
+	// Once; an answer stays as it was given.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/trials/{trial}/questions/{n}/answer (the `AnswerQuestion` operationId).
+	AnswerQuestion(ctx context.Context, trial TrialID, n int, body AnswerQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListSlips Who printed which sealed slips for whom
 	//
@@ -3006,6 +3092,48 @@ func (c *Client) GetEnrolment(ctx context.Context, trial TrialID, reqEditors ...
 	return c.Client.Do(req)
 }
 
+// ChangeConsentWithBody Change what you agreed to
+//
+// Whether your records may be published, where you fished be kept coarsely, and you be asked again: as often as you like, also
+// after you have left. The change stands in your chain. Taking `publish_open` back withdraws a package that is published, and
+// another is made without your rows; what others have downloaded nobody can call back. The other ticks are taken back by leaving.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
+func (c *Client) ChangeConsentWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangeConsentRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangeConsent Change what you agreed to
+//
+// Whether your records may be published, where you fished be kept coarsely, and you be asked again: as often as you like, also
+// after you have left. The change stands in your chain. Taking `publish_open` back withdraws a package that is published, and
+// another is made without your rows; what others have downloaded nobody can call back. The other ticks are taken back by leaving.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
+func (c *Client) ChangeConsent(ctx context.Context, trial TrialID, body ChangeConsentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangeConsentRequest(c.Server, trial, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListNoters Who may note for you
 //
 // Corresponds with GET /v1/trials/{trial}/enrolment/noters (the `ListNoters` operationId).
@@ -3164,6 +3292,24 @@ func (c *Client) PutEnrolment(ctx context.Context, trial TrialID, enrolment Enro
 	return c.Client.Do(req)
 }
 
+// ConfirmGuardian Confirm that you have seen a guardian's consent
+//
+// Nothing of an angler under age is taken before an organiser, not the angler, has confirmed that the guardian agrees. Who
+// confirmed is kept, of the guardian nothing. Confirmed again it changes nothing.
+//
+// Corresponds with POST /v1/trials/{trial}/enrolments/{enrolment}/guardian (the `ConfirmGuardian` operationId).
+func (c *Client) ConfirmGuardian(ctx context.Context, trial TrialID, enrolment EnrolmentID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewConfirmGuardianRequest(c.Server, trial, enrolment)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // PutGuestWithBody Join a guest for a day
 //
 // The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
@@ -3273,6 +3419,27 @@ func (c *Client) ImportTableWithBody(ctx context.Context, trial TrialID, params 
 // Corresponds with GET /v1/trials/{trial}/looks (the `ListLooks` operationId).
 func (c *Client) ListLooks(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListLooksRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReadMaskedLog Every record of a trial, the patterns behind a mask
+//
+// The trial's chains, one after another, for whoever checks a trial. Until it is locked an entry says that something was
+// recorded, by whom (pseudonym) and in which week. After that it carries the part that may be published, in which the patterns
+// are called A and B, by a coin of the trial's own: the last bit of the first byte of HMAC-SHA256 under the draw's seed
+// (of an imported trial: the protocol's fingerprint) of `masked-log`, 0 for A being the changed fly. What was written in
+// words is left out, as it may name a fly.
+//
+// Corresponds with GET /v1/trials/{trial}/masked-log (the `ReadMaskedLog` operationId).
+func (c *Client) ReadMaskedLog(ctx context.Context, trial TrialID, params *ReadMaskedLogParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReadMaskedLogRequest(c.Server, trial, params)
 	if err != nil {
 		return nil, err
 	}
@@ -3902,6 +4069,101 @@ func (c *Client) PublishTrialWithBody(ctx context.Context, trial TrialID, conten
 // Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
 func (c *Client) PublishTrial(ctx context.Context, trial TrialID, body PublishTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPublishTrialRequest(c.Server, trial, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListQuestions What members asked about a trial, with the answers
+//
+// Corresponds with GET /v1/trials/{trial}/questions (the `ListQuestions` operationId).
+func (c *Client) ListQuestions(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListQuestionsRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AskQuestionWithBody Ask the organiser about a trial
+//
+// Any member may. The question stands in the trial's chain, in its report and in its package, with its answer or "not
+// answered"; it says in which role it was asked, not by whom. Name nobody and no water in it, and while a trial runs say nothing of
+// what your fish took.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/questions (the `AskQuestion` operationId).
+func (c *Client) AskQuestionWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAskQuestionRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AskQuestion Ask the organiser about a trial
+//
+// Any member may. The question stands in the trial's chain, in its report and in its package, with its answer or "not
+// answered"; it says in which role it was asked, not by whom. Name nobody and no water in it, and while a trial runs say nothing of
+// what your fish took.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/questions (the `AskQuestion` operationId).
+func (c *Client) AskQuestion(ctx context.Context, trial TrialID, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAskQuestionRequest(c.Server, trial, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AnswerQuestionWithBody Answer a question
+//
+// Once; an answer stays as it was given.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/trials/{trial}/questions/{n}/answer (the `AnswerQuestion` operationId).
+func (c *Client) AnswerQuestionWithBody(ctx context.Context, trial TrialID, n int, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAnswerQuestionRequestWithBody(c.Server, trial, n, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AnswerQuestion Answer a question
+//
+// Once; an answer stays as it was given.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/trials/{trial}/questions/{n}/answer (the `AnswerQuestion` operationId).
+func (c *Client) AnswerQuestion(ctx context.Context, trial TrialID, n int, body AnswerQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAnswerQuestionRequest(c.Server, trial, n, body)
 	if err != nil {
 		return nil, err
 	}
@@ -6970,6 +7232,53 @@ func NewGetEnrolmentRequest(server string, trial TrialID) (*http.Request, error)
 	return req, nil
 }
 
+// NewChangeConsentRequest calls the generic ChangeConsent builder with application/json body
+func NewChangeConsentRequest(server string, trial TrialID, body ChangeConsentJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewChangeConsentRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewChangeConsentRequestWithBody constructs an http.Request for the ChangeConsent method, with any body, and a specified content type
+func NewChangeConsentRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/enrolment", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPatch, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListNotersRequest constructs an http.Request for the ListNoters method
 func NewListNotersRequest(server string, trial TrialID) (*http.Request, error) {
 	var err error
@@ -7186,6 +7495,47 @@ func NewPutEnrolmentRequestWithBody(server string, trial TrialID, enrolment Enro
 	return req, nil
 }
 
+// NewConfirmGuardianRequest constructs an http.Request for the ConfirmGuardian method
+func NewConfirmGuardianRequest(server string, trial TrialID, enrolment EnrolmentID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "enrolment", enrolment, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/enrolments/%s/guardian", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewPutGuestRequest calls the generic PutGuest builder with application/json body
 func NewPutGuestRequest(server string, trial TrialID, enrolment EnrolmentID, body PutGuestJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -7377,6 +7727,79 @@ func NewListLooksRequest(server string, trial TrialID) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewReadMaskedLogRequest constructs an http.Request for the ReadMaskedLog method
+func NewReadMaskedLogRequest(server string, trial TrialID, params *ReadMaskedLogParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/masked-log", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -8563,6 +8986,141 @@ func NewPublishTrialRequestWithBody(server string, trial TrialID, contentType st
 	}
 
 	operationPath := fmt.Sprintf("/v1/trials/%s/publication", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListQuestionsRequest constructs an http.Request for the ListQuestions method
+func NewListQuestionsRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/questions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewAskQuestionRequest calls the generic AskQuestion builder with application/json body
+func NewAskQuestionRequest(server string, trial TrialID, body AskQuestionJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAskQuestionRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewAskQuestionRequestWithBody constructs an http.Request for the AskQuestion method, with any body, and a specified content type
+func NewAskQuestionRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/questions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewAnswerQuestionRequest calls the generic AnswerQuestion builder with application/json body
+func NewAnswerQuestionRequest(server string, trial TrialID, n int, body AnswerQuestionJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAnswerQuestionRequestWithBody(server, trial, n, "application/json", bodyReader)
+}
+
+// NewAnswerQuestionRequestWithBody constructs an http.Request for the AnswerQuestion method, with any body, and a specified content type
+func NewAnswerQuestionRequestWithBody(server string, trial TrialID, n int, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "n", n, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "integer", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/questions/%s/answer", pathParam0, pathParam1)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -9837,6 +10395,28 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/enrolment (the `GetEnrolment` operationId).
 	GetEnrolmentWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetEnrolmentResponse, error)
 
+	// ChangeConsentWithBodyWithResponse Change what you agreed to
+	//
+	// Whether your records may be published, where you fished be kept coarsely, and you be asked again: as often as you like, also
+	// after you have left. The change stands in your chain. Taking `publish_open` back withdraws a package that is published, and
+	// another is made without your rows; what others have downloaded nobody can call back. The other ticks are taken back by leaving.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
+	ChangeConsentWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangeConsentResponse, error)
+
+	// ChangeConsentWithResponse Change what you agreed to
+	//
+	// Whether your records may be published, where you fished be kept coarsely, and you be asked again: as often as you like, also
+	// after you have left. The change stands in your chain. Taking `publish_open` back withdraws a package that is published, and
+	// another is made without your rows; what others have downloaded nobody can call back. The other ticks are taken back by leaving.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
+	ChangeConsentWithResponse(ctx context.Context, trial TrialID, body ChangeConsentJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeConsentResponse, error)
+
 	// ListNotersWithResponse Who may note for you
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -9919,6 +10499,16 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PUT /v1/trials/{trial}/enrolments/{enrolment} (the `PutEnrolment` operationId).
 	PutEnrolmentWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, body PutEnrolmentJSONRequestBody, reqEditors ...RequestEditorFn) (*PutEnrolmentResponse, error)
 
+	// ConfirmGuardianWithResponse Confirm that you have seen a guardian's consent
+	//
+	// Nothing of an angler under age is taken before an organiser, not the angler, has confirmed that the guardian agrees. Who
+	// confirmed is kept, of the guardian nothing. Confirmed again it changes nothing.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/enrolments/{enrolment}/guardian (the `ConfirmGuardian` operationId).
+	ConfirmGuardianWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, reqEditors ...RequestEditorFn) (*ConfirmGuardianResponse, error)
+
 	// PutGuestWithBodyWithResponse Join a guest for a day
 	//
 	// The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
@@ -9979,6 +10569,19 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/looks (the `ListLooks` operationId).
 	ListLooksWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListLooksResponse, error)
+
+	// ReadMaskedLogWithResponse Every record of a trial, the patterns behind a mask
+	//
+	// The trial's chains, one after another, for whoever checks a trial. Until it is locked an entry says that something was
+	// recorded, by whom (pseudonym) and in which week. After that it carries the part that may be published, in which the patterns
+	// are called A and B, by a coin of the trial's own: the last bit of the first byte of HMAC-SHA256 under the draw's seed
+	// (of an imported trial: the protocol's fingerprint) of `masked-log`, 0 for A being the changed fly. What was written in
+	// words is left out, as it may name a fly.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/masked-log (the `ReadMaskedLog` operationId).
+	ReadMaskedLogWithResponse(ctx context.Context, trial TrialID, params *ReadMaskedLogParams, reqEditors ...RequestEditorFn) (*ReadMaskedLogResponse, error)
 
 	// GetNoteWithResponse The week in a few lines, to paste into the club's chat
 	//
@@ -10288,6 +10891,53 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/trials/{trial}/publication (the `PublishTrial` operationId).
 	PublishTrialWithResponse(ctx context.Context, trial TrialID, body PublishTrialJSONRequestBody, reqEditors ...RequestEditorFn) (*PublishTrialResponse, error)
+
+	// ListQuestionsWithResponse What members asked about a trial, with the answers
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/questions (the `ListQuestions` operationId).
+	ListQuestionsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListQuestionsResponse, error)
+
+	// AskQuestionWithBodyWithResponse Ask the organiser about a trial
+	//
+	// Any member may. The question stands in the trial's chain, in its report and in its package, with its answer or "not
+	// answered"; it says in which role it was asked, not by whom. Name nobody and no water in it, and while a trial runs say nothing of
+	// what your fish took.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/questions (the `AskQuestion` operationId).
+	AskQuestionWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error)
+
+	// AskQuestionWithResponse Ask the organiser about a trial
+	//
+	// Any member may. The question stands in the trial's chain, in its report and in its package, with its answer or "not
+	// answered"; it says in which role it was asked, not by whom. Name nobody and no water in it, and while a trial runs say nothing of
+	// what your fish took.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/questions (the `AskQuestion` operationId).
+	AskQuestionWithResponse(ctx context.Context, trial TrialID, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error)
+
+	// AnswerQuestionWithBodyWithResponse Answer a question
+	//
+	// Once; an answer stays as it was given.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/questions/{n}/answer (the `AnswerQuestion` operationId).
+	AnswerQuestionWithBodyWithResponse(ctx context.Context, trial TrialID, n int, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AnswerQuestionResponse, error)
+
+	// AnswerQuestionWithResponse Answer a question
+	//
+	// Once; an answer stays as it was given.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/trials/{trial}/questions/{n}/answer (the `AnswerQuestion` operationId).
+	AnswerQuestionWithResponse(ctx context.Context, trial TrialID, n int, body AnswerQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AnswerQuestionResponse, error)
 
 	// ListSlipsWithResponse Who printed which sealed slips for whom
 	//
@@ -16167,6 +16817,103 @@ func (r GetEnrolmentResponse) ContentType() string {
 	return ""
 }
 
+type ChangeConsentResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Enrolment
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ChangeConsentResponse) GetJSON200() *Enrolment {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r ChangeConsentResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ChangeConsentResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ChangeConsentResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ChangeConsentResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r ChangeConsentResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r ChangeConsentResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ChangeConsentResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ChangeConsentResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ChangeConsentResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ChangeConsentResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ChangeConsentResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ChangeConsentResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListNotersResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -16652,6 +17399,89 @@ func (r PutEnrolmentResponse) ContentType() string {
 	return ""
 }
 
+type ConfirmGuardianResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ConfirmGuardianResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ConfirmGuardianResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ConfirmGuardianResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r ConfirmGuardianResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r ConfirmGuardianResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ConfirmGuardianResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ConfirmGuardianResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ConfirmGuardianResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ConfirmGuardianResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ConfirmGuardianResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ConfirmGuardianResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // PutGuestResponse201Headers the declared response headers of an HTTP 201 response for PutGuest
 type PutGuestResponse201Headers struct {
 	Location string
@@ -17055,6 +17885,89 @@ func (r ListLooksResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ListLooksResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ReadMaskedLogResponse200Headers the declared response headers of an HTTP 200 response for ReadMaskedLog
+type ReadMaskedLogResponse200Headers struct {
+	Link *string
+}
+
+type ReadMaskedLogResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *MaskedLog
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ReadMaskedLogResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ReadMaskedLogResponse) GetJSON200() *MaskedLog {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ReadMaskedLogResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ReadMaskedLogResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ReadMaskedLogResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ReadMaskedLogResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ReadMaskedLogResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ReadMaskedLogResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReadMaskedLogResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReadMaskedLogResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReadMaskedLogResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -19490,6 +20403,290 @@ func (r PublishTrialResponse) ContentType() string {
 	return ""
 }
 
+type ListQuestionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *QuestionList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListQuestionsResponse) GetJSON200() *QuestionList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListQuestionsResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListQuestionsResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListQuestionsResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListQuestionsResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListQuestionsResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListQuestionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListQuestionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListQuestionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListQuestionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type AskQuestionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Question
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AskQuestionResponse) GetJSON201() *Question {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AskQuestionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AskQuestionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AskQuestionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AskQuestionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type AnswerQuestionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Question
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r AnswerQuestionResponse) GetJSON200() *Question {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AnswerQuestionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AnswerQuestionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AnswerQuestionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AnswerQuestionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListSlipsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -21639,6 +22836,40 @@ func (c *ClientWithResponses) GetEnrolmentWithResponse(ctx context.Context, tria
 	return ParseGetEnrolmentResponse(rsp)
 }
 
+// ChangeConsentWithBodyWithResponse Change what you agreed to
+//
+// Whether your records may be published, where you fished be kept coarsely, and you be asked again: as often as you like, also
+// after you have left. The change stands in your chain. Taking `publish_open` back withdraws a package that is published, and
+// another is made without your rows; what others have downloaded nobody can call back. The other ticks are taken back by leaving.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
+func (c *ClientWithResponses) ChangeConsentWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangeConsentResponse, error) {
+	rsp, err := c.ChangeConsentWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangeConsentResponse(rsp)
+}
+
+// ChangeConsentWithResponse Change what you agreed to
+//
+// Whether your records may be published, where you fished be kept coarsely, and you be asked again: as often as you like, also
+// after you have left. The change stands in your chain. Taking `publish_open` back withdraws a package that is published, and
+// another is made without your rows; what others have downloaded nobody can call back. The other ticks are taken back by leaving.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
+func (c *ClientWithResponses) ChangeConsentWithResponse(ctx context.Context, trial TrialID, body ChangeConsentJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeConsentResponse, error) {
+	rsp, err := c.ChangeConsent(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangeConsentResponse(rsp)
+}
+
 // ListNotersWithResponse Who may note for you
 //
 // Returns a wrapper object for the known response body format(s).
@@ -21769,6 +23000,22 @@ func (c *ClientWithResponses) PutEnrolmentWithResponse(ctx context.Context, tria
 	return ParsePutEnrolmentResponse(rsp)
 }
 
+// ConfirmGuardianWithResponse Confirm that you have seen a guardian's consent
+//
+// Nothing of an angler under age is taken before an organiser, not the angler, has confirmed that the guardian agrees. Who
+// confirmed is kept, of the guardian nothing. Confirmed again it changes nothing.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/enrolments/{enrolment}/guardian (the `ConfirmGuardian` operationId).
+func (c *ClientWithResponses) ConfirmGuardianWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, reqEditors ...RequestEditorFn) (*ConfirmGuardianResponse, error) {
+	rsp, err := c.ConfirmGuardian(ctx, trial, enrolment, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseConfirmGuardianResponse(rsp)
+}
+
 // PutGuestWithBodyWithResponse Join a guest for a day
 //
 // The guest has no account: you saw the guest, or the guest's guardian, tick and sign the consent on paper, and you note for the
@@ -21864,6 +23111,25 @@ func (c *ClientWithResponses) ListLooksWithResponse(ctx context.Context, trial T
 		return nil, err
 	}
 	return ParseListLooksResponse(rsp)
+}
+
+// ReadMaskedLogWithResponse Every record of a trial, the patterns behind a mask
+//
+// The trial's chains, one after another, for whoever checks a trial. Until it is locked an entry says that something was
+// recorded, by whom (pseudonym) and in which week. After that it carries the part that may be published, in which the patterns
+// are called A and B, by a coin of the trial's own: the last bit of the first byte of HMAC-SHA256 under the draw's seed
+// (of an imported trial: the protocol's fingerprint) of `masked-log`, 0 for A being the changed fly. What was written in
+// words is left out, as it may name a fly.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/masked-log (the `ReadMaskedLog` operationId).
+func (c *ClientWithResponses) ReadMaskedLogWithResponse(ctx context.Context, trial TrialID, params *ReadMaskedLogParams, reqEditors ...RequestEditorFn) (*ReadMaskedLogResponse, error) {
+	rsp, err := c.ReadMaskedLog(ctx, trial, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReadMaskedLogResponse(rsp)
 }
 
 // GetNoteWithResponse The week in a few lines, to paste into the club's chat
@@ -22383,6 +23649,83 @@ func (c *ClientWithResponses) PublishTrialWithResponse(ctx context.Context, tria
 		return nil, err
 	}
 	return ParsePublishTrialResponse(rsp)
+}
+
+// ListQuestionsWithResponse What members asked about a trial, with the answers
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/questions (the `ListQuestions` operationId).
+func (c *ClientWithResponses) ListQuestionsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListQuestionsResponse, error) {
+	rsp, err := c.ListQuestions(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListQuestionsResponse(rsp)
+}
+
+// AskQuestionWithBodyWithResponse Ask the organiser about a trial
+//
+// Any member may. The question stands in the trial's chain, in its report and in its package, with its answer or "not
+// answered"; it says in which role it was asked, not by whom. Name nobody and no water in it, and while a trial runs say nothing of
+// what your fish took.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/questions (the `AskQuestion` operationId).
+func (c *ClientWithResponses) AskQuestionWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error) {
+	rsp, err := c.AskQuestionWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAskQuestionResponse(rsp)
+}
+
+// AskQuestionWithResponse Ask the organiser about a trial
+//
+// Any member may. The question stands in the trial's chain, in its report and in its package, with its answer or "not
+// answered"; it says in which role it was asked, not by whom. Name nobody and no water in it, and while a trial runs say nothing of
+// what your fish took.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/questions (the `AskQuestion` operationId).
+func (c *ClientWithResponses) AskQuestionWithResponse(ctx context.Context, trial TrialID, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error) {
+	rsp, err := c.AskQuestion(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAskQuestionResponse(rsp)
+}
+
+// AnswerQuestionWithBodyWithResponse Answer a question
+//
+// Once; an answer stays as it was given.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/questions/{n}/answer (the `AnswerQuestion` operationId).
+func (c *ClientWithResponses) AnswerQuestionWithBodyWithResponse(ctx context.Context, trial TrialID, n int, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AnswerQuestionResponse, error) {
+	rsp, err := c.AnswerQuestionWithBody(ctx, trial, n, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAnswerQuestionResponse(rsp)
+}
+
+// AnswerQuestionWithResponse Answer a question
+//
+// Once; an answer stays as it was given.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/trials/{trial}/questions/{n}/answer (the `AnswerQuestion` operationId).
+func (c *ClientWithResponses) AnswerQuestionWithResponse(ctx context.Context, trial TrialID, n int, body AnswerQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AnswerQuestionResponse, error) {
+	rsp, err := c.AnswerQuestion(ctx, trial, n, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAnswerQuestionResponse(rsp)
 }
 
 // ListSlipsWithResponse Who printed which sealed slips for whom
@@ -27521,6 +28864,88 @@ func ParseGetEnrolmentResponse(rsp *http.Response) (*GetEnrolmentResponse, error
 	return response, nil
 }
 
+// ParseChangeConsentResponse parses an HTTP response from a ChangeConsentWithResponse call
+func ParseChangeConsentResponse(rsp *http.Response) (*ChangeConsentResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ChangeConsentResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Enrolment
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListNotersResponse parses an HTTP response from a ListNotersWithResponse call
 func ParseListNotersResponse(rsp *http.Response) (*ListNotersResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -27940,6 +29365,77 @@ func ParsePutEnrolmentResponse(rsp *http.Response) (*PutEnrolmentResponse, error
 	return response, nil
 }
 
+// ParseConfirmGuardianResponse parses an HTTP response from a ConfirmGuardianWithResponse call
+func ParseConfirmGuardianResponse(rsp *http.Response) (*ConfirmGuardianResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ConfirmGuardianResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParsePutGuestResponse parses an HTTP response from a PutGuestWithResponse call
 func ParsePutGuestResponse(rsp *http.Response) (*PutGuestResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -28293,6 +29789,80 @@ func ParseListLooksResponse(rsp *http.Response) (*ListLooksResponse, error) {
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseReadMaskedLogResponse parses an HTTP response from a ReadMaskedLogWithResponse call
+func ParseReadMaskedLogResponse(rsp *http.Response) (*ReadMaskedLogResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReadMaskedLogResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest MaskedLog
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ReadMaskedLogResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil
@@ -30461,6 +32031,245 @@ func ParsePublishTrialResponse(rsp *http.Response) (*PublishTrialResponse, error
 			headers.Location = value
 		}
 		response.Headers202 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListQuestionsResponse parses an HTTP response from a ListQuestionsWithResponse call
+func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListQuestionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest QuestionList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAskQuestionResponse parses an HTTP response from a AskQuestionWithResponse call
+func ParseAskQuestionResponse(rsp *http.Response) (*AskQuestionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AskQuestionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAnswerQuestionResponse parses an HTTP response from a AnswerQuestionWithResponse call
+func ParseAnswerQuestionResponse(rsp *http.Response) (*AnswerQuestionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AnswerQuestionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
 	}
 
 	return response, nil

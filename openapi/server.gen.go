@@ -226,6 +226,9 @@ type ServerInterface interface {
 	// GetEnrolment Your own enrolment
 	// (GET /v1/trials/{trial}/enrolment)
 	GetEnrolment(ctx echo.Context, trial TrialID) error
+	// ChangeConsent Change what you agreed to
+	// (PATCH /v1/trials/{trial}/enrolment)
+	ChangeConsent(ctx echo.Context, trial TrialID) error
 	// ListNoters Who may note for you
 	// (GET /v1/trials/{trial}/enrolment/noters)
 	ListNoters(ctx echo.Context, trial TrialID) error
@@ -241,6 +244,9 @@ type ServerInterface interface {
 	// PutEnrolment Join a trial
 	// (PUT /v1/trials/{trial}/enrolments/{enrolment})
 	PutEnrolment(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
+	// ConfirmGuardian Confirm that you have seen a guardian's consent
+	// (POST /v1/trials/{trial}/enrolments/{enrolment}/guardian)
+	ConfirmGuardian(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
 	// PutGuest Join a guest for a day
 	// (PUT /v1/trials/{trial}/guests/{enrolment})
 	PutGuest(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
@@ -253,6 +259,9 @@ type ServerInterface interface {
 	// ListLooks Looks made at the trial, oldest first
 	// (GET /v1/trials/{trial}/looks)
 	ListLooks(ctx echo.Context, trial TrialID) error
+	// ReadMaskedLog Every record of a trial, the patterns behind a mask
+	// (GET /v1/trials/{trial}/masked-log)
+	ReadMaskedLog(ctx echo.Context, trial TrialID, params ReadMaskedLogParams) error
 	// GetNote The week in a few lines, to paste into the club's chat
 	// (GET /v1/trials/{trial}/note)
 	GetNote(ctx echo.Context, trial TrialID) error
@@ -328,6 +337,15 @@ type ServerInterface interface {
 	// PublishTrial Publish a locked trial
 	// (POST /v1/trials/{trial}/publication)
 	PublishTrial(ctx echo.Context, trial TrialID) error
+	// ListQuestions What members asked about a trial, with the answers
+	// (GET /v1/trials/{trial}/questions)
+	ListQuestions(ctx echo.Context, trial TrialID) error
+	// AskQuestion Ask the organiser about a trial
+	// (POST /v1/trials/{trial}/questions)
+	AskQuestion(ctx echo.Context, trial TrialID) error
+	// AnswerQuestion Answer a question
+	// (POST /v1/trials/{trial}/questions/{n}/answer)
+	AnswerQuestion(ctx echo.Context, trial TrialID, n int) error
 	// ListSlips Who printed which sealed slips for whom
 	// (GET /v1/trials/{trial}/slips)
 	ListSlips(ctx echo.Context, trial TrialID) error
@@ -1540,6 +1558,22 @@ func (w *ServerInterfaceWrapper) GetEnrolment(ctx echo.Context) error {
 	return err
 }
 
+// ChangeConsent converts echo context to params.
+func (w *ServerInterfaceWrapper) ChangeConsent(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ChangeConsent(ctx, trial)
+	return err
+}
+
 // ListNoters converts echo context to params.
 func (w *ServerInterfaceWrapper) ListNoters(ctx echo.Context) error {
 	var err error
@@ -1625,6 +1659,30 @@ func (w *ServerInterfaceWrapper) PutEnrolment(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PutEnrolment(ctx, trial, enrolment)
+	return err
+}
+
+// ConfirmGuardian converts echo context to params.
+func (w *ServerInterfaceWrapper) ConfirmGuardian(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "enrolment" -------------
+	var enrolment EnrolmentID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "enrolment", ctx.Param("enrolment"), &enrolment, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter enrolment: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ConfirmGuardian(ctx, trial, enrolment)
 	return err
 }
 
@@ -1714,6 +1772,38 @@ func (w *ServerInterfaceWrapper) ListLooks(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListLooks(ctx, trial)
+	return err
+}
+
+// ReadMaskedLog converts echo context to params.
+func (w *ServerInterfaceWrapper) ReadMaskedLog(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReadMaskedLogParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReadMaskedLog(ctx, trial, params)
 	return err
 }
 
@@ -2356,6 +2446,62 @@ func (w *ServerInterfaceWrapper) PublishTrial(ctx echo.Context) error {
 	return err
 }
 
+// ListQuestions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListQuestions(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListQuestions(ctx, trial)
+	return err
+}
+
+// AskQuestion converts echo context to params.
+func (w *ServerInterfaceWrapper) AskQuestion(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AskQuestion(ctx, trial)
+	return err
+}
+
+// AnswerQuestion converts echo context to params.
+func (w *ServerInterfaceWrapper) AnswerQuestion(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "n" -------------
+	var n int
+
+	err = runtime.BindStyledParameterWithOptions("simple", "n", ctx.Param("n"), &n, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "integer", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter n: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AnswerQuestion(ctx, trial, n)
+	return err
+}
+
 // ListSlips converts echo context to params.
 func (w *ServerInterfaceWrapper) ListSlips(ctx echo.Context) error {
 	var err error
@@ -2621,7 +2767,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/trials/:trial/checkpoints", wrapper.ListCheckpoints, options.OperationMiddlewares["listCheckpoints"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/enrolments", wrapper.ListEnrolments, options.OperationMiddlewares["listEnrolments"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/enrolments/:enrolment", wrapper.PutEnrolment, options.OperationMiddlewares["putEnrolment"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/enrolments/:enrolment/guardian", wrapper.ConfirmGuardian, options.OperationMiddlewares["confirmGuardian"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/enrolment", wrapper.GetEnrolment, options.OperationMiddlewares["getEnrolment"]...)
+	router.PATCH(options.BaseURL+"/v1/trials/:trial/enrolment", wrapper.ChangeConsent, options.OperationMiddlewares["changeConsent"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/enrolment/withdrawal", wrapper.Withdraw, options.OperationMiddlewares["withdraw"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/enrolment/noters", wrapper.ListNoters, options.OperationMiddlewares["listNoters"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/enrolment/noters", wrapper.PutNoters, options.OperationMiddlewares["putNoters"]...)
@@ -2662,6 +2810,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/trials/:trial/disputes", wrapper.FileDispute, options.OperationMiddlewares["fileDispute"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/disputes/:dispute/decisions", wrapper.DecideDispute, options.OperationMiddlewares["decideDispute"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/catches.csv", wrapper.ExportCatches, options.OperationMiddlewares["exportCatches"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/masked-log", wrapper.ReadMaskedLog, options.OperationMiddlewares["readMaskedLog"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/questions", wrapper.ListQuestions, options.OperationMiddlewares["listQuestions"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/questions", wrapper.AskQuestion, options.OperationMiddlewares["askQuestion"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/questions/:n/answer", wrapper.AnswerQuestion, options.OperationMiddlewares["answerQuestion"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/imports", wrapper.ImportTable, options.OperationMiddlewares["importTable"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/analyses", wrapper.ListAnalyses, options.OperationMiddlewares["listAnalyses"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/analyses", wrapper.RequestAnalysis, options.OperationMiddlewares["requestAnalysis"]...)
@@ -11015,6 +11167,158 @@ func (response GetEnrolmentdefaultApplicationProblemPlusJSONResponse) VisitGetEn
 	return err
 }
 
+type ChangeConsentRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *ChangeConsentJSONRequestBody
+}
+
+type ChangeConsentResponseObject interface {
+	VisitChangeConsentResponse(w http.ResponseWriter) error
+}
+
+type ChangeConsent200JSONResponse Enrolment
+
+func (response ChangeConsent200JSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeConsent400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response ChangeConsent400ApplicationProblemPlusJSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeConsent401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ChangeConsent401ApplicationProblemPlusJSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeConsent403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ChangeConsent403ApplicationProblemPlusJSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeConsent404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ChangeConsent404ApplicationProblemPlusJSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeConsent413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response ChangeConsent413ApplicationProblemPlusJSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeConsent415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response ChangeConsent415ApplicationProblemPlusJSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeConsent422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ChangeConsent422ApplicationProblemPlusJSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeConsentdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ChangeConsentdefaultApplicationProblemPlusJSONResponse) VisitChangeConsentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListNotersRequestObject struct {
 	Trial TrialID `json:"trial"`
 }
@@ -11774,6 +12078,136 @@ func (response PutEnrolmentdefaultApplicationProblemPlusJSONResponse) VisitPutEn
 	return err
 }
 
+type ConfirmGuardianRequestObject struct {
+	Trial     TrialID     `json:"trial"`
+	Enrolment EnrolmentID `json:"enrolment"`
+}
+
+type ConfirmGuardianResponseObject interface {
+	VisitConfirmGuardianResponse(w http.ResponseWriter) error
+}
+
+type ConfirmGuardian204Response struct {
+}
+
+func (response ConfirmGuardian204Response) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type ConfirmGuardian401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ConfirmGuardian401ApplicationProblemPlusJSONResponse) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ConfirmGuardian403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ConfirmGuardian403ApplicationProblemPlusJSONResponse) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ConfirmGuardian404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ConfirmGuardian404ApplicationProblemPlusJSONResponse) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ConfirmGuardian409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response ConfirmGuardian409ApplicationProblemPlusJSONResponse) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ConfirmGuardian410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response ConfirmGuardian410ApplicationProblemPlusJSONResponse) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ConfirmGuardian422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ConfirmGuardian422ApplicationProblemPlusJSONResponse) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ConfirmGuardiandefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ConfirmGuardiandefaultApplicationProblemPlusJSONResponse) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type PutGuestRequestObject struct {
 	Trial     TrialID     `json:"trial"`
 	Enrolment EnrolmentID `json:"enrolment"`
@@ -12419,6 +12853,120 @@ type ListLooksdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListLooksdefaultApplicationProblemPlusJSONResponse) VisitListLooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadMaskedLogRequestObject struct {
+	Trial  TrialID `json:"trial"`
+	Params ReadMaskedLogParams
+}
+
+type ReadMaskedLogResponseObject interface {
+	VisitReadMaskedLogResponse(w http.ResponseWriter) error
+}
+
+type ReadMaskedLog200ResponseHeaders struct {
+	Link *string
+}
+
+type ReadMaskedLog200JSONResponse struct {
+	Body    MaskedLog
+	Headers ReadMaskedLog200ResponseHeaders
+}
+
+func (response ReadMaskedLog200JSONResponse) VisitReadMaskedLogResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if response.Headers.Link != nil {
+		w.Header().Set("Link", fmt.Sprint(*response.Headers.Link))
+	}
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadMaskedLog401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ReadMaskedLog401ApplicationProblemPlusJSONResponse) VisitReadMaskedLogResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadMaskedLog403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ReadMaskedLog403ApplicationProblemPlusJSONResponse) VisitReadMaskedLogResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadMaskedLog404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ReadMaskedLog404ApplicationProblemPlusJSONResponse) VisitReadMaskedLogResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadMaskedLog422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ReadMaskedLog422ApplicationProblemPlusJSONResponse) VisitReadMaskedLogResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReadMaskedLogdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReadMaskedLogdefaultApplicationProblemPlusJSONResponse) VisitReadMaskedLogResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -16113,6 +16661,446 @@ func (response PublishTrialdefaultApplicationProblemPlusJSONResponse) VisitPubli
 	return err
 }
 
+type ListQuestionsRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListQuestionsResponseObject interface {
+	VisitListQuestionsResponse(w http.ResponseWriter) error
+}
+
+type ListQuestions200JSONResponse QuestionList
+
+func (response ListQuestions200JSONResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuestions401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListQuestions401ApplicationProblemPlusJSONResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuestions403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListQuestions403ApplicationProblemPlusJSONResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuestions404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListQuestions404ApplicationProblemPlusJSONResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuestions422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListQuestions422ApplicationProblemPlusJSONResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuestionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListQuestionsdefaultApplicationProblemPlusJSONResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestionRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *AskQuestionJSONRequestBody
+}
+
+type AskQuestionResponseObject interface {
+	VisitAskQuestionResponse(w http.ResponseWriter) error
+}
+
+type AskQuestion201JSONResponse Question
+
+func (response AskQuestion201JSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestion400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response AskQuestion400ApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestion401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response AskQuestion401ApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestion403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response AskQuestion403ApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestion404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response AskQuestion404ApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestion409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response AskQuestion409ApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestion413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response AskQuestion413ApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestion415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response AskQuestion415ApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestion422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response AskQuestion422ApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AskQuestiondefaultApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestionRequestObject struct {
+	Trial TrialID `json:"trial"`
+	N     int     `json:"n"`
+	Body  *AnswerQuestionJSONRequestBody
+}
+
+type AnswerQuestionResponseObject interface {
+	VisitAnswerQuestionResponse(w http.ResponseWriter) error
+}
+
+type AnswerQuestion200JSONResponse Question
+
+func (response AnswerQuestion200JSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestion400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response AnswerQuestion400ApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestion401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response AnswerQuestion401ApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestion403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response AnswerQuestion403ApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestion404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response AnswerQuestion404ApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestion409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response AnswerQuestion409ApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestion413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response AnswerQuestion413ApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestion415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response AnswerQuestion415ApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestion422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response AnswerQuestion422ApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AnswerQuestiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AnswerQuestiondefaultApplicationProblemPlusJSONResponse) VisitAnswerQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListSlipsRequestObject struct {
 	Trial TrialID `json:"trial"`
 }
@@ -17528,6 +18516,9 @@ type StrictServerInterface interface {
 	// GetEnrolment Your own enrolment
 	// (GET /v1/trials/{trial}/enrolment)
 	GetEnrolment(ctx context.Context, request GetEnrolmentRequestObject) (GetEnrolmentResponseObject, error)
+	// ChangeConsent Change what you agreed to
+	// (PATCH /v1/trials/{trial}/enrolment)
+	ChangeConsent(ctx context.Context, request ChangeConsentRequestObject) (ChangeConsentResponseObject, error)
 	// ListNoters Who may note for you
 	// (GET /v1/trials/{trial}/enrolment/noters)
 	ListNoters(ctx context.Context, request ListNotersRequestObject) (ListNotersResponseObject, error)
@@ -17543,6 +18534,9 @@ type StrictServerInterface interface {
 	// PutEnrolment Join a trial
 	// (PUT /v1/trials/{trial}/enrolments/{enrolment})
 	PutEnrolment(ctx context.Context, request PutEnrolmentRequestObject) (PutEnrolmentResponseObject, error)
+	// ConfirmGuardian Confirm that you have seen a guardian's consent
+	// (POST /v1/trials/{trial}/enrolments/{enrolment}/guardian)
+	ConfirmGuardian(ctx context.Context, request ConfirmGuardianRequestObject) (ConfirmGuardianResponseObject, error)
 	// PutGuest Join a guest for a day
 	// (PUT /v1/trials/{trial}/guests/{enrolment})
 	PutGuest(ctx context.Context, request PutGuestRequestObject) (PutGuestResponseObject, error)
@@ -17555,6 +18549,9 @@ type StrictServerInterface interface {
 	// ListLooks Looks made at the trial, oldest first
 	// (GET /v1/trials/{trial}/looks)
 	ListLooks(ctx context.Context, request ListLooksRequestObject) (ListLooksResponseObject, error)
+	// ReadMaskedLog Every record of a trial, the patterns behind a mask
+	// (GET /v1/trials/{trial}/masked-log)
+	ReadMaskedLog(ctx context.Context, request ReadMaskedLogRequestObject) (ReadMaskedLogResponseObject, error)
 	// GetNote The week in a few lines, to paste into the club's chat
 	// (GET /v1/trials/{trial}/note)
 	GetNote(ctx context.Context, request GetNoteRequestObject) (GetNoteResponseObject, error)
@@ -17630,6 +18627,15 @@ type StrictServerInterface interface {
 	// PublishTrial Publish a locked trial
 	// (POST /v1/trials/{trial}/publication)
 	PublishTrial(ctx context.Context, request PublishTrialRequestObject) (PublishTrialResponseObject, error)
+	// ListQuestions What members asked about a trial, with the answers
+	// (GET /v1/trials/{trial}/questions)
+	ListQuestions(ctx context.Context, request ListQuestionsRequestObject) (ListQuestionsResponseObject, error)
+	// AskQuestion Ask the organiser about a trial
+	// (POST /v1/trials/{trial}/questions)
+	AskQuestion(ctx context.Context, request AskQuestionRequestObject) (AskQuestionResponseObject, error)
+	// AnswerQuestion Answer a question
+	// (POST /v1/trials/{trial}/questions/{n}/answer)
+	AnswerQuestion(ctx context.Context, request AnswerQuestionRequestObject) (AnswerQuestionResponseObject, error)
 	// ListSlips Who printed which sealed slips for whom
 	// (GET /v1/trials/{trial}/slips)
 	ListSlips(ctx context.Context, request ListSlipsRequestObject) (ListSlipsResponseObject, error)
@@ -19863,6 +20869,54 @@ func (sh *strictHandler) GetEnrolment(ctx echo.Context, trial TrialID) error {
 	return nil
 }
 
+// ChangeConsent operation middleware
+func (sh *strictHandler) ChangeConsent(ctx echo.Context, trial TrialID) error {
+	var request ChangeConsentRequestObject
+
+	request.Trial = trial
+
+	var body ChangeConsentJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ChangeConsent(ctx.Request().Context(), request.(ChangeConsentRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ChangeConsent")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ChangeConsentResponseObject); ok {
+		return validResponse.VisitChangeConsentResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListNoters operation middleware
 func (sh *strictHandler) ListNoters(ctx echo.Context, trial TrialID) error {
 	var request ListNotersRequestObject
@@ -20058,6 +21112,32 @@ func (sh *strictHandler) PutEnrolment(ctx echo.Context, trial TrialID, enrolment
 	return nil
 }
 
+// ConfirmGuardian operation middleware
+func (sh *strictHandler) ConfirmGuardian(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error {
+	var request ConfirmGuardianRequestObject
+
+	request.Trial = trial
+	request.Enrolment = enrolment
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ConfirmGuardian(ctx.Request().Context(), request.(ConfirmGuardianRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ConfirmGuardian")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ConfirmGuardianResponseObject); ok {
+		return validResponse.VisitConfirmGuardianResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // PutGuest operation middleware
 func (sh *strictHandler) PutGuest(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error {
 	var request PutGuestRequestObject
@@ -20203,6 +21283,32 @@ func (sh *strictHandler) ListLooks(ctx echo.Context, trial TrialID) error {
 		return err
 	} else if validResponse, ok := response.(ListLooksResponseObject); ok {
 		return validResponse.VisitListLooksResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ReadMaskedLog operation middleware
+func (sh *strictHandler) ReadMaskedLog(ctx echo.Context, trial TrialID, params ReadMaskedLogParams) error {
+	var request ReadMaskedLogRequestObject
+
+	request.Trial = trial
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReadMaskedLog(ctx.Request().Context(), request.(ReadMaskedLogRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReadMaskedLog")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ReadMaskedLogResponseObject); ok {
+		return validResponse.VisitReadMaskedLogResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -21079,6 +22185,128 @@ func (sh *strictHandler) PublishTrial(ctx echo.Context, trial TrialID) error {
 		return err
 	} else if validResponse, ok := response.(PublishTrialResponseObject); ok {
 		return validResponse.VisitPublishTrialResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListQuestions operation middleware
+func (sh *strictHandler) ListQuestions(ctx echo.Context, trial TrialID) error {
+	var request ListQuestionsRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListQuestions(ctx.Request().Context(), request.(ListQuestionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListQuestions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListQuestionsResponseObject); ok {
+		return validResponse.VisitListQuestionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AskQuestion operation middleware
+func (sh *strictHandler) AskQuestion(ctx echo.Context, trial TrialID) error {
+	var request AskQuestionRequestObject
+
+	request.Trial = trial
+
+	var body AskQuestionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AskQuestion(ctx.Request().Context(), request.(AskQuestionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AskQuestion")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AskQuestionResponseObject); ok {
+		return validResponse.VisitAskQuestionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AnswerQuestion operation middleware
+func (sh *strictHandler) AnswerQuestion(ctx echo.Context, trial TrialID, n int) error {
+	var request AnswerQuestionRequestObject
+
+	request.Trial = trial
+	request.N = n
+
+	var body AnswerQuestionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AnswerQuestion(ctx.Request().Context(), request.(AnswerQuestionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AnswerQuestion")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AnswerQuestionResponseObject); ok {
+		return validResponse.VisitAnswerQuestionResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

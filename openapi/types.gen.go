@@ -1711,6 +1711,9 @@ type Consent struct {
 	// LicenceConfirmed I hold the licences and permits that I need
 	LicenceConfirmed bool `json:"licence_confirmed"`
 
+	// Minor I am under age: an organiser confirms that my guardian agrees before anything is taken
+	Minor *bool `json:"minor,omitempty"`
+
 	// PlaceCoarse Where I fish may be kept, as coarsely as the protocol's grid
 	PlaceCoarse *bool `json:"place_coarse,omitempty"`
 
@@ -1725,6 +1728,15 @@ type Consent struct {
 
 	// TakePart I take part of my own will and may stop at any time
 	TakePart bool `json:"take_part"`
+}
+
+// ConsentChange What is left out stays as it is
+//
+// Examples: {"publish_open":true}
+type ConsentChange struct {
+	ContactAgain *bool `json:"contact_again,omitempty"`
+	PlaceCoarse  *bool `json:"place_coarse,omitempty"`
+	PublishOpen  *bool `json:"publish_open,omitempty"`
 }
 
 // CopyOrigin defines model for CopyOrigin.
@@ -1974,10 +1986,14 @@ type EditionList struct {
 
 // EnrolledAngler defines model for EnrolledAngler.
 type EnrolledAngler struct {
-	EnrolledAt time.Time          `json:"enrolled_at"`
-	ErasedAt   *time.Time         `json:"erased_at"`
-	ID         openapi_types.UUID `json:"id"`
-	LeftAt     *time.Time         `json:"left_at"`
+	EnrolledAt          time.Time          `json:"enrolled_at"`
+	ErasedAt            *time.Time         `json:"erased_at"`
+	GuardianConfirmedAt *time.Time         `json:"guardian_confirmed_at"`
+	ID                  openapi_types.UUID `json:"id"`
+	LeftAt              *time.Time         `json:"left_at"`
+
+	// Minor Under age
+	Minor bool `json:"minor"`
 
 	// Name Null once erased
 	Name *string `json:"name"`
@@ -1986,13 +2002,16 @@ type EnrolledAngler struct {
 	Pseudonym string `json:"pseudonym"`
 }
 
-// Enrolment Examples: {"consent":{"adult_or_guardian":true,"contact_again":false,"licence_confirmed":true,"publish_open":false,"share_pseudonymous":true,"store":true,"take_part":true},"enrolled_at":"2026-08-26T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","left_at":null,"pseudonym":"7K3M0Q","receipt":{"chain":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","hash":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","n":1}}
+// Enrolment Examples: {"consent":{"adult_or_guardian":true,"contact_again":false,"licence_confirmed":true,"publish_open":false,"share_pseudonymous":true,"store":true,"take_part":true},"enrolled_at":"2026-08-26T18:00:00Z","guardian_confirmed_at":null,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","left_at":null,"pseudonym":"7K3M0Q","receipt":{"chain":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","hash":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","n":1}}
 type Enrolment struct {
 	// Consent The angler's own ticks; set none beforehand. The first five are needed to take part.
-	Consent    Consent            `json:"consent"`
-	EnrolledAt time.Time          `json:"enrolled_at"`
-	ID         openapi_types.UUID `json:"id"`
-	LeftAt     *time.Time         `json:"left_at"`
+	Consent    Consent   `json:"consent"`
+	EnrolledAt time.Time `json:"enrolled_at"`
+
+	// GuardianConfirmedAt When an organiser confirmed that the guardian of an angler under age agrees
+	GuardianConfirmedAt *time.Time         `json:"guardian_confirmed_at"`
+	ID                  openapi_types.UUID `json:"id"`
+	LeftAt              *time.Time         `json:"left_at"`
 
 	// Pseudonym 6 characters that stand for you in every table
 	Pseudonym string `json:"pseudonym"`
@@ -2001,7 +2020,7 @@ type Enrolment struct {
 	Receipt *Receipt `json:"receipt"`
 }
 
-// EnrolmentList Examples: {"items":[{"enrolled_at":"2026-08-26T18:00:00Z","erased_at":null,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","left_at":null,"name":"Merle Hatch","pseudonym":"7K3M0Q"}]}
+// EnrolmentList Examples: {"items":[{"enrolled_at":"2026-08-26T18:00:00Z","erased_at":null,"guardian_confirmed_at":null,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","left_at":null,"minor":false,"name":"Merle Hatch","pseudonym":"7K3M0Q"}]}
 type EnrolmentList struct {
 	Items []EnrolledAngler `json:"items"`
 }
@@ -2254,6 +2273,28 @@ type LeftOneOut struct {
 	Shift *float64 `json:"shift"`
 }
 
+// LogEntry defines model for LogEntry.
+type LogEntry struct {
+	// Angler Pseudonym; null for what the trial itself recorded, and where the angler was erased
+	Angler *string            `json:"angler"`
+	Chain  openapi_types.UUID `json:"chain"`
+	Erased bool               `json:"erased"`
+	Hash   string             `json:"hash"`
+
+	// Kind What was recorded; until the trial is locked "record" of whatever an angler sent
+	Kind string `json:"kind"`
+	N    int64  `json:"n"`
+
+	// Record Null until the trial is locked, and where it was erased
+	Record *map[string]interface{} `json:"record"`
+
+	// Subject The record's id as it is published; null until the trial is locked
+	Subject *openapi_types.UUID `json:"subject"`
+
+	// Week ISO 8601
+	Week *string `json:"week"`
+}
+
 // Look defines model for Look.
 type Look struct {
 	// Analysis Address of its result
@@ -2312,6 +2353,11 @@ type LowerShare struct {
 	Estimate float64 `json:"estimate"`
 	High     float64 `json:"high"`
 	Low      float64 `json:"low"`
+}
+
+// MaskedLog Examples: {"items":[{"angler":"7K3M0Q","chain":"0190a2b4-7c1d-4e5f-8a3b-0123456789a0","erased":false,"hash":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","kind":"catch","n":7,"record":{"outcome":"landed","taken_pattern":"A","taken_position":"lower","week":"2026-W37"},"subject":"00000000-0000-7e5f-8a3b-0123456789c1","week":"2026-W37"}]}
+type MaskedLog struct {
+	Items []LogEntry `json:"items"`
 }
 
 // Me Examples: {"admin":false,"clubs":[{"created_at":"2026-08-19T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678902","name":"Alder Bank Anglers","role":"angler"}],"created_at":"2026-08-20T18:00:00Z","email":"merle@example.org","id":"0190a2b4-7c1d-7e5f-8a3b-012345678901","name":"Merle Hatch","scopes":["read","log","organise","account"]}
@@ -2509,6 +2555,12 @@ type MoreFish struct {
 
 	// Fish More analysed fish
 	Fish int64 `json:"fish"`
+}
+
+// NewAnswer Examples: {"answer":"Two of us at one table, from one packet of hooks."}
+type NewAnswer struct {
+	// Answer 1 to 2000 characters
+	Answer string `json:"answer"`
 }
 
 // NewCard Examples: {"outing":{"ended_at":"2026-09-12T17:40:00+02:00","not_logged":1,"reason":"planned","started_at":"2026-09-12T15:00:00+02:00","water":"Alder Beck"},"rounds":[{"drawn_by":"slip","first":"test_lower","halves":[{"confirmed":true,"ended_at":"2026-09-12T16:00:00+02:00","fish":[{"caught_at":"2026-09-12T15:30:00+02:00","species":"Thymallus thymallus","taken_pattern":"A"}],"reason":"swap_rule","started_at":"2026-09-12T15:10:00+02:00","swap_now_at":"2026-09-12T15:55:00+02:00"}],"slip":3}],"written_at":"2026-09-12T18:00:00+02:00"}
@@ -2757,6 +2809,12 @@ type NewPublication struct {
 
 	// Remarks Up to 1000 characters beside the result; names of people and waters in it are withheld
 	Remarks *string `json:"remarks,omitempty"`
+}
+
+// NewQuestion Examples: {"question":"Who tied the flies, and who saw that the hooks were the same?"}
+type NewQuestion struct {
+	// Question 5 to 1000 characters
+	Question string `json:"question"`
 }
 
 // NewReset Examples: {"email":"merle@example.org"}
@@ -3464,6 +3522,25 @@ type PublishedTrial struct {
 	Sentence string             `json:"sentence"`
 	Title    string             `json:"title"`
 	Trial    openapi_types.UUID `json:"trial"`
+}
+
+// Question Examples: {"answer":null,"answered_at":null,"asked_as":"auditor","asked_at":"2026-09-20T18:00:00Z","mine":false,"n":1,"question":"Who tied the flies?"}
+type Question struct {
+	// Answer Null while it is not answered
+	Answer     *string    `json:"answer"`
+	AnsweredAt *time.Time `json:"answered_at"`
+	AskedAs    Role       `json:"asked_as"`
+	AskedAt    time.Time  `json:"asked_at"`
+
+	// Mine You asked it
+	Mine     bool   `json:"mine"`
+	N        int    `json:"n"`
+	Question string `json:"question"`
+}
+
+// QuestionList Examples: {"items":[{"answer":null,"answered_at":null,"asked_as":"auditor","asked_at":"2026-09-20T18:00:00Z","mine":false,"n":1,"question":"Who tied the flies?"}]}
+type QuestionList struct {
+	Items []Question `json:"items"`
 }
 
 // Randomisation The test that re-draws the order of every block as it was drawn; which position each fish took is held
@@ -4588,6 +4665,15 @@ type ImportTableParams struct {
 	DryRun bool `form:"dry_run" json:"dry_run"`
 }
 
+// ReadMaskedLogParams defines parameters for ReadMaskedLog.
+type ReadMaskedLogParams struct {
+	// After Where this part begins; take it from the last answer's Link
+	After *string `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit 1 to 500
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // ListOutingsParams defines parameters for ListOutings.
 type ListOutingsParams struct {
 	// After The id after which the page begins; take it from the last answer's Link
@@ -4693,6 +4779,9 @@ type DecideDisputeJSONRequestBody = NewDecision
 // PutWordJSONRequestBody defines body for PutWord for application/json ContentType.
 type PutWordJSONRequestBody = NewWord
 
+// ChangeConsentJSONRequestBody defines body for ChangeConsent for application/json ContentType.
+type ChangeConsentJSONRequestBody = ConsentChange
+
 // PutNotersJSONRequestBody defines body for PutNoters for application/json ContentType.
 type PutNotersJSONRequestBody = Noters
 
@@ -4737,6 +4826,12 @@ type AmendProtocolJSONRequestBody = NewProtocolVersion
 
 // PublishTrialJSONRequestBody defines body for PublishTrial for application/json ContentType.
 type PublishTrialJSONRequestBody = NewPublication
+
+// AskQuestionJSONRequestBody defines body for AskQuestion for application/json ContentType.
+type AskQuestionJSONRequestBody = NewQuestion
+
+// AnswerQuestionJSONRequestBody defines body for AnswerQuestion for application/json ContentType.
+type AnswerQuestionJSONRequestBody = NewAnswer
 
 // PrintSlipsJSONRequestBody defines body for PrintSlips for application/json ContentType.
 type PrintSlipsJSONRequestBody = NewSlips
