@@ -80,7 +80,15 @@ func (c *demoCommand) Run(s streams) (err error) {
 	if err := os.WriteFile(page, played.page, 0o600); err != nil {
 		return fmt.Errorf("save the report: %w", err)
 	}
-	fmt.Fprintf(s.out, "\nFor a browser: file://%s\nServing until ^C.\n", page)
+	if err := story.letIn(ctx); err != nil {
+		return err
+	}
+	fmt.Fprintf(s.out, `
+In a browser %[1]s/ for strangers, %[1]s/sign-in for %[2]s:
+  e-mail %[3]s, password %[4]s
+The report as a file: %[5]s
+Serving until ^C.
+`, running.url, demoOrganiser, demoEmail, demoPassword, page)
 	select {
 	case <-ctx.Done():
 	case err = <-running.failed:
@@ -124,7 +132,7 @@ For everybody %s%s
 `,
 		r.Counts.Anglers, r.Counts.Outings, r.Counts.Catches, r.Counts.Analysed,
 		r.Test, r.Counts.TestLower.Lower, r.Counts.TestLower.Upper, r.Control, r.Counts.ControlLower.Lower, r.Counts.ControlLower.Upper,
-		took.Round(100*time.Millisecond), d.requests, d.organiser, url, d.analysis, url, d.analysis, url, d.trial, url, d.published)
+		took.Round(100*time.Millisecond), d.requests, d.organiser, url, d.analysis, url, d.analysis, url, d.trial, url, strings.TrimPrefix(d.published, "/v1"))
 	return nil
 }
 

@@ -81,6 +81,13 @@ func (s *story) found(ctx context.Context, token string) error {
 	return nil
 }
 
+// letIn gives the organiser an address and a password, to sign in with a browser.
+func (s *story) letIn(ctx context.Context) error {
+	email, password := demoEmail, demoPassword
+	set, err := s.organiser.api.PutSignInWithResponse(ctx, openapi.NewSignIn{Email: &email, Password: &password})
+	return expect(set, err, "set the organiser's password", 204)
+}
+
 func invite(ctx context.Context, by person, club openapi.ClubID, role trial.Role, uses int) (string, error) {
 	inv, err := by.api.CreateInvitationWithResponse(ctx, club, openapi.NewInvitation{Role: string(role), Uses: &uses})
 	if err := expect(inv, err, "invite", 201); err != nil {

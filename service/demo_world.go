@@ -14,6 +14,8 @@ import (
 const (
 	demoClub      = "Tarnholt Grayling Anglers"
 	demoOrganiser = "Ismay Thorolf"
+	demoEmail     = "secretary@tarnholt.example"
+	demoPassword  = "two flies on one line"
 	demoQuestion  = "Does a collar on the nymph take more grayling?"
 	demoPattern   = .42 // θ: of 100 fish about 60 take the collared nymph
 	demoPosition  = .38 // β: the point fly is seen first
