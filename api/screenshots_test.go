@@ -148,7 +148,8 @@ func TestScreenshots(t *testing.T) {
 		{"progress", trialAt + "/progress"},
 		{"print", trialAt + "/print"},
 		{"slips", trialAt + "/print/slips"},
-		{"disputes", trialAt + "/disputes"}, {"rule-change", trialAt + "/protocol/change"},
+		{"disputes", trialAt + "/disputes"},
+		{"rule-change", trialAt + "/protocol/change"},
 		{"import", recordedAt + "/import"},
 		{"trial-recorded", recordedAt},
 	} {
@@ -160,6 +161,8 @@ func TestScreenshots(t *testing.T) {
 		{"own", trialAt + "/own"},
 		{"correct-catch", trialAt + "/own/catches/" + fish.String()},
 		{"correct-period", trialAt + "/own/periods/" + period.ID.String()},
+		{"noting", trialAt + "/noting"},
+		{"cards", trialAt + "/cards"},
 		{"correct-outing", trialAt + "/own/outings/" + outing.String()},
 		{"leave", trialAt + "/own/leave"},
 	} {

@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"fmt"
+	"html"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -99,7 +100,7 @@ func TestPagesOpenByRole(t *testing.T) {
 	refused := map[string][]string{
 		"organiser":  {"/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
 		"angler":     {"/move/:state", "/members", "/import", "/protocol/change"},
-		"scrutineer": {"/noting", "/move/:state", "/members", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
+		"scrutineer": {"/noting", "/cards", "/move/:state", "/members", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
 	}
 	for role, b := range map[string]*browser{"organiser": w.organiser, "angler": w.angler, "scrutineer": w.scrutineer} {
 		for _, path := range tablePages(http.MethodGet) {
@@ -235,7 +236,14 @@ func TestAClubAtTheTable(t *testing.T) {
 	for _, tick := range []string{"store", "share_pseudonymous", "licence_confirmed", "adult_or_guardian"} {
 		join.Set("consent."+tick, "yes")
 	}
-	anna.send(trialAt+"/join", join).shows(200, "You are in.")
+	join.Set("guess", "140")
+	anna.send(trialAt+"/join", join).shows(422, "accepted: 0 to 100")
+	join.Set("guess", "62")
+	anna.send(trialAt+"/join", join).shows(200, "You are in.", "62 of 100 fish")
+	admin.get(trialAt+"/members").shows(200, "Anna of the lower beat")
+	if strings.Contains(admin.text(), "62") {
+		t.Error("the organiser reads a sealed guess")
+	}
 	anna.post(trialAt+"/draw-night", "word", "two words").shows(422, "one word")
 	anna.post(trialAt+"/draw-night", "word", "heron").shows(200, "heron", "yours")
 	admin.post(trialAt+"/draw-night/close").shows(200, "The draw stands")
@@ -283,7 +291,7 @@ func formOf(t *testing.T, body string) url.Values {
 	for _, tag := range inputTag.FindAllString(body, -1) {
 		found := map[string]string{}
 		for _, m := range attribute.FindAllStringSubmatch(tag, -1) {
-			found[m[1]] = m[2]
+			found[m[1]] = html.UnescapeString(m[2])
 		}
 		if found["type"] == "checkbox" && !strings.Contains(tag, " checked") || found["name"] == "" {
 			continue
@@ -291,7 +299,7 @@ func formOf(t *testing.T, body string) url.Values {
 		values.Add(found["name"], found["value"])
 	}
 	for _, m := range textareaTag.FindAllStringSubmatch(body, -1) {
-		values.Set(m[1], m[2])
+		values.Set(m[1], html.UnescapeString(m[2]))
 	}
 	for _, m := range selectTag.FindAllStringSubmatch(body, -1) {
 		if chosen := chosenTag.FindStringSubmatch(m[2]); chosen != nil {
@@ -374,6 +382,37 @@ func TestADisputeOnItsPage(t *testing.T) {
 	}
 	w.angler.get(at).shows(200, "left out")
 	w.angler.get(w.at("/trials/:trial/own")).shows(200, "disputed")
+}
+
+// A paper card is typed a line a fish, all of it or nothing; every fault stands at its field, and a second typing makes no
+// second fish.
+func TestACardIsTyped(t *testing.T) {
+	w := newTableWorld(t)
+	w.wait(10 * time.Hour)
+	at := w.at("/trials/:trial/cards")
+	form := formOf(t, w.angler.get(at).shows(200, "Type a paper card", `data-line`).body)
+	for name, value := range map[string]string{
+		"number": "7", "day": "2026-09-01", "water": "Mill Reach", "first_cast": "8:30", "last_cast": "1145", "temperature": "12,5", "sum": "3",
+		"rounds[0].drawn_by": "coin", "rounds[0].lower": "C", "rounds[0].halves[0].started_at": "835", "rounds[0].halves[1].started_at": "10.05",
+		"fish[0].half": "11", "fish[0].caught_at": "8:50", "fish[0].took": "c", "fish[0].length": "31,5", "fish[0].marks": "w",
+		"fish[1].half": "11", "fish[1].caught_at": "10:02", "fish[1].took": "x",
+		"fish[2].half": "12", "fish[2].caught_at": "11:00", "fish[2].took": "?", "fish[2].marks": "l q",
+	} {
+		form.Set(name, value)
+	}
+	w.angler.send(at, form).shows(422, "accepted: l t f 2 r w s d b h")
+	form.Set("fish[2].marks", "l")
+	w.angler.send(at, form).shows(422, `value="x"`, "accepted: C, N, unknown")
+	form.Set("fish[1].took", "N")
+	form.Set("sum", "4")
+	w.angler.send(at, form).shows(422, "and 3 fish are typed")
+	form.Set("sum", "3")
+	w.angler.send(at, form).shows(200, "The card is kept")
+	w.angler.get(w.at("/trials/:trial/own")).shows(200, "Mill Reach", "12.5 C", "31.5 cm", "8:30", "swapped by the rule", "11:00")
+	w.angler.send(at, form).shows(200, "The card is kept") // the same again
+	form.Set("fish[1].took", "C")
+	w.angler.send(at, form).shows(409)
+	w.organiser.get(at).shows(200, "Cards typed so far", "<td class=\"n\">7</td>")
 }
 
 // A table is read before it is taken in; reading keeps nothing.

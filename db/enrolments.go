@@ -113,7 +113,7 @@ WHERE e.trial_id = @trial_id AND p.trial_id = e.trial_id AND p.chain_id = e.chai
 func (w writeTx) EraseEnrolment(ctx context.Context, id, enrolment trial.ID, at time.Time) error {
 	const eraseEnrolment = `
 UPDATE enrolments
-SET account_id = NULL, pseudonym = NULL, code = NULL, consent = '{}', sent_digest = NULL, noters = NULL, brought_by = NULL, guardian = NULL,
+SET account_id = NULL, pseudonym = NULL, code = NULL, guess = NULL, consent = '{}', sent_digest = NULL, noters = NULL, brought_by = NULL, guardian = NULL,
     guardian_by = NULL, guardian_at = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
 WHERE trial_id = @trial_id AND id = @id`
 	if err := w.forgetNoter(ctx, id, enrolment); err != nil {

@@ -851,6 +851,26 @@ type ClientInterface interface {
 	// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
 	ChangeConsent(ctx context.Context, trial TrialID, body ChangeConsentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// PutGuessWithBody Seal your guess
+	//
+	// Of 100 fish, how many will take the changed fly? Given once, while anglers may join; the same again changes nothing. Nobody
+	// else reads it before the trial is published, and your chain binds it.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/enrolment/guess (the `PutGuess` operationId).
+	PutGuessWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutGuess Seal your guess
+	//
+	// Of 100 fish, how many will take the changed fly? Given once, while anglers may join; the same again changes nothing. Nobody
+	// else reads it before the trial is published, and your chain binds it.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/enrolment/guess (the `PutGuess` operationId).
+	PutGuess(ctx context.Context, trial TrialID, body PutGuessJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListNoters Who may note for you
 	//
 	// Corresponds with GET /v1/trials/{trial}/enrolment/noters (the `ListNoters` operationId).
@@ -936,6 +956,13 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/trials/{trial}/enrolments/{enrolment}/guardian (the `ConfirmGuardian` operationId).
 	ConfirmGuardian(ctx context.Context, trial TrialID, enrolment EnrolmentID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListGuesses What anglers guessed beforehand
+	//
+	// Your own at any time; everybody's, by pseudonym, once the trial is published.
+	//
+	// Corresponds with GET /v1/trials/{trial}/guesses (the `ListGuesses` operationId).
+	ListGuesses(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PutGuestWithBody Join a guest for a day
 	//
@@ -3134,6 +3161,46 @@ func (c *Client) ChangeConsent(ctx context.Context, trial TrialID, body ChangeCo
 	return c.Client.Do(req)
 }
 
+// PutGuessWithBody Seal your guess
+//
+// Of 100 fish, how many will take the changed fly? Given once, while anglers may join; the same again changes nothing. Nobody
+// else reads it before the trial is published, and your chain binds it.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/enrolment/guess (the `PutGuess` operationId).
+func (c *Client) PutGuessWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutGuessRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutGuess Seal your guess
+//
+// Of 100 fish, how many will take the changed fly? Given once, while anglers may join; the same again changes nothing. Nobody
+// else reads it before the trial is published, and your chain binds it.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/enrolment/guess (the `PutGuess` operationId).
+func (c *Client) PutGuess(ctx context.Context, trial TrialID, body PutGuessJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutGuessRequest(c.Server, trial, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListNoters Who may note for you
 //
 // Corresponds with GET /v1/trials/{trial}/enrolment/noters (the `ListNoters` operationId).
@@ -3300,6 +3367,23 @@ func (c *Client) PutEnrolment(ctx context.Context, trial TrialID, enrolment Enro
 // Corresponds with POST /v1/trials/{trial}/enrolments/{enrolment}/guardian (the `ConfirmGuardian` operationId).
 func (c *Client) ConfirmGuardian(ctx context.Context, trial TrialID, enrolment EnrolmentID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewConfirmGuardianRequest(c.Server, trial, enrolment)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListGuesses What anglers guessed beforehand
+//
+// Your own at any time; everybody's, by pseudonym, once the trial is published.
+//
+// Corresponds with GET /v1/trials/{trial}/guesses (the `ListGuesses` operationId).
+func (c *Client) ListGuesses(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListGuessesRequest(c.Server, trial)
 	if err != nil {
 		return nil, err
 	}
@@ -7279,6 +7363,53 @@ func NewChangeConsentRequestWithBody(server string, trial TrialID, contentType s
 	return req, nil
 }
 
+// NewPutGuessRequest calls the generic PutGuess builder with application/json body
+func NewPutGuessRequest(server string, trial TrialID, body PutGuessJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutGuessRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewPutGuessRequestWithBody constructs an http.Request for the PutGuess method, with any body, and a specified content type
+func NewPutGuessRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/enrolment/guess", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListNotersRequest constructs an http.Request for the ListNoters method
 func NewListNotersRequest(server string, trial TrialID) (*http.Request, error) {
 	var err error
@@ -7529,6 +7660,40 @@ func NewConfirmGuardianRequest(server string, trial TrialID, enrolment Enrolment
 	}
 
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListGuessesRequest constructs an http.Request for the ListGuesses method
+func NewListGuessesRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/guesses", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
 	}
@@ -10417,6 +10582,26 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PATCH /v1/trials/{trial}/enrolment (the `ChangeConsent` operationId).
 	ChangeConsentWithResponse(ctx context.Context, trial TrialID, body ChangeConsentJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeConsentResponse, error)
 
+	// PutGuessWithBodyWithResponse Seal your guess
+	//
+	// Of 100 fish, how many will take the changed fly? Given once, while anglers may join; the same again changes nothing. Nobody
+	// else reads it before the trial is published, and your chain binds it.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/enrolment/guess (the `PutGuess` operationId).
+	PutGuessWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutGuessResponse, error)
+
+	// PutGuessWithResponse Seal your guess
+	//
+	// Of 100 fish, how many will take the changed fly? Given once, while anglers may join; the same again changes nothing. Nobody
+	// else reads it before the trial is published, and your chain binds it.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/enrolment/guess (the `PutGuess` operationId).
+	PutGuessWithResponse(ctx context.Context, trial TrialID, body PutGuessJSONRequestBody, reqEditors ...RequestEditorFn) (*PutGuessResponse, error)
+
 	// ListNotersWithResponse Who may note for you
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -10508,6 +10693,15 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/trials/{trial}/enrolments/{enrolment}/guardian (the `ConfirmGuardian` operationId).
 	ConfirmGuardianWithResponse(ctx context.Context, trial TrialID, enrolment EnrolmentID, reqEditors ...RequestEditorFn) (*ConfirmGuardianResponse, error)
+
+	// ListGuessesWithResponse What anglers guessed beforehand
+	//
+	// Your own at any time; everybody's, by pseudonym, once the trial is published.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/guesses (the `ListGuesses` operationId).
+	ListGuessesWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListGuessesResponse, error)
 
 	// PutGuestWithBodyWithResponse Join a guest for a day
 	//
@@ -16914,6 +17108,110 @@ func (r ChangeConsentResponse) ContentType() string {
 	return ""
 }
 
+type PutGuessResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Gone
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON410() *Gone {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PutGuessResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PutGuessResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutGuessResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutGuessResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutGuessResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListNotersResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -17476,6 +17774,82 @@ func (r ConfirmGuardianResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ConfirmGuardianResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListGuessesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *GuessList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListGuessesResponse) GetJSON200() *GuessList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListGuessesResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListGuessesResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListGuessesResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListGuessesResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListGuessesResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListGuessesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListGuessesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListGuessesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListGuessesResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -22870,6 +23244,38 @@ func (c *ClientWithResponses) ChangeConsentWithResponse(ctx context.Context, tri
 	return ParseChangeConsentResponse(rsp)
 }
 
+// PutGuessWithBodyWithResponse Seal your guess
+//
+// Of 100 fish, how many will take the changed fly? Given once, while anglers may join; the same again changes nothing. Nobody
+// else reads it before the trial is published, and your chain binds it.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/enrolment/guess (the `PutGuess` operationId).
+func (c *ClientWithResponses) PutGuessWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutGuessResponse, error) {
+	rsp, err := c.PutGuessWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutGuessResponse(rsp)
+}
+
+// PutGuessWithResponse Seal your guess
+//
+// Of 100 fish, how many will take the changed fly? Given once, while anglers may join; the same again changes nothing. Nobody
+// else reads it before the trial is published, and your chain binds it.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/enrolment/guess (the `PutGuess` operationId).
+func (c *ClientWithResponses) PutGuessWithResponse(ctx context.Context, trial TrialID, body PutGuessJSONRequestBody, reqEditors ...RequestEditorFn) (*PutGuessResponse, error) {
+	rsp, err := c.PutGuess(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutGuessResponse(rsp)
+}
+
 // ListNotersWithResponse Who may note for you
 //
 // Returns a wrapper object for the known response body format(s).
@@ -23014,6 +23420,21 @@ func (c *ClientWithResponses) ConfirmGuardianWithResponse(ctx context.Context, t
 		return nil, err
 	}
 	return ParseConfirmGuardianResponse(rsp)
+}
+
+// ListGuessesWithResponse What anglers guessed beforehand
+//
+// Your own at any time; everybody's, by pseudonym, once the trial is published.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/guesses (the `ListGuesses` operationId).
+func (c *ClientWithResponses) ListGuessesWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListGuessesResponse, error) {
+	rsp, err := c.ListGuesses(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListGuessesResponse(rsp)
 }
 
 // PutGuestWithBodyWithResponse Join a guest for a day
@@ -28946,6 +29367,98 @@ func ParseChangeConsentResponse(rsp *http.Response) (*ChangeConsentResponse, err
 	return response, nil
 }
 
+// ParsePutGuessResponse parses an HTTP response from a PutGuessWithResponse call
+func ParsePutGuessResponse(rsp *http.Response) (*PutGuessResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutGuessResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Gone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListNotersResponse parses an HTTP response from a ListNotersWithResponse call
 func ParseListNotersResponse(rsp *http.Response) (*ListNotersResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -29416,6 +29929,67 @@ func ParseConfirmGuardianResponse(rsp *http.Response) (*ConfirmGuardianResponse,
 			return nil, err
 		}
 		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListGuessesResponse parses an HTTP response from a ListGuessesWithResponse call
+func ParseListGuessesResponse(rsp *http.Response) (*ListGuessesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListGuessesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest GuessList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid

@@ -229,6 +229,9 @@ type ServerInterface interface {
 	// ChangeConsent Change what you agreed to
 	// (PATCH /v1/trials/{trial}/enrolment)
 	ChangeConsent(ctx echo.Context, trial TrialID) error
+	// PutGuess Seal your guess
+	// (PUT /v1/trials/{trial}/enrolment/guess)
+	PutGuess(ctx echo.Context, trial TrialID) error
 	// ListNoters Who may note for you
 	// (GET /v1/trials/{trial}/enrolment/noters)
 	ListNoters(ctx echo.Context, trial TrialID) error
@@ -247,6 +250,9 @@ type ServerInterface interface {
 	// ConfirmGuardian Confirm that you have seen a guardian's consent
 	// (POST /v1/trials/{trial}/enrolments/{enrolment}/guardian)
 	ConfirmGuardian(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
+	// ListGuesses What anglers guessed beforehand
+	// (GET /v1/trials/{trial}/guesses)
+	ListGuesses(ctx echo.Context, trial TrialID) error
 	// PutGuest Join a guest for a day
 	// (PUT /v1/trials/{trial}/guests/{enrolment})
 	PutGuest(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
@@ -1574,6 +1580,22 @@ func (w *ServerInterfaceWrapper) ChangeConsent(ctx echo.Context) error {
 	return err
 }
 
+// PutGuess converts echo context to params.
+func (w *ServerInterfaceWrapper) PutGuess(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutGuess(ctx, trial)
+	return err
+}
+
 // ListNoters converts echo context to params.
 func (w *ServerInterfaceWrapper) ListNoters(ctx echo.Context) error {
 	var err error
@@ -1683,6 +1705,22 @@ func (w *ServerInterfaceWrapper) ConfirmGuardian(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ConfirmGuardian(ctx, trial, enrolment)
+	return err
+}
+
+// ListGuesses converts echo context to params.
+func (w *ServerInterfaceWrapper) ListGuesses(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListGuesses(ctx, trial)
 	return err
 }
 
@@ -2773,6 +2811,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/trials/:trial/enrolment/withdrawal", wrapper.Withdraw, options.OperationMiddlewares["withdraw"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/enrolment/noters", wrapper.ListNoters, options.OperationMiddlewares["listNoters"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/enrolment/noters", wrapper.PutNoters, options.OperationMiddlewares["putNoters"]...)
+	router.PUT(options.BaseURL+"/v1/trials/:trial/enrolment/guess", wrapper.PutGuess, options.OperationMiddlewares["putGuess"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/guesses", wrapper.ListGuesses, options.OperationMiddlewares["listGuesses"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/noting", wrapper.ListNoting, options.OperationMiddlewares["listNoting"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/guests/:enrolment", wrapper.PutGuest, options.OperationMiddlewares["putGuest"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/guests/:enrolment/withdrawal", wrapper.WithdrawGuest, options.OperationMiddlewares["withdrawGuest"]...)
@@ -11319,6 +11359,184 @@ func (response ChangeConsentdefaultApplicationProblemPlusJSONResponse) VisitChan
 	return err
 }
 
+type PutGuessRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *PutGuessJSONRequestBody
+}
+
+type PutGuessResponseObject interface {
+	VisitPutGuessResponse(w http.ResponseWriter) error
+}
+
+type PutGuess204Response struct {
+}
+
+func (response PutGuess204Response) VisitPutGuessResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type PutGuess400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess400ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuess401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess401ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuess403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess403ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuess404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess404ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuess409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess409ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuess410ApplicationProblemPlusJSONResponse struct {
+	GoneApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess410ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuess413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess413ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuess415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess415ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuess422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PutGuess422ApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutGuessdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PutGuessdefaultApplicationProblemPlusJSONResponse) VisitPutGuessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListNotersRequestObject struct {
 	Trial TrialID `json:"trial"`
 }
@@ -12197,6 +12415,109 @@ type ConfirmGuardiandefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ConfirmGuardiandefaultApplicationProblemPlusJSONResponse) VisitConfirmGuardianResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListGuessesRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListGuessesResponseObject interface {
+	VisitListGuessesResponse(w http.ResponseWriter) error
+}
+
+type ListGuesses200JSONResponse GuessList
+
+func (response ListGuesses200JSONResponse) VisitListGuessesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListGuesses401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListGuesses401ApplicationProblemPlusJSONResponse) VisitListGuessesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListGuesses403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListGuesses403ApplicationProblemPlusJSONResponse) VisitListGuessesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListGuesses404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListGuesses404ApplicationProblemPlusJSONResponse) VisitListGuessesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListGuesses422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListGuesses422ApplicationProblemPlusJSONResponse) VisitListGuessesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListGuessesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListGuessesdefaultApplicationProblemPlusJSONResponse) VisitListGuessesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -18519,6 +18840,9 @@ type StrictServerInterface interface {
 	// ChangeConsent Change what you agreed to
 	// (PATCH /v1/trials/{trial}/enrolment)
 	ChangeConsent(ctx context.Context, request ChangeConsentRequestObject) (ChangeConsentResponseObject, error)
+	// PutGuess Seal your guess
+	// (PUT /v1/trials/{trial}/enrolment/guess)
+	PutGuess(ctx context.Context, request PutGuessRequestObject) (PutGuessResponseObject, error)
 	// ListNoters Who may note for you
 	// (GET /v1/trials/{trial}/enrolment/noters)
 	ListNoters(ctx context.Context, request ListNotersRequestObject) (ListNotersResponseObject, error)
@@ -18537,6 +18861,9 @@ type StrictServerInterface interface {
 	// ConfirmGuardian Confirm that you have seen a guardian's consent
 	// (POST /v1/trials/{trial}/enrolments/{enrolment}/guardian)
 	ConfirmGuardian(ctx context.Context, request ConfirmGuardianRequestObject) (ConfirmGuardianResponseObject, error)
+	// ListGuesses What anglers guessed beforehand
+	// (GET /v1/trials/{trial}/guesses)
+	ListGuesses(ctx context.Context, request ListGuessesRequestObject) (ListGuessesResponseObject, error)
 	// PutGuest Join a guest for a day
 	// (PUT /v1/trials/{trial}/guests/{enrolment})
 	PutGuest(ctx context.Context, request PutGuestRequestObject) (PutGuestResponseObject, error)
@@ -20917,6 +21244,54 @@ func (sh *strictHandler) ChangeConsent(ctx echo.Context, trial TrialID) error {
 	return nil
 }
 
+// PutGuess operation middleware
+func (sh *strictHandler) PutGuess(ctx echo.Context, trial TrialID) error {
+	var request PutGuessRequestObject
+
+	request.Trial = trial
+
+	var body PutGuessJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PutGuess(ctx.Request().Context(), request.(PutGuessRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PutGuess")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PutGuessResponseObject); ok {
+		return validResponse.VisitPutGuessResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListNoters operation middleware
 func (sh *strictHandler) ListNoters(ctx echo.Context, trial TrialID) error {
 	var request ListNotersRequestObject
@@ -21132,6 +21507,31 @@ func (sh *strictHandler) ConfirmGuardian(ctx echo.Context, trial TrialID, enrolm
 		return err
 	} else if validResponse, ok := response.(ConfirmGuardianResponseObject); ok {
 		return validResponse.VisitConfirmGuardianResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListGuesses operation middleware
+func (sh *strictHandler) ListGuesses(ctx echo.Context, trial TrialID) error {
+	var request ListGuessesRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListGuesses(ctx.Request().Context(), request.(ListGuessesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListGuesses")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListGuessesResponseObject); ok {
+		return validResponse.VisitListGuessesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

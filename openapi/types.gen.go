@@ -2108,6 +2108,19 @@ type FirstAdmin struct {
 	Token *NewToken `json:"token,omitempty"`
 }
 
+// Guess defines model for Guess.
+type Guess struct {
+	// Angler The pseudonym
+	Angler string `json:"angler"`
+	Mine   bool   `json:"mine"`
+	Share  int    `json:"share"`
+}
+
+// GuessList Examples: {"items":[{"angler":"7KQ2XD","mine":true,"share":62}]}
+type GuessList struct {
+	Items []Guess `json:"items"`
+}
+
 // Handover Examples: {"expires_at":"2026-09-04T18:00:00Z","from":"0190a2b4-7c1d-7e5f-8a3b-012345678912","id":"0190a2b4-7c1d-7e5f-8a3b-012345678913","offered_at":"2026-08-21T18:00:00Z","to":"0190a2b4-7c1d-7e5f-8a3b-012345678901"}
 type Handover struct {
 	ExpiresAt time.Time          `json:"expires_at"`
@@ -2672,6 +2685,12 @@ type NewEnrolment struct {
 
 	// Consent The angler's own ticks; set none beforehand. The first five are needed to take part.
 	Consent Consent `json:"consent"`
+}
+
+// NewGuess Examples: {"share":62}
+type NewGuess struct {
+	// Share Of 100 fish, how many will take the changed fly, 0 to 100
+	Share int `json:"share"`
 }
 
 // NewGuest Examples: {"code":"9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08","consent":{"adult_or_guardian":true,"contact_again":false,"licence_confirmed":true,"publish_open":false,"share_pseudonymous":true,"store":true,"take_part":true},"guardian":false}
@@ -4781,6 +4800,9 @@ type PutWordJSONRequestBody = NewWord
 
 // ChangeConsentJSONRequestBody defines body for ChangeConsent for application/json ContentType.
 type ChangeConsentJSONRequestBody = ConsentChange
+
+// PutGuessJSONRequestBody defines body for PutGuess for application/json ContentType.
+type PutGuessJSONRequestBody = NewGuess
 
 // PutNotersJSONRequestBody defines body for PutNoters for application/json ContentType.
 type PutNotersJSONRequestBody = Noters

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"crypto/rand"
 	"encoding/hex"
 	"net/url"
@@ -53,13 +54,46 @@ func (s *Site) enrol(v *Visit) error {
 		return err
 	}
 	e, err := enrolmentFrom(f)
-	if err == nil {
+	guess, guessErr := f.guess()
+	if err = cmp.Or(err, guessErr); err == nil {
 		_, err = s.service.Enrol(v.Ctx(), v.Actor, view.ID(), e)
+	}
+	if err == nil && guess != nil {
+		err = s.service.Guess(v.Ctx(), v.Actor, view.ID(), *guess)
 	}
 	if err != nil {
 		return v.Again("enrol", f, view, err)
 	}
 	return v.See(trialPath(view.ID(), "/own"), "enrolled")
+}
+
+// guess is the guess in a form, nil where none was made; it is looked at before anything is kept.
+func (f *Form) guess() (*int, error) {
+	if f.Get("guess") == "" {
+		return nil, nil
+	}
+	share, err := f.whole("guess")
+	return &share, cmp.Or(err, trial.CheckGuess(share))
+}
+
+// sealGuess takes the guess of who has joined without one.
+func (s *Site) sealGuess(v *Visit) error {
+	f, err := v.Form()
+	if err != nil {
+		return err
+	}
+	id, err := v.ID("trial")
+	if err != nil {
+		return err
+	}
+	share, err := f.whole("guess")
+	if err != nil {
+		return err
+	}
+	if err := s.service.Guess(v.Ctx(), v.Actor, id, share); err != nil {
+		return err
+	}
+	return v.See(trialPath(id, "/own"), "guess_sealed")
 }
 
 // freshDraw is a new enrolment's id and code for the draw, for a browser in which no script makes them.

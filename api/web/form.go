@@ -129,6 +129,18 @@ func field(f *Form, kind, name, label, help string, attributes ...string) Field 
 	return one
 }
 
+// Cell is a field that stands in a table, where the column's head is its label.
+type Cell struct {
+	Form                    *Form
+	Name, Label, Mode, List string
+}
+
+// cell is the template function of that name.
+func cell(f *Form, name, label, mode, list string) Cell {
+	f.shown[name] = true
+	return Cell{f, name, label, mode, list}
+}
+
 // Shown is the field's value in words, where the form is only read.
 func (f Field) Shown() string {
 	var chosen []string

@@ -15,7 +15,7 @@ import (
 func (b *book) functions() template.FuncMap {
 	return template.FuncMap{
 		"t": b.say, "tk": b.sayOf, "n": b.count, // words: by key, by a value out of a list, by a number
-		"asset": assetAddress, "rig": b.rig, "fly": b.fly, "field": field, "choice": choice,
+		"asset": assetAddress, "rig": b.rig, "fly": b.fly, "field": field, "choice": choice, "cell": cell,
 		"day": day, "minute": minute, "stamp": stamp, "lower": lowerFly, "list": func(values ...any) []any { return values },
 	}
 }

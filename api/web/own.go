@@ -24,6 +24,7 @@ func (s *Site) ownRoutes() []Route {
 		{Method: http.MethodPost, Path: "/trials/:trial/own/periods/:period", Signed: true, Handle: s.correctPeriod},
 		{Method: http.MethodGet, Path: "/trials/:trial/own/outings/:outing", Signed: true, Handle: s.ownOutingPage},
 		{Method: http.MethodPost, Path: "/trials/:trial/own/outings/:outing", Signed: true, Handle: s.correctOuting},
+		{Method: http.MethodPost, Path: "/trials/:trial/own/guess", Signed: true, Handle: s.sealGuess},
 		{Method: http.MethodGet, Path: "/trials/:trial/own/leave", Signed: true, Handle: s.leavePage},
 		{Method: http.MethodPost, Path: "/trials/:trial/own/leave", Signed: true, Handle: s.leave},
 	}
@@ -34,6 +35,7 @@ func (s *Site) ownRoutes() []Route {
 type ownView struct {
 	standing
 	Outings []ownOuting
+	Guess   string // the angler's own, "" before he made one
 	Older   string // the address of the outings before these, "" when these are all
 }
 
@@ -62,6 +64,15 @@ func (s *Site) own(v *Visit) error {
 		return v.See(trialPath(t.ID(), ""), "")
 	}
 	view := ownView{standing: t}
+	guesses, err := s.service.Guesses(v.Ctx(), v.Actor, t.ID())
+	if err != nil {
+		return err
+	}
+	for _, g := range guesses {
+		if g.Mine {
+			view.Guess = strconv.Itoa(g.Share)
+		}
+	}
 	outings, err := s.service.Outings(v.Ctx(), v.Actor, t.ID(), trial.Page{Limit: every})
 	if err != nil {
 		return err

@@ -21,6 +21,7 @@ type progressView struct {
 	Note     string
 	Looks    []trial.Look
 	Excluded []excludedCount
+	Guesses  []conduct.GuessView // once the trial is published
 }
 
 type excludedCount struct {
@@ -42,6 +43,11 @@ func (s *Site) progress(v *Visit) error {
 	}
 	if view.Looks, err = s.service.Looks(v.Ctx(), v.Actor, t.ID()); err != nil {
 		return err
+	}
+	if t.In("published") {
+		if view.Guesses, err = s.service.Guesses(v.Ctx(), v.Actor, t.ID()); err != nil {
+			return err
+		}
 	}
 	for _, why := range trial.Exclusions() {
 		if n := view.Progress.Excluded[why]; n > 0 {

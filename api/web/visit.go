@@ -85,7 +85,11 @@ func (v *Visit) part(name, part string, data any) error {
 // words in the group "done" that say what has happened, "" for none.
 func (v *Visit) See(path, done string) error {
 	if done != "" {
-		path += "?done=" + url.QueryEscape(done)
+		mark := "?"
+		if strings.Contains(path, "?") {
+			mark = "&"
+		}
+		path += mark + "done=" + url.QueryEscape(done)
 	}
 	return v.Redirect(http.StatusSeeOther, path)
 }

@@ -33,6 +33,7 @@ type ReadTx interface {
 	RecordsReadTx
 	PublicationReadTx
 	OwnDataReadTx
+	GuessReadTx
 	QuestionReadTx
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
@@ -108,6 +109,7 @@ type Tx interface {
 	RecordsTx
 	QuestionTx
 	PublicationTx
+	GuessTx
 
 	InsertTrial(ctx context.Context, t Trial) error
 	// LockTrial returns the trial, locked against other changes of its state until the transaction ends.

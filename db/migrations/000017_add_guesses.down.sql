@@ -1,0 +1,1 @@
+ALTER TABLE enrolments DROP COLUMN guess;
