@@ -15,6 +15,7 @@ import (
 // the order in which they were kept.
 type Package struct {
 	Facts       Facts
+	Flow        []FlowCount
 	Versions    []Version
 	Plan        []byte // the protocol in force, as canonical JSON (RFC 8785) without names and waters; see trial.Protocol
 	Words       []Word
@@ -57,8 +58,8 @@ func RowsOf[T any](list []T) Rows[T] {
 // Facts are what a package says of its trial as a whole. Edition counts the packages made of the trial, from 1: after an erasure
 // another one follows. Club is empty where the club is not named. Commitment, Seed and Scheme are zero in a recorded trial.
 // Fingerprint is that of version 1 of the protocol as the commitment binds it, names of waters among it. Checkpoint is the one
-// that the result was computed on. NamesTaken says that names of people were taken out of the rule sheet's texts. Of all Enrolled anglers the rows of Withheld ones are left out, and ErasedAnglers had theirs erased. How many anglers were
-// guests for a day and how many fish somebody else typed is told in numbers alone: who and which would be few to choose from.
+// that the result was computed on. NamesTaken says that names of people were taken out of the rule sheet's texts. Of all
+// Enrolled anglers the rows of Withheld ones are left out; ErasedAnglers more had theirs erased.
 type Facts struct {
 	Trial          trial.ID
 	Edition        int
@@ -83,10 +84,15 @@ type Facts struct {
 	Withheld       int64
 	ErasedAnglers  int64
 	ErasedFish     int64
-	Guests         int64
-	TypedFish      int64
 	Licence        string // SPDX identifier, see Licences
 	ProgramVersion string // that wrote the package
+}
+
+// FlowCount is one number of the flow diagram, by its name in trial.Effort. Some follow from the rows; others are told in numbers alone,
+// since it would be few to choose from whose they are.
+type FlowCount struct {
+	What string
+	N    int64
 }
 
 // Version is a version of the protocol. Fields names what it changed, Reason says why; both are empty for version 1.

@@ -15,7 +15,6 @@ func (p Package) Input() (analysis.Input, error) {
 		return analysis.Input{}, err
 	}
 	in := analysis.InputOf(plan)
-	in.Effort = p.effortTold()
 	for a, err := range p.byAngler() {
 		if err != nil {
 			return analysis.Input{}, err
@@ -25,13 +24,8 @@ func (p Package) Input() (analysis.Input, error) {
 	if plan.Source == trial.Drawn {
 		in.Plan = p.lookPlan(plan)
 	}
-	return in, nil
-}
-
-// effortTold is the part of the flow that is told in numbers alone.
-func (p Package) effortTold() trial.Effort {
-	f := p.Facts
-	return trial.Effort{ErasedAnglers: f.ErasedAnglers, ErasedFish: f.ErasedFish, Guests: f.Guests, TypedFish: f.TypedFish}
+	in.Effort, err = p.flowWith(in.Effort)
+	return in, err
 }
 
 // lookPlan is what protocol and looks say of the closing analysis.

@@ -2,6 +2,7 @@ package exchange
 
 import (
 	"crypto/sha256"
+	"maps"
 	"slices"
 	"strings"
 
@@ -182,6 +183,9 @@ func (p *publisher) publish() (Package, error) {
 	if pkg.Facts, err = p.facts(); err != nil {
 		return Package{}, err
 	}
+	if pkg.Flow, err = p.flow(); err != nil {
+		return Package{}, err
+	}
 	if pkg.Versions, err = p.versions(); err != nil {
 		return Package{}, err
 	}
@@ -262,7 +266,7 @@ func (p *publisher) facts() (Facts, error) {
 		Design: p.plan.Design, Source: p.plan.Source, Stopping: p.plan.Stopping, Test: p.plan.Code(trial.Test), Control: p.plan.Code(trial.Control),
 		Scheme: t.Scheme, Commitment: t.Commitment, Fingerprint: t.Fingerprint, Checkpoint: in.Checkpoint, RepeatOf: p.RepeatOf, NamesTaken: p.namesTaken,
 		Registered: weekOrNone(t.RegisteredAt), Closed: weekOrNone(t.ClosedAt), Locked: weekOrNone(t.LockedAt),
-		Enrolled: effort.Enrolled, ErasedAnglers: effort.ErasedAnglers, ErasedFish: effort.ErasedFish, Guests: effort.Guests, TypedFish: effort.TypedFish,
+		Enrolled: effort.Enrolled, ErasedAnglers: effort.ErasedAnglers, ErasedFish: effort.ErasedFish,
 		Licence: p.order.Licence, ProgramVersion: p.order.ProgramVersion,
 	}
 	if t.Seed != nil {
@@ -274,6 +278,23 @@ func (p *publisher) facts() (Facts, error) {
 		}
 	}
 	return f, nil
+}
+
+// flow is the closing analysis's flow diagram, every number by its name.
+func (p *publisher) flow() ([]FlowCount, error) {
+	effort, err := p.effort()
+	if err != nil {
+		return nil, err
+	}
+	counts, err := countsOf(effort)
+	if err != nil {
+		return nil, err
+	}
+	list := make([]FlowCount, 0, len(counts))
+	for _, what := range slices.Sorted(maps.Keys(counts)) {
+		list = append(list, FlowCount{what, counts[what]})
+	}
+	return list, nil
 }
 
 func (p *publisher) versions() ([]Version, error) {

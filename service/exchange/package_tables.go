@@ -13,6 +13,8 @@ func packageTables() []packageTable {
 	by := foreignKey{[]string{"angler"}, "anglers", []string{"angler"}}
 	return []packageTable{
 		factTable(),
+		listTable(tableFacts{"flow", "the flow diagram in numbers, all anglers together", []string{"what"}, nil},
+			flowColumns(), func(p *Package) *[]FlowCount { return &p.Flow }),
 		listTable(tableFacts{"protocol_versions", "versions of the rule sheet; plan.json is the last as it may be published", []string{"version"}, nil},
 			versionColumns(), func(p *Package) *[]Version { return &p.Versions }),
 		listTable(tableFacts{"words", "words of draw night, in the order in which they enter the draw", []string{"n"}, nil},
@@ -75,10 +77,15 @@ func factColumns() []column[Facts] {
 		wholeColumn("withheld", "anglers whose rows are left out", "anglers", func(r *Facts) *int64 { return &r.Withheld }),
 		wholeColumn("erased_anglers", "anglers whose records were erased on their wish", "anglers", func(r *Facts) *int64 { return &r.ErasedAnglers }),
 		wholeColumn("erased_fish", "fish erased with them", "fish", func(r *Facts) *int64 { return &r.ErasedFish }),
-		wholeColumn("guests", "anglers who were guests for a day, on paper", "anglers", func(r *Facts) *int64 { return &r.Guests }),
-		wholeColumn("typed_fish", "fish typed by somebody else than the angler", "fish", func(r *Facts) *int64 { return &r.TypedFish }),
 		needed(wordColumn("licence", "SPDX identifier of the licence", func(r *Facts) *string { return &r.Licence }, CCBY4, CC0)),
 		textColumn("program_version", "version of the program that wrote the package", func(r *Facts) *string { return &r.ProgramVersion }),
+	}
+}
+
+func flowColumns() []column[FlowCount] {
+	return []column[FlowCount]{
+		key(textColumn("what", "what was counted", func(r *FlowCount) *string { return &r.What })),
+		wholeColumn("n", "how many", "", func(r *FlowCount) *int64 { return &r.N }),
 	}
 }
 

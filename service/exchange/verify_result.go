@@ -28,7 +28,9 @@ func (v *verifier) result() error {
 	}
 	in := analysis.InputOf(v.plan)
 	in.Tallies, in.Draw, in.NotLogged, in.Left, in.Effort = v.input.Tallies, v.input.Draw, v.input.NotLogged, v.input.Left, v.input.Effort
-	in.Effort = in.Effort.Add(v.effortTold())
+	if in.Effort, err = v.flowWith(in.Effort); err != nil {
+		return err
+	}
 	if v.plan.Source == trial.Drawn {
 		in.Plan = v.lookPlan(v.plan)
 	}
@@ -38,6 +40,9 @@ func (v *verifier) result() error {
 	}
 	if in.Effort.Enrolled != v.Facts.Enrolled {
 		v.found.differs(partResult, "%d anglers have rows and %d are said to have joined, with nobody's left out", in.Effort.Enrolled, v.Facts.Enrolled)
+	}
+	if err := v.flow(in.Effort); err != nil {
+		return err
 	}
 	settings := analysis.Settings{ProgramVersion: said.ProgramVersion}
 	computed, err := analysis.Run(in, settings)
@@ -50,6 +55,20 @@ func (v *verifier) result() error {
 		return err
 	}
 	v.compareResults(encoded, computed, said)
+	return nil
+}
+
+// flow holds the numbers of the flow diagram that follow from the rows against those told.
+func (v *verifier) flow(rows trial.Effort) error {
+	counts, err := countsOf(rows)
+	if err != nil {
+		return err
+	}
+	for _, told := range v.Flow {
+		if told.N != counts[told.What] {
+			v.found.differs(partResult, "flow.csv has %d %s, and the rows %d", told.N, told.What, counts[told.What])
+		}
+	}
 	return nil
 }
 
