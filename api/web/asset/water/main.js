@@ -29,8 +29,8 @@ const where = () => location.hash.slice(1).split('/').map(decodeURIComponent);
 
 let drawn = 0;
 
-/** Reads what the phone keeps, and draws the screen; of several at once the last. */
-export async function draw() {
+/** Reads what the phone keeps, and draws the screen; of several at once the last, and by itself over nothing that is being filled in. */
+export async function draw(byItself = false) {
   const [name, ...rest] = where(), mine = ++drawn;
   try {
     await load(['day', 'fish', 'report', 'close'].includes(name) ? rest[0] : name === 'one' ? rest[1] : null);
@@ -41,12 +41,12 @@ export async function draw() {
   if (app.broken) return notKept();
   const screen = app.who && screens[name] || screens[''];
   const content = await screen(...rest);
-  if (mine === drawn) show(app.who ? [name, ...rest].join('/') : 'home', content);
+  if (mine === drawn && !(byItself && filledIn())) show(app.who ? [name, ...rest].join('/') : 'home', content);
 }
 
 /** Draws what has changed by itself; a form that is being filled in is left alone. */
 async function refresh() {
-  if (!filledIn()) return draw();
+  if (!filledIn()) return draw(true);
   await countAll();
   strip();
 }
