@@ -56,8 +56,8 @@ func (s *Service) ChangeConsent(ctx context.Context, actor trial.Actor, id trial
 		if _, err := appendTo(ctx, tx, heads, e.ChainID, trial.LedgerConsent, e.ID, r.parts); err != nil {
 			return err
 		}
-		if e.Consent.PublishOpen == before.PublishOpen {
-			return nil
+		if e.Consent.PublishOpen == before.PublishOpen && e.Consent.PlaceCoarse == before.PlaceCoarse {
+			return nil // nothing that a package shows
 		}
 		return s.supersede(ctx, tx, t, trial.WithdrawnForConsent, now)
 	})

@@ -412,3 +412,25 @@ func TestRepeatOfWhatIsNotPublished(t *testing.T) {
 	other := must(w.s.CreateTrial(w.ctx, c.organiser, c.id, p))(t)
 	must(w.s.MoveTrial(w.ctx, c.organiser, other.Trial.ID, trial.Registered, ""))(t)
 }
+
+// An angler who no longer lets the records be published takes the package back; the next one comes without them.
+func TestEditionAfterConsentIsTakenBack(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	e, rods := w.fished("Wend Grayling Club", 3)
+	e.publish()
+	no := false
+	must(w.s.ChangeConsent(w.ctx, rods[0].actor, e.trial, conduct.ConsentChange{PublishOpen: &no}))(t)
+	_, _, err := w.s.OpenPackage(w.ctx, e.trial, 0)
+	wantKind(t, err, trial.Gone, "publication.withdrawn")
+	w.ok(w.s.MakePackage(w.ctx, e.trial, 2))
+	pack := w.downloaded(e.trial)
+	p := must(exchange.ReadPackage(bytes.NewReader(pack), int64(len(pack))))(t)
+	if len(p.Anglers) != 3 || p.Facts.Withheld != 4 || p.Facts.Edition != 2 {
+		t.Errorf("edition %d has the rows of %d anglers and withholds %d", p.Facts.Edition, len(p.Anglers), p.Facts.Withheld)
+	}
+	must(w.s.ChangeConsent(w.ctx, rods[1].actor, e.trial, conduct.ConsentChange{ContactAgain: &no}))(t)
+	if view := must(w.s.Published(w.ctx, e.trial))(t); view.Current.Edition != 2 {
+		t.Errorf("what no package shows withdraws it: %+v", view)
+	}
+}

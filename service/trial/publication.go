@@ -136,5 +136,5 @@ func (p Protocol) Repeat(of ID) Protocol {
 // WithdrawnFor are the reasons for which an edition is withdrawn.
 const (
 	WithdrawnForErasure = "an angler's records were erased"
-	WithdrawnForConsent = "an angler no longer lets the records be published"
+	WithdrawnForConsent = "what an angler lets be published has changed"
 )
