@@ -15,7 +15,7 @@ func (h *handlers) PutDeviation(ctx context.Context, r openapi.PutDeviationReque
 	b := r.Body
 	view, err := h.service.ReportDeviation(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Deviation{
 		ID: trial.ID(r.Deviation), OutingID: trial.ID(b.Outing), PeriodID: trial.ID(or(b.Period, openapi_types.UUID{})), Kind: trial.DeviationKind(b.Kind),
-		Water: or(b.Water, ""), FromAt: b.From, UntilAt: b.Until, Note: or(b.Note, ""),
+		Water: or(b.Water, ""), Fly: or(b.Fly, 0), FromAt: b.From, UntilAt: b.Until, Note: or(b.Note, ""),
 	})
 	if err != nil {
 		return nil, err
@@ -50,6 +50,6 @@ func (h *handlers) ListDeviations(ctx context.Context, r openapi.ListDeviationsR
 func deviationFrom(d trial.Deviation) openapi.Deviation {
 	return openapi.Deviation{
 		ID: openapi_types.UUID(d.ID), Outing: openapi_types.UUID(d.OutingID), Period: idOrNil(d.PeriodID), Kind: openapi.DeviationKind(d.Kind),
-		Water: d.Water, From: d.FromAt, Until: d.UntilAt, Note: d.Note, ReceivedAt: d.ReceivedAt,
+		Water: d.Water, From: d.FromAt, Until: d.UntilAt, Fly: orNil(d.Fly), Note: d.Note, ReceivedAt: d.ReceivedAt,
 	}
 }

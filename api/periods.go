@@ -17,7 +17,7 @@ func (h *handlers) PutPeriod(ctx context.Context, r openapi.PutPeriodRequestObje
 	b := r.Body
 	view, err := h.service.BeginPeriod(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Period{
 		ID: trial.ID(r.Period), OutingID: trial.ID(b.Outing), UnitID: trial.ID(b.Unit), Half: b.Half,
-		Fished: trial.Arrangement(or(b.Fished, "")), Confirmed: b.Confirmed, StartedAt: b.StartedAt,
+		Fished: trial.Arrangement(or(b.Fished, "")), Confirmed: b.Confirmed, TestFly: or(b.TestFly, 0), ControlFly: or(b.ControlFly, 0), StartedAt: b.StartedAt,
 	})
 	if err != nil {
 		return nil, err
@@ -99,7 +99,7 @@ func periodFrom(v conduct.PeriodView) openapi.Period {
 	p := v.Period
 	out := openapi.Period{
 		ID: openapi_types.UUID(p.ID), Outing: openapi_types.UUID(p.OutingID), Unit: openapi_types.UUID(p.UnitID), Block: p.Block, Half: p.Half,
-		Drawn: openapi.Arrangement(p.Drawn), Fished: openapi.Arrangement(p.Fished), Lower: v.Lower, Upper: v.Upper, Confirmed: p.Confirmed,
+		Drawn: openapi.Arrangement(p.Drawn), Fished: openapi.Arrangement(p.Fished), Lower: v.Lower, Upper: v.Upper, Confirmed: p.Confirmed, TestFly: orNil(p.TestFly), ControlFly: orNil(p.ControlFly),
 		StartedAt: p.StartedAt, ReceivedAt: p.ReceivedAt, Version: p.Version, Swap: swapFrom(v.Swap),
 	}
 	if p.End != nil {

@@ -9,7 +9,7 @@ import (
 )
 
 const selectDeviation = `
-SELECT trial_id, id, enrolment_id, outing_id, period_id, kind, water, from_at, from_offset, until_at, until_offset, note,
+SELECT trial_id, id, enrolment_id, outing_id, period_id, kind, water, coalesce(fly, 0) AS fly, from_at, from_offset, until_at, until_offset, note,
        received_at, sent_digest
 FROM deviations `
 
@@ -40,13 +40,13 @@ func (r readTx) DeviationsOf(ctx context.Context, id, outing trial.ID) ([]trial.
 // InsertDeviation implements trial.Tx.
 func (w writeTx) InsertDeviation(ctx context.Context, d trial.Deviation) error {
 	const insertDeviation = `
-INSERT INTO deviations (trial_id, id, enrolment_id, outing_id, period_id, kind, water, from_at, from_offset, until_at,
+INSERT INTO deviations (trial_id, id, enrolment_id, outing_id, period_id, kind, water, fly, from_at, from_offset, until_at,
                         until_offset, note, received_at, sent_digest)
-VALUES (@trial_id, @id, @enrolment_id, @outing_id, @period_id, @kind, @water, @from_at, @from_offset, @until_at,
+VALUES (@trial_id, @id, @enrolment_id, @outing_id, @period_id, @kind, @water, @fly, @from_at, @from_offset, @until_at,
         @until_offset, @note, @received_at, @sent_digest)`
 	return insert(ctx, w.tx, "deviation", insertDeviation, pgx.StrictNamedArgs{
 		"trial_id": d.TrialID, "id": d.ID, "enrolment_id": d.EnrolmentID, "outing_id": d.OutingID, "period_id": d.PeriodID,
-		"kind": d.Kind, "water": d.Water, "from_at": d.FromAt, "from_offset": offsetOf(d.FromAt), "until_at": d.UntilAt,
+		"kind": d.Kind, "water": d.Water, "fly": numberOrNull(d.Fly), "from_at": d.FromAt, "from_offset": offsetOf(d.FromAt), "until_at": d.UntilAt,
 		"until_offset": offsetOfPointer(d.UntilAt), "note": d.Note, "received_at": d.ReceivedAt, "sent_digest": d.SentDigest,
 	})
 }

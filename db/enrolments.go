@@ -95,6 +95,7 @@ WHERE e.trial_id = @trial_id AND p.trial_id = e.trial_id AND p.chain_id = e.chai
        OR e.chain_id = (SELECT chain_id FROM enrolments WHERE trial_id = @trial_id AND id = @enrolment_id)
           AND ` + publicID("e.subject") + ` IN (SELECT id FROM tombstones WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id))`,
 	`UPDATE ledger_entries SET subject = ` + publicID("subject") + ` WHERE trial_id = @trial_id AND chain_id = @enrolment_id`,
+	`UPDATE fly_moves SET enrolment_id = NULL, note = '' WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 	`DELETE FROM cards WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 	`DELETE FROM counts WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,
 	`DELETE FROM amendments WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id`,

@@ -10,7 +10,7 @@ import (
 )
 
 const selectPeriod = `
-SELECT trial_id, id, enrolment_id, outing_id, unit_id, block, half, drawn, fished, confirmed, started_at, started_offset,
+SELECT trial_id, id, enrolment_id, outing_id, unit_id, block, half, drawn, fished, confirmed, coalesce(test_fly, 0) AS test_fly, coalesce(control_fly, 0) AS control_fly, started_at, started_offset,
        received_at, sent_digest, version, ended_at, ended_offset, swap_now_at, swap_now_offset, end_reason,
        end_received_at, end_digest
 FROM periods `
@@ -66,10 +66,10 @@ func (w writeTx) InsertPeriod(ctx context.Context, p trial.Period) error {
 }
 
 const insertPeriod = `
-INSERT INTO periods (trial_id, id, enrolment_id, outing_id, unit_id, block, half, drawn, fished, confirmed, started_at,
+INSERT INTO periods (trial_id, id, enrolment_id, outing_id, unit_id, block, half, drawn, fished, confirmed, test_fly, control_fly, started_at,
                      started_offset, received_at, sent_digest, version, ended_at, ended_offset, swap_now_at,
                      swap_now_offset, end_reason, end_received_at, end_digest)
-VALUES (@trial_id, @id, @enrolment_id, @outing_id, @unit_id, @block, @half, @drawn, @fished, @confirmed, @started_at,
+VALUES (@trial_id, @id, @enrolment_id, @outing_id, @unit_id, @block, @half, @drawn, @fished, @confirmed, @test_fly, @control_fly, @started_at,
         @started_offset, @received_at, @sent_digest, @version, @ended_at, @ended_offset, @swap_now_at,
         @swap_now_offset, @end_reason, @end_received_at, @end_digest)`
 
@@ -77,6 +77,7 @@ func periodArgs(p trial.Period) pgx.StrictNamedArgs {
 	args := periodEndArgs(p.TrialID, p.ID, p.End)
 	args["enrolment_id"], args["outing_id"], args["unit_id"] = p.EnrolmentID, p.OutingID, p.UnitID
 	args["block"], args["half"], args["drawn"], args["fished"], args["confirmed"] = p.Block, p.Half, p.Drawn, p.Fished, p.Confirmed
+	args["test_fly"], args["control_fly"] = numberOrNull(p.TestFly), numberOrNull(p.ControlFly)
 	args["started_at"], args["started_offset"] = p.StartedAt, offsetOf(p.StartedAt)
 	args["received_at"], args["sent_digest"], args["version"] = p.ReceivedAt, p.SentDigest, p.Version
 	return args

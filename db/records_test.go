@@ -29,11 +29,11 @@ func TestRecords(t *testing.T) {
 	served := trial.Unit{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, N: 3, First: trial.TestLower, FetchedAt: server, DrawnBy: trial.ByService, DrawN: 2}
 	period := trial.Period{
 		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: outing.ID, UnitID: unit.ID, Block: "2", Half: 2, Drawn: trial.TestLower, Fished: trial.ControlLower,
-		Confirmed: true, StartedAt: dawn.Add(time.Hour), ReceivedAt: server, SentDigest: digest("p"), Version: 1,
+		Confirmed: true, TestFly: 2, ControlFly: 5, StartedAt: dawn.Add(time.Hour), ReceivedAt: server, SentDigest: digest("p"), Version: 1,
 	}
 	periodEnd := trial.PeriodEnd{EndedAt: dawn.Add(2 * time.Hour), SwapNowAt: pointer(dawn.Add(115 * time.Minute).In(inland)), Reason: trial.EndedByRule, ReceivedAt: server, SentDigest: digest("pe")}
 	deviation := trial.Deviation{
-		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: outing.ID, PeriodID: period.ID, Kind: trial.Moved, Water: "Reed, long glide", FromAt: dawn.Add(time.Hour),
+		TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: outing.ID, PeriodID: period.ID, Kind: trial.Moved, Water: "Reed, long glide", Fly: 3, FromAt: dawn.Add(time.Hour),
 		UntilAt: pointer(dawn.Add(90 * time.Minute).In(inland)), Note: "cattle", ReceivedAt: server, SentDigest: digest("d"),
 	}
 	open := trial.Deviation{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: outing.ID, Kind: trial.OffTrial, FromAt: dawn, ReceivedAt: server}
@@ -99,6 +99,91 @@ func TestRecords(t *testing.T) {
 	if trial.KindOf(err) != trial.NotFound {
 		t.Errorf("losing a unit that was opened gives %v", err)
 	}
+}
+
+func TestFlies(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.enrol(t)
+	id := w.trial.ID
+	b := trial.FlyBatch{TrialID: id, N: 1, Batch: "September", TiedBy: "the tyer", HookLot: "2231", Materials: "wool", MadeBy: w.admin.ID, MadeAt: server}
+	envelopes := []trial.FlyEnvelope{{TrialID: id, Code: "AAAA-AAAA", Batch: 1, PerPattern: 3}, {TrialID: id, Code: "BBBB-BBBB", Batch: 1, PerPattern: 3}}
+	move := trial.FlyMove{TrialID: id, N: 1, Code: "BBBB-BBBB", Kind: trial.Issued, EnrolmentID: a.enrolment.ID, Flies: 2, At: server, By: w.admin.ID, Note: "at the clubhouse"}
+	d := trial.Deviation{TrialID: id, ID: newID(), EnrolmentID: a.enrolment.ID, OutingID: a.outing.ID, PeriodID: a.period.ID, Kind: trial.FlyLost, Fly: 3, FromAt: dawn, ReceivedAt: server}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		return first(tx.InsertFlyBatch(ctx, b, envelopes), tx.InsertFlyMove(ctx, move), tx.InsertDeviation(ctx, d))
+	})
+	b.InspectedBy, b.InspectedAt, b.Remarks = a.account.ID, &server, "all alike"
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.InspectFlyBatch(ctx, b) })
+	filled(t, b)
+	filled(t, move)
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		stock, err := tx.FlyStockOf(ctx, id)
+		same(t, "stock", stock, trial.FlyStock{
+			Batches: []trial.FlyBatch{b}, Envelopes: envelopes, Moves: []trial.FlyMove{move},
+			Losses: []trial.FlyLoss{{EnrolmentID: a.enrolment.ID, At: dawn.UTC(), Fly: 3}},
+		})
+		return err
+	})
+	again := b
+	again.N = 2
+	if err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.InsertFlyBatch(ctx, again, envelopes) }); trial.KindOf(err) != trial.Conflict {
+		t.Errorf("a code drawn twice gives %v", err)
+	}
+	// Erasing forgets to whom the envelope went, and who looked the flies over; the envelope and its moves stay counted.
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
+		return tx.EraseEnrolment(ctx, id, a.enrolment.ID, server)
+	})
+	b.InspectedBy, move.EnrolmentID, move.Note = trial.ID{}, trial.ID{}, ""
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		stock, err := tx.FlyStockOf(ctx, id)
+		same(t, "stock after erasing", stock, trial.FlyStock{Batches: []trial.FlyBatch{b}, Envelopes: envelopes, Moves: []trial.FlyMove{move}, Losses: []trial.FlyLoss{}})
+		return err
+	})
+}
+
+func TestCards(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.enrol(t)
+	card := trial.Card{TrialID: w.trial.ID, Number: 12, EnrolmentID: a.enrolment.ID, OutingID: a.outing.ID, Content: []byte("{}"), WrittenAt: server, TypedBy: w.admin.ID, TypedAt: server}
+	paper := func() (out bool) {
+		read(t, w.store, func(ctx context.Context, tx trial.ReadTx) (err error) {
+			out, err = tx.PaperOut(ctx, w.trial.ID)
+			return err
+		})
+		return out
+	}
+	if paper() {
+		t.Error("paper is out before there is any")
+	}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.InsertCard(ctx, card) })
+	if !paper() {
+		t.Error("a card is no paper")
+	}
+	card.AgainBy, card.AgainAt, card.Differs = a.account.ID, &server, []string{"outing.not_logged", "rounds[0].halves"}
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.CheckCard(ctx, card) })
+	filled(t, card)
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		one, err := tx.CardBy(ctx, w.trial.ID, 12)
+		same(t, "card", one, card)
+		all, err2 := tx.CardsOf(ctx, w.trial.ID)
+		same(t, "cards", all, []trial.Card{card})
+		return first(err, err2)
+	})
+	if err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.InsertCard(ctx, card) }); trial.KindOf(err) != trial.Conflict {
+		t.Errorf("a card under a taken number gives %v", err)
+	}
+	one := a.fish().Catch
+	one.EnrolmentID, one.Version = a.enrolment.ID, 1
+	write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.InsertCatch(ctx, one, 1) })
+	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+		mine, err := tx.CatchesNotedBy(ctx, w.trial.ID, a.enrolment.ID, a.account.ID, trial.Page{Limit: 5})
+		same(t, "fish typed by the angler", mine, []trial.Catch{one})
+		none, err2 := tx.CatchesNotedBy(ctx, w.trial.ID, a.enrolment.ID, w.admin.ID, trial.Page{Limit: 5})
+		same(t, "fish typed by another", none, []trial.Catch{})
+		return first(err, err2)
+	})
 }
 
 func TestSlips(t *testing.T) {

@@ -250,6 +250,18 @@ type ServerInterface interface {
 	// ConfirmGuardian Confirm that you have seen a guardian's consent
 	// (POST /v1/trials/{trial}/enrolments/{enrolment}/guardian)
 	ConfirmGuardian(ctx echo.Context, trial TrialID, enrolment EnrolmentID) error
+	// MoveFlies Note that an envelope was issued, topped up, returned or lost
+	// (POST /v1/trials/{trial}/envelopes/{code}/moves)
+	MoveFlies(ctx echo.Context, trial TrialID, code EnvelopeCode) error
+	// ListFlies The trial's flies, by envelope
+	// (GET /v1/trials/{trial}/flies)
+	ListFlies(ctx echo.Context, trial TrialID) error
+	// AddFlies Enter a batch of flies
+	// (POST /v1/trials/{trial}/flies)
+	AddFlies(ctx echo.Context, trial TrialID) error
+	// InspectFlies Sign a batch as looked over
+	// (POST /v1/trials/{trial}/flies/{batch}/inspection)
+	InspectFlies(ctx echo.Context, trial TrialID, batch BatchN) error
 	// ListGuesses What anglers guessed beforehand
 	// (GET /v1/trials/{trial}/guesses)
 	ListGuesses(ctx echo.Context, trial TrialID) error
@@ -1708,6 +1720,86 @@ func (w *ServerInterfaceWrapper) ConfirmGuardian(ctx echo.Context) error {
 	return err
 }
 
+// MoveFlies converts echo context to params.
+func (w *ServerInterfaceWrapper) MoveFlies(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "code" -------------
+	var code EnvelopeCode
+
+	err = runtime.BindStyledParameterWithOptions("simple", "code", ctx.Param("code"), &code, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter code: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.MoveFlies(ctx, trial, code)
+	return err
+}
+
+// ListFlies converts echo context to params.
+func (w *ServerInterfaceWrapper) ListFlies(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListFlies(ctx, trial)
+	return err
+}
+
+// AddFlies converts echo context to params.
+func (w *ServerInterfaceWrapper) AddFlies(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AddFlies(ctx, trial)
+	return err
+}
+
+// InspectFlies converts echo context to params.
+func (w *ServerInterfaceWrapper) InspectFlies(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// ------------- Path parameter "batch" -------------
+	var batch BatchN
+
+	err = runtime.BindStyledParameterWithOptions("simple", "batch", ctx.Param("batch"), &batch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "integer", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter batch: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.InspectFlies(ctx, trial, batch)
+	return err
+}
+
 // ListGuesses converts echo context to params.
 func (w *ServerInterfaceWrapper) ListGuesses(ctx echo.Context) error {
 	var err error
@@ -2831,6 +2923,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/trials/:trial/units/:unit/lost", wrapper.LoseUnit, options.OperationMiddlewares["loseUnit"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/cards", wrapper.ListCards, options.OperationMiddlewares["listCards"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/cards/:number", wrapper.PutCard, options.OperationMiddlewares["putCard"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/flies", wrapper.ListFlies, options.OperationMiddlewares["listFlies"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/flies", wrapper.AddFlies, options.OperationMiddlewares["addFlies"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/flies/:batch/inspection", wrapper.InspectFlies, options.OperationMiddlewares["inspectFlies"]...)
+	router.POST(options.BaseURL+"/v1/trials/:trial/envelopes/:code/moves", wrapper.MoveFlies, options.OperationMiddlewares["moveFlies"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/slips", wrapper.ListSlips, options.OperationMiddlewares["listSlips"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/slips", wrapper.PrintSlips, options.OperationMiddlewares["printSlips"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/periods/:period", wrapper.GetPeriod, options.OperationMiddlewares["getPeriod"]...)
@@ -12426,6 +12522,609 @@ func (response ConfirmGuardiandefaultApplicationProblemPlusJSONResponse) VisitCo
 	return err
 }
 
+type MoveFliesRequestObject struct {
+	Trial TrialID      `json:"trial"`
+	Code  EnvelopeCode `json:"code"`
+	Body  *MoveFliesJSONRequestBody
+}
+
+type MoveFliesResponseObject interface {
+	VisitMoveFliesResponse(w http.ResponseWriter) error
+}
+
+type MoveFlies201JSONResponse FlyStock
+
+func (response MoveFlies201JSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFlies400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response MoveFlies400ApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFlies401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response MoveFlies401ApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFlies403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response MoveFlies403ApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFlies404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response MoveFlies404ApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFlies409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response MoveFlies409ApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFlies413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response MoveFlies413ApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFlies415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response MoveFlies415ApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFlies422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response MoveFlies422ApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type MoveFliesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response MoveFliesdefaultApplicationProblemPlusJSONResponse) VisitMoveFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFliesRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListFliesResponseObject interface {
+	VisitListFliesResponse(w http.ResponseWriter) error
+}
+
+type ListFlies200JSONResponse FlyStock
+
+func (response ListFlies200JSONResponse) VisitListFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFlies401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListFlies401ApplicationProblemPlusJSONResponse) VisitListFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFlies403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListFlies403ApplicationProblemPlusJSONResponse) VisitListFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFlies404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListFlies404ApplicationProblemPlusJSONResponse) VisitListFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFlies422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListFlies422ApplicationProblemPlusJSONResponse) VisitListFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFliesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListFliesdefaultApplicationProblemPlusJSONResponse) VisitListFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFliesRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *AddFliesJSONRequestBody
+}
+
+type AddFliesResponseObject interface {
+	VisitAddFliesResponse(w http.ResponseWriter) error
+}
+
+type AddFlies201JSONResponse FlyStock
+
+func (response AddFlies201JSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFlies400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response AddFlies400ApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFlies401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response AddFlies401ApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFlies403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response AddFlies403ApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFlies404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response AddFlies404ApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFlies409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response AddFlies409ApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFlies413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response AddFlies413ApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFlies415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response AddFlies415ApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFlies422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response AddFlies422ApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddFliesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AddFliesdefaultApplicationProblemPlusJSONResponse) VisitAddFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFliesRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Batch BatchN  `json:"batch"`
+	Body  *InspectFliesJSONRequestBody
+}
+
+type InspectFliesResponseObject interface {
+	VisitInspectFliesResponse(w http.ResponseWriter) error
+}
+
+type InspectFlies204Response struct {
+}
+
+func (response InspectFlies204Response) VisitInspectFliesResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type InspectFlies400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response InspectFlies400ApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFlies401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response InspectFlies401ApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFlies403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response InspectFlies403ApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFlies404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response InspectFlies404ApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFlies409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response InspectFlies409ApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFlies413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response InspectFlies413ApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFlies415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response InspectFlies415ApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFlies422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response InspectFlies422ApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InspectFliesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response InspectFliesdefaultApplicationProblemPlusJSONResponse) VisitInspectFliesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListGuessesRequestObject struct {
 	Trial TrialID `json:"trial"`
 }
@@ -18861,6 +19560,18 @@ type StrictServerInterface interface {
 	// ConfirmGuardian Confirm that you have seen a guardian's consent
 	// (POST /v1/trials/{trial}/enrolments/{enrolment}/guardian)
 	ConfirmGuardian(ctx context.Context, request ConfirmGuardianRequestObject) (ConfirmGuardianResponseObject, error)
+	// MoveFlies Note that an envelope was issued, topped up, returned or lost
+	// (POST /v1/trials/{trial}/envelopes/{code}/moves)
+	MoveFlies(ctx context.Context, request MoveFliesRequestObject) (MoveFliesResponseObject, error)
+	// ListFlies The trial's flies, by envelope
+	// (GET /v1/trials/{trial}/flies)
+	ListFlies(ctx context.Context, request ListFliesRequestObject) (ListFliesResponseObject, error)
+	// AddFlies Enter a batch of flies
+	// (POST /v1/trials/{trial}/flies)
+	AddFlies(ctx context.Context, request AddFliesRequestObject) (AddFliesResponseObject, error)
+	// InspectFlies Sign a batch as looked over
+	// (POST /v1/trials/{trial}/flies/{batch}/inspection)
+	InspectFlies(ctx context.Context, request InspectFliesRequestObject) (InspectFliesResponseObject, error)
 	// ListGuesses What anglers guessed beforehand
 	// (GET /v1/trials/{trial}/guesses)
 	ListGuesses(ctx context.Context, request ListGuessesRequestObject) (ListGuessesResponseObject, error)
@@ -21507,6 +22218,177 @@ func (sh *strictHandler) ConfirmGuardian(ctx echo.Context, trial TrialID, enrolm
 		return err
 	} else if validResponse, ok := response.(ConfirmGuardianResponseObject); ok {
 		return validResponse.VisitConfirmGuardianResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// MoveFlies operation middleware
+func (sh *strictHandler) MoveFlies(ctx echo.Context, trial TrialID, code EnvelopeCode) error {
+	var request MoveFliesRequestObject
+
+	request.Trial = trial
+	request.Code = code
+
+	var body MoveFliesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.MoveFlies(ctx.Request().Context(), request.(MoveFliesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "MoveFlies")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(MoveFliesResponseObject); ok {
+		return validResponse.VisitMoveFliesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListFlies operation middleware
+func (sh *strictHandler) ListFlies(ctx echo.Context, trial TrialID) error {
+	var request ListFliesRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListFlies(ctx.Request().Context(), request.(ListFliesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListFlies")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListFliesResponseObject); ok {
+		return validResponse.VisitListFliesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AddFlies operation middleware
+func (sh *strictHandler) AddFlies(ctx echo.Context, trial TrialID) error {
+	var request AddFliesRequestObject
+
+	request.Trial = trial
+
+	var body AddFliesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AddFlies(ctx.Request().Context(), request.(AddFliesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AddFlies")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AddFliesResponseObject); ok {
+		return validResponse.VisitAddFliesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// InspectFlies operation middleware
+func (sh *strictHandler) InspectFlies(ctx echo.Context, trial TrialID, batch BatchN) error {
+	var request InspectFliesRequestObject
+
+	request.Trial = trial
+	request.Batch = batch
+
+	var body InspectFliesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.InspectFlies(ctx.Request().Context(), request.(InspectFliesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "InspectFlies")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(InspectFliesResponseObject); ok {
+		return validResponse.VisitInspectFliesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

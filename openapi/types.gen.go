@@ -290,6 +290,27 @@ func (e EditionState) Valid() bool {
 	}
 }
 
+// Defines values for EnvelopeState.
+const (
+	EnvelopeStateEnvelopeInStock EnvelopeState = "stock"
+	EnvelopeStateEnvelopeIssued  EnvelopeState = "issued"
+	EnvelopeStateEnvelopeLost    EnvelopeState = "lost"
+)
+
+// Valid indicates whether the value is a known member of the EnvelopeState enum.
+func (e EnvelopeState) Valid() bool {
+	switch e {
+	case EnvelopeStateEnvelopeInStock:
+		return true
+	case EnvelopeStateEnvelopeIssued:
+		return true
+	case EnvelopeStateEnvelopeLost:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for EventKind.
 const (
 	EventKindAllSignedOut  EventKind = "all_signed_out"
@@ -1759,8 +1780,9 @@ type CopyOrigin struct {
 // Design defines model for Design.
 type Design string
 
-// Deviation Examples: {"from":"2026-09-12T10:02:00+02:00","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789d0","kind":"moved","note":"","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","period":null,"received_at":"2026-09-12T08:02:01Z","until":null,"water":"Alder Beck"}
+// Deviation Examples: {"fly":null,"from":"2026-09-12T10:02:00+02:00","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789d0","kind":"moved","note":"","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","period":null,"received_at":"2026-09-12T08:02:01Z","until":null,"water":"Alder Beck"}
 type Deviation struct {
+	Fly        *int                `json:"fly"`
 	From       time.Time           `json:"from"`
 	ID         openapi_types.UUID  `json:"id"`
 	Kind       DeviationKind       `json:"kind"`
@@ -1775,7 +1797,7 @@ type Deviation struct {
 // DeviationKind defines model for DeviationKind.
 type DeviationKind string
 
-// DeviationList Examples: {"items":[{"from":"2026-09-12T10:02:00+02:00","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789d0","kind":"off_trial","note":"lunch","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","period":null,"received_at":"2026-09-12T08:02:01Z","until":null,"water":""}]}
+// DeviationList Examples: {"items":[{"fly":null,"from":"2026-09-12T10:02:00+02:00","id":"0190a2b4-7c1d-7e5f-8a3b-0123456789d0","kind":"off_trial","note":"lunch","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","period":null,"received_at":"2026-09-12T08:02:01Z","until":null,"water":""}]}
 type DeviationList struct {
 	Items []Deviation `json:"items"`
 }
@@ -2025,6 +2047,31 @@ type EnrolmentList struct {
 	Items []EnrolledAngler `json:"items"`
 }
 
+// Envelope Examples: {"back":0,"batch":1,"code":"7K3M-0QVD","holder":"7K3M0Q","lost":1,"per_pattern":3,"retied":1,"since":"2026-09-01T18:00:00Z","state":"issued"}
+type Envelope struct {
+	// Back Flies that came back in it
+	Back  int    `json:"back"`
+	Batch int    `json:"batch"`
+	Code  string `json:"code"`
+
+	// Holder The pseudonym of whom it is with
+	Holder *string `json:"holder"`
+
+	// Lost Times that a fly was reported lost by who had it, of whichever pattern
+	Lost int `json:"lost"`
+
+	// PerPattern Flies of each pattern that were put into it, top-ups too
+	PerPattern int `json:"per_pattern"`
+
+	// Retied Of these, replaced by a numbered fly
+	Retied int           `json:"retied"`
+	Since  *time.Time    `json:"since"`
+	State  EnvelopeState `json:"state"`
+}
+
+// EnvelopeState defines model for Envelope.State.
+type EnvelopeState string
+
 // Event defines model for Event.
 type Event struct {
 	// Account Whose account
@@ -2106,6 +2153,50 @@ type FirstAdmin struct {
 	//
 	// Examples: {"expires_at":"2027-06-30T22:00:00Z","name":"second phone","scopes":["read","log"]}
 	Token *NewToken `json:"token,omitempty"`
+}
+
+// FlyBatch Examples: {"batch":"September","hook_lot":"2231","inspected_at":"2026-08-21T18:00:00Z","inspected_by":"Odo Reed","made_at":"2026-08-20T18:00:00Z","materials":"orange wool, 4 turns","number":1,"remarks":"","tied_by":"the club's tyer"}
+type FlyBatch struct {
+	Batch       string     `json:"batch"`
+	HookLot     string     `json:"hook_lot"`
+	InspectedAt *time.Time `json:"inspected_at"`
+
+	// InspectedBy The member who looked it over, empty when nobody did
+	InspectedBy string    `json:"inspected_by"`
+	MadeAt      time.Time `json:"made_at"`
+	Materials   string    `json:"materials"`
+	Number      int       `json:"number"`
+	Remarks     string    `json:"remarks"`
+	TiedBy      string    `json:"tied_by"`
+}
+
+// FlyInspection Examples: {"not_tyer":true,"remarks":"all alike but for the collar"}
+type FlyInspection struct {
+	// NotTyer I did not tie these flies
+	NotTyer bool    `json:"not_tyer"`
+	Remarks *string `json:"remarks,omitempty"`
+}
+
+// FlyMove Examples: {"enrolment":"0190a2b4-7c1d-4e5f-8a3b-0123456789a0","kind":"issued"}, {"flies":2,"kind":"topped_up"}
+type FlyMove struct {
+	// At Now if left out
+	At *time.Time `json:"at,omitempty"`
+
+	// Enrolment Whom it is issued to
+	Enrolment *openapi_types.UUID `json:"enrolment,omitempty"`
+
+	// Flies Topped up: so many of each pattern; returned: so many in all
+	Flies *int `json:"flies,omitempty"`
+
+	// Kind issued, topped_up, returned or lost
+	Kind string  `json:"kind"`
+	Note *string `json:"note,omitempty"`
+}
+
+// FlyStock Examples: {"batches":[{"batch":"September","hook_lot":"2231","inspected_at":null,"inspected_by":"","made_at":"2026-08-20T18:00:00Z","materials":"","number":1,"remarks":"","tied_by":"the club's tyer"}],"envelopes":[{"back":0,"batch":1,"code":"7K3M-0QVD","holder":null,"lost":0,"per_pattern":3,"retied":0,"since":null,"state":"stock"}]}
+type FlyStock struct {
+	Batches   []FlyBatch `json:"batches"`
+	Envelopes []Envelope `json:"envelopes"`
 }
 
 // Guess defines model for Guess.
@@ -2650,6 +2741,8 @@ type NewDecision struct {
 
 // NewDeviation Examples: {"from":"2026-09-12T10:02:00+02:00","kind":"fly_lost","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","until":"2026-09-12T10:08:00+02:00"}
 type NewDeviation struct {
+	// Fly With fly_lost: the number of the fly that took its place
+	Fly  *int      `json:"fly,omitempty"`
 	From time.Time `json:"from"`
 
 	// Kind third_fly, wrong_fly, wrong_way_round, fly_lost, spacing_changed, depth_changed, could_not_swap, off_trial, back_on or moved
@@ -2685,6 +2778,25 @@ type NewEnrolment struct {
 
 	// Consent The angler's own ticks; set none beforehand. The first five are needed to take part.
 	Consent Consent `json:"consent"`
+}
+
+// NewFlyBatch Examples: {"batch":"September","envelopes":6,"hook_lot":"2231","materials":"orange wool, 4 turns","tied_by":"the club's tyer"}
+type NewFlyBatch struct {
+	// Batch What the batch is called, up to 80 characters
+	Batch string `json:"batch"`
+
+	// Envelopes 1 to 60
+	Envelopes int     `json:"envelopes"`
+	HookLot   *string `json:"hook_lot,omitempty"`
+
+	// Materials The materials sheet, up to 2000 characters
+	Materials *string `json:"materials,omitempty"`
+
+	// PerPattern Flies of each pattern in an envelope, 1 to 20; the protocol's rig.specimens_per_pattern if left out
+	PerPattern *int `json:"per_pattern,omitempty"`
+
+	// TiedBy A pseudonym or words, up to 80 characters; no account
+	TiedBy string `json:"tied_by"`
 }
 
 // NewGuess Examples: {"share":62}
@@ -2771,6 +2883,9 @@ type NewPeriod struct {
 	// Confirmed The angler said "rigged so"; fish of a period that is not confirmed are not analysed
 	Confirmed bool `json:"confirmed"`
 
+	// ControlFly The number of the control pattern's fly
+	ControlFly *int `json:"control_fly,omitempty"`
+
 	// Fished test_lower or control_lower, only when the rig is not the way it was drawn
 	Fished *string `json:"fished,omitempty"`
 
@@ -2778,7 +2893,10 @@ type NewPeriod struct {
 	Half      int                `json:"half"`
 	Outing    openapi_types.UUID `json:"outing"`
 	StartedAt time.Time          `json:"started_at"`
-	Unit      openapi_types.UUID `json:"unit"`
+
+	// TestFly The number of the test pattern's fly
+	TestFly *int               `json:"test_fly,omitempty"`
+	Unit    openapi_types.UUID `json:"unit"`
 }
 
 // NewPeriodEnd Examples: {"ended_at":"2026-09-12T10:25:00+02:00","reason":"swap_rule","swap_now_at":"2026-09-12T10:22:00+02:00"}
@@ -3121,10 +3239,11 @@ type Pattern struct {
 	Shape string `json:"shape"`
 }
 
-// Period Examples: {"block":"0001","confirmed":true,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"due":true,"fish":2,"minutes_left":12,"of":2},"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}
+// Period Examples: {"block":"0001","confirmed":true,"control_fly":null,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"due":true,"fish":2,"minutes_left":12,"of":2},"test_fly":1,"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}
 type Period struct {
-	Block     string `json:"block"`
-	Confirmed bool   `json:"confirmed"`
+	Block      string `json:"block"`
+	Confirmed  bool   `json:"confirmed"`
+	ControlFly *int   `json:"control_fly"`
 
 	// Drawn What chance gave
 	Drawn Arrangement `json:"drawn"`
@@ -3144,8 +3263,9 @@ type Period struct {
 	// Swap How far the swap rule has come
 	//
 	// Examples: {"due":false,"fish":1,"minutes_left":31,"of":2}
-	Swap SwapState          `json:"swap"`
-	Unit openapi_types.UUID `json:"unit"`
+	Swap    SwapState          `json:"swap"`
+	TestFly *int               `json:"test_fly"`
+	Unit    openapi_types.UUID `json:"unit"`
 
 	// Upper The code of the pattern fished upper
 	Upper   string `json:"upper"`
@@ -3175,7 +3295,7 @@ type PeriodEnd struct {
 // PeriodEndReason defines model for PeriodEndReason.
 type PeriodEndReason string
 
-// PeriodList Examples: {"items":[{"block":"0001","confirmed":true,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"due":false,"fish":0,"minutes_left":45,"of":2},"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}]}
+// PeriodList Examples: {"items":[{"block":"0001","confirmed":true,"control_fly":null,"drawn":"control_lower","end":null,"fished":"control_lower","half":1,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","lower":"B","outing":"0190a2b4-7c1d-7e5f-8a3b-0123456789b0","received_at":"2026-09-12T07:40:01Z","started_at":"2026-09-12T09:40:00+02:00","swap":{"due":false,"fish":0,"minutes_left":45,"of":2},"test_fly":null,"unit":"0190a2b4-7c1d-7e5f-8a3b-0123456789c0","upper":"A","version":1}]}
 type PeriodList struct {
 	Items []Period `json:"items"`
 }
@@ -4483,6 +4603,9 @@ type After = openapi_types.UUID
 // AnalysisN defines model for AnalysisN.
 type AnalysisN = int
 
+// BatchN defines model for BatchN.
+type BatchN = int
+
 // CardNumber defines model for CardNumber.
 type CardNumber = int
 
@@ -4500,6 +4623,9 @@ type DisputeID = openapi_types.UUID
 
 // EnrolmentID defines model for EnrolmentID.
 type EnrolmentID = openapi_types.UUID
+
+// EnvelopeCode defines model for EnvelopeCode.
+type EnvelopeCode = string
 
 // For defines model for For.
 type For = openapi_types.UUID
@@ -4812,6 +4938,15 @@ type WithdrawJSONRequestBody = Withdrawal
 
 // PutEnrolmentJSONRequestBody defines body for PutEnrolment for application/json ContentType.
 type PutEnrolmentJSONRequestBody = NewEnrolment
+
+// MoveFliesJSONRequestBody defines body for MoveFlies for application/json ContentType.
+type MoveFliesJSONRequestBody = FlyMove
+
+// AddFliesJSONRequestBody defines body for AddFlies for application/json ContentType.
+type AddFliesJSONRequestBody = NewFlyBatch
+
+// InspectFliesJSONRequestBody defines body for InspectFlies for application/json ContentType.
+type InspectFliesJSONRequestBody = FlyInspection
 
 // PutGuestJSONRequestBody defines body for PutGuest for application/json ContentType.
 type PutGuestJSONRequestBody = NewGuest

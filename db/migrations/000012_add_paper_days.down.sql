@@ -1,4 +1,6 @@
-DROP TABLE cards, slip_sheets;
+ALTER TABLE deviations DROP COLUMN fly;
+ALTER TABLE periods DROP COLUMN test_fly, DROP COLUMN control_fly;
+DROP TABLE fly_moves, fly_envelopes, fly_batches, cards, slip_sheets;
 ALTER TABLE units DROP CONSTRAINT units_slip_key;
 ALTER TABLE units
     DROP COLUMN drawn_by,

@@ -64,3 +64,50 @@ CREATE TABLE cards (
         FOREIGN KEY (trial_id, enrolment_id, outing_id) REFERENCES outings (trial_id, enrolment_id, id),
     CONSTRAINT cards_number_check CHECK (number > 0)
 );
+
+-- Flies: batches, their envelopes under random codes, and what happened to these. Nothing here tells one pattern from the other. A
+-- period may say which of the numbered flies were fished, a report of a lost fly which took its place.
+CREATE TABLE fly_batches (
+    trial_id     uuid        NOT NULL,
+    n            integer     NOT NULL,
+    batch        text        NOT NULL,
+    tied_by      text        NOT NULL,
+    hook_lot     text        NOT NULL,
+    materials    text        NOT NULL,
+    made_by      uuid,
+    made_at      timestamptz NOT NULL,
+    inspected_by uuid,
+    inspected_at timestamptz,
+    remarks      text        NOT NULL,
+    CONSTRAINT fly_batches_pkey PRIMARY KEY (trial_id, n),
+    CONSTRAINT fly_batches_trial_fkey FOREIGN KEY (trial_id) REFERENCES trials (id),
+    CONSTRAINT fly_batches_n_check CHECK (n > 0)
+);
+
+CREATE TABLE fly_envelopes (
+    trial_id    uuid    NOT NULL,
+    code        text    NOT NULL,
+    batch       integer NOT NULL,
+    per_pattern integer NOT NULL,
+    CONSTRAINT fly_envelopes_pkey PRIMARY KEY (trial_id, code),
+    CONSTRAINT fly_envelopes_batch_fkey FOREIGN KEY (trial_id, batch) REFERENCES fly_batches (trial_id, n)
+);
+
+CREATE TABLE fly_moves (
+    trial_id     uuid        NOT NULL,
+    n            integer     NOT NULL,
+    code         text        NOT NULL,
+    kind         text        NOT NULL,
+    enrolment_id uuid,
+    flies        integer     NOT NULL,
+    at           timestamptz NOT NULL,
+    by_account   uuid,
+    note         text        NOT NULL,
+    CONSTRAINT fly_moves_pkey PRIMARY KEY (trial_id, n),
+    CONSTRAINT fly_moves_envelope_fkey FOREIGN KEY (trial_id, code) REFERENCES fly_envelopes (trial_id, code),
+    CONSTRAINT fly_moves_enrolment_fkey FOREIGN KEY (trial_id, enrolment_id) REFERENCES enrolments (trial_id, id),
+    CONSTRAINT fly_moves_kind_check CHECK (kind IN ('issued', 'topped_up', 'returned', 'lost'))
+);
+
+ALTER TABLE periods ADD COLUMN test_fly smallint, ADD COLUMN control_fly smallint;
+ALTER TABLE deviations ADD COLUMN fly smallint;

@@ -66,7 +66,10 @@ func aboutRecords(ctx context.Context, tx trial.ReadTx, t trial.Trial, counted a
 	if err := aboutDraw(ctx, tx, t, counted.Effort, &about.Draw); err != nil {
 		return err
 	}
-	about.Helpers = report.Helpers{Guests: counted.Effort.Guests, TypedByOthers: counted.Effort.TypedFish}
+	about.Helpers = report.Helpers{Guests: counted.Effort.Guests, TypedByOthers: counted.Effort.TypedFish, PaperCards: counted.Effort.Cards}
+	if about.Flies, err = aboutFlies(ctx, tx, t.ID); err != nil {
+		return err
+	}
 	about.Halves, err = halvesOf(ctx, tx, t, counted.Tallies)
 	return err
 }

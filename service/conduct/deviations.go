@@ -16,8 +16,12 @@ type DeviationView struct {
 // ReportDeviation saves a report of what was not as planned, in one of the actor's outings.
 func (s *Service) ReportDeviation(ctx context.Context, actor trial.Actor, id trial.ID, in trial.Deviation) (view DeviationView, err error) {
 	in.TrialID, in.ReceivedAt = id, s.now()
+	public := fields{"deviation": in.ID, "outing": in.OutingID, "period": idOrNil(in.PeriodID), "kind": in.Kind, "week": week(in.FromAt)}
+	if in.Fly != 0 {
+		public["fly"] = in.Fly
+	}
 	r, err := s.newRecord(
-		fields{"deviation": in.ID, "outing": in.OutingID, "period": idOrNil(in.PeriodID), "kind": in.Kind, "week": week(in.FromAt)},
+		public,
 		fields{"from": at(in.FromAt), "until": atOrNil(in.UntilAt), "water": in.Water, "note": in.Note},
 	)
 	if err != nil {

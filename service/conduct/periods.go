@@ -45,13 +45,7 @@ func (s *Service) BeginPeriod(ctx context.Context, actor trial.Actor, id trial.I
 		period := in
 		period.EnrolmentID, period.Block, period.Drawn = o.enrolment.ID, strconv.Itoa(unit.N), unit.Drawn(in.Half)
 		period.Fished = cmp.Or(in.Fished, period.Drawn)
-		r, err := recordOf(salts,
-			fields{
-				"period": period.ID, "outing": period.OutingID, "unit": period.UnitID, "half": period.Half, "fished": period.Fished,
-				"confirmed": period.Confirmed, "week": week(period.StartedAt),
-			},
-			fields{"started_at": at(period.StartedAt)},
-		)
+		r, err := periodRecord(salts, period)
 		if err != nil {
 			return err
 		}
@@ -128,6 +122,20 @@ func (s *Service) begin(ctx context.Context, tx trial.Tx, o *own, p trial.Period
 		return err
 	}
 	return p.Begin(b)
+}
+
+// periodRecord is what the chain holds of a period; the flies' numbers are in it where they are known.
+func periodRecord(salts trial.Parts, p trial.Period) (record, error) {
+	public := fields{
+		"period": p.ID, "outing": p.OutingID, "unit": p.UnitID, "half": p.Half, "fished": p.Fished, "confirmed": p.Confirmed, "week": week(p.StartedAt),
+	}
+	if p.TestFly != 0 {
+		public["test_fly"] = p.TestFly
+	}
+	if p.ControlFly != 0 {
+		public["control_fly"] = p.ControlFly
+	}
+	return recordOf(salts, public, fields{"started_at": at(p.StartedAt)})
 }
 
 // firstOuting returns the outing of the first of a unit's periods, nil when there is none.

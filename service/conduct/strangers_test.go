@@ -132,6 +132,16 @@ var calls = map[string]call{
 	"BringGuest": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.BringGuest(w.ctx, who, at.trial, trial.Enrolment{ID: w.randomID(), Code: [32]byte{1}, Consent: allTicks})
 	},
+	"Flies": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Flies(w.ctx, who, at.trial) },
+	"AddFlies": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.AddFlies(w.ctx, who, at.trial, septemberFlies, 1, 3)
+	},
+	"InspectFlies": func(w *world, who trial.Actor, at target) (any, error) {
+		return nil, w.s.InspectFlies(w.ctx, who, at.trial, 1, true, "")
+	},
+	"MoveFlies": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.MoveFlies(w.ctx, who, at.trial, trial.FlyMove{Code: "0000-0000", Kind: trial.LostAll})
+	},
 	"TypeCard": func(w *world, who trial.Actor, at target) (any, error) {
 		card := pocketCard(w.clock.read(), trial.TestLower)
 		card.Rounds = card.Rounds[1:]
@@ -397,6 +407,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"WriteProtocol": organiser, "MoveTrial": organiser, "Enrol": organiser | angler, "Enrolment": organiser | angler, "Enrolments": organiser,
 		"Withdraw": organiser | angler, "OpenOuting": organiser | angler, "EndOuting": organiser | angler, "Outing": organiser | angler, "Outings": organiser | angler,
 		"KeepUnit": organiser | angler, "LoseUnit": organiser | angler, "Noters": organiser | angler, "NotedFor": organiser | angler, "SetNoters": organiser | angler, "BringGuest": organiser | angler,
+		"Flies": organiser | angler | auditor, "AddFlies": organiser, "InspectFlies": organiser | angler | auditor, "MoveFlies": organiser,
 		"TypeCard": organiser | angler, "Cards": organiser | auditor,
 		"PrintSlips": organiser | angler | auditor, "SlipSheets": organiser | angler | auditor,
 		"FetchUnit": organiser | angler, "Units": organiser | angler, "BeginPeriod": organiser | angler, "EndPeriod": organiser | angler, "Period": organiser | angler,

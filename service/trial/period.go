@@ -8,7 +8,7 @@ import (
 
 // Period is fishing in one arrangement until a swap. UnitID is its block's unit; Half is 1 or 2. Drawn is what chance
 // gave, Fished what was on the line (a correction changes Fished alone); Confirmed means that the angler said "rigged
-// so". In an imported table UnitID is zero, Drawn is empty, Block and Half are the table's, and OutingID is zero where it
+// so". TestFly and ControlFly are the numbers of the two flies that were fished, 0 where they are not known. In an imported table UnitID is zero, Drawn is empty, Block and Half are the table's, and OutingID is zero where it
 // does not tell one outing from another.
 type Period struct {
 	TrialID     ID
@@ -21,6 +21,8 @@ type Period struct {
 	Drawn       Arrangement
 	Fished      Arrangement
 	Confirmed   bool
+	TestFly     int
+	ControlFly  int
 	StartedAt   time.Time
 	ReceivedAt  time.Time
 	SentDigest  Digest
@@ -50,6 +52,8 @@ func (p Period) Check(now time.Time) error {
 	checkSentID(&f, "period", p.ID)
 	between(&f, "half", p.Half, 1, 2, "")
 	OneOf(&f, "fished", p.Fished, TestLower, ControlLower)
+	checkFly(&f, "test_fly", p.TestFly)
+	checkFly(&f, "control_fly", p.ControlFly)
 	checkTime(&f, "started_at", p.StartedAt, now)
 	return f.Err("period.invalid", "the period has faults")
 }
@@ -190,7 +194,7 @@ func (e PeriodEnd) Check(p Period, now time.Time) error {
 }
 
 // Deviation is a report of something that was not as planned, from a time on. The angler's own words for it are the
-// note. Water is where a move went, empty otherwise.
+// note. Water is where a move went, empty otherwise, Fly the number of the fly that took a lost one's place, 0 otherwise.
 type Deviation struct {
 	TrialID     ID
 	ID          ID
@@ -199,6 +203,7 @@ type Deviation struct {
 	PeriodID    ID
 	Kind        DeviationKind
 	Water       string
+	Fly         int
 	FromAt      time.Time
 	UntilAt     *time.Time
 	Note        string
@@ -243,6 +248,10 @@ func (d Deviation) Check(p Protocol, now time.Time) error {
 			f.Add("until", "is %s; accepted: a time since from, %s", d.UntilAt.Format(time.RFC3339), d.FromAt.Format(time.RFC3339))
 		}
 	}
+	if d.Fly != 0 && d.Kind != FlyLost {
+		f.Add("fly", "is %d with %s; accepted: none, a number goes with fly_lost", d.Fly, d.Kind)
+	}
+	checkFly(&f, "fly", d.Fly)
 	length(&f, "note", d.Note, 0, 500)
 	return f.Err("deviation.invalid", "the report has faults")
 }

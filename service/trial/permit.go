@@ -34,6 +34,10 @@ const (
 	PrintSlips      Operation = "print_slips"
 	ReadSlips       Operation = "read_slips"
 	ReadCards       Operation = "read_cards"
+	KeepFlies       Operation = "keep_flies"
+	ReadFlies       Operation = "read_flies"
+	ReadOwnFlies    Operation = "read_own_flies"
+	InspectFlies    Operation = "inspect_flies"
 	RequestAnalysis Operation = "request_analysis"
 	ReadAnalysis    Operation = "read_analysis"
 	GiveWord        Operation = "give_word"
@@ -75,6 +79,10 @@ var permits = map[Operation][]Role{
 	PrintSlips:      {Organiser, Angler, Auditor},
 	ReadSlips:       {Organiser, Angler, Auditor},
 	ReadCards:       {Organiser, Auditor},
+	KeepFlies:       {Organiser},
+	ReadFlies:       {Organiser, Auditor},
+	ReadOwnFlies:    {Organiser, Angler, Auditor},
+	InspectFlies:    {Organiser, Angler, Auditor},
 	RequestAnalysis: {Organiser},
 	ReadAnalysis:    {Organiser, Angler, Auditor},
 	GiveWord:        {Organiser, Angler, Auditor},

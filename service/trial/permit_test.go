@@ -41,6 +41,10 @@ export_catches   organiser auditor
 print_slips      organiser angler auditor
 read_slips       organiser angler auditor
 read_cards       organiser auditor
+keep_flies       organiser
+read_flies       organiser auditor
+read_own_flies   organiser angler auditor
+inspect_flies    organiser angler auditor
 request_analysis organiser
 read_analysis    organiser angler auditor
 give_word        organiser angler auditor

@@ -20,6 +20,8 @@ type RecordsReadTx interface {
 	WordsOf(ctx context.Context, trial ID) ([]string, error)
 	// SlipSheetsOf returns the sheets of slips that were printed for a trial, in the order of their numbers.
 	SlipSheetsOf(ctx context.Context, trial ID) ([]SlipSheet, error)
+	// FlyStockOf returns a trial's batches, envelopes and moves in the order of their numbers, and the reports of lost flies.
+	FlyStockOf(ctx context.Context, trial ID) (FlyStock, error)
 	CardBy(ctx context.Context, trial ID, number int) (Card, error)
 	// CardsOf returns the cards that were typed for a trial, in the order of their numbers.
 	CardsOf(ctx context.Context, trial ID) ([]Card, error)
@@ -37,6 +39,10 @@ type RecordsTx interface {
 	// CloseDrawNight closes the list of words; one that is closed keeps its time.
 	CloseDrawNight(ctx context.Context, trial ID, at time.Time) error
 	InsertSlipSheet(ctx context.Context, s SlipSheet) error
+	InsertFlyBatch(ctx context.Context, b FlyBatch, envelopes []FlyEnvelope) error
+	// InspectFlyBatch saves who looked a batch over, when, and the remarks.
+	InspectFlyBatch(ctx context.Context, b FlyBatch) error
+	InsertFlyMove(ctx context.Context, m FlyMove) error
 	InsertCard(ctx context.Context, c Card) error
 	// CheckCard saves what a second typing of a card came to.
 	CheckCard(ctx context.Context, c Card) error
