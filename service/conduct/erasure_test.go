@@ -89,6 +89,13 @@ func TestErasedIsNowhere(t *testing.T) {
 	outings := must(w.s.Outings(w.ctx, gone, e.trial, everything))(t)
 	d := trial.Deviation{ID: w.id(), OutingID: outings[0].Outing.ID, Kind: trial.OffTrial, FromAt: w.clock.read().Add(-time.Minute), Note: "in the alder again"}
 	must(w.s.ReportDeviation(w.ctx, gone, e.trial, d))(t)
+	must(w.s.MeasureWater(w.ctx, gone, e.trial, trial.Temperature{ID: w.id(), OutingID: outings[0].Outing.ID, At: outings[0].Outing.StartedAt.Add(time.Minute), Water: trial.Measure{Value: 11.125, Unit: "C"}}))(t)
+	theirs := must(w.s.Catches(w.ctx, e.anglers[1], e.trial, everything))(t)[0].Catch
+	must(w.s.FileDispute(w.ctx, gone, e.trial, theirs.ID, "I saw it foul hooked, by the alder"))(t)
+	must(w.s.FileDispute(w.ctx, e.eyes, e.trial, fish[1].Catch.ID, "nobody saw that one landed"))(t)
+	must(w.s.Ask(w.ctx, gone, e.trial, "Why was the long glide left out?"))(t)
+	w.ok(w.s.SetNoters(w.ctx, gone, e.trial, []trial.ID{e.anglers[1].AccountID}))
+	w.ok(w.s.SetNoters(w.ctx, e.anglers[1], e.trial, []trial.ID{gone.AccountID, e.anglers[2].AccountID}))
 	w.ok(w.s.LookWhenDue(w.ctx))
 	w.ok(w.s.Analyse(w.ctx, e.trial, 1))
 	e.day(rods, 1, inTurn)
@@ -97,7 +104,7 @@ func TestErasedIsNowhere(t *testing.T) {
 	if len(before) != 2 || before[0].Decision != trial.GoOn || before[1].Decision != "" {
 		t.Fatalf("looks %+v", before)
 	}
-	secrets := []string{pseudonym, hex.EncodeToString(r.code[:]), r.enrolment.String() + "\",\"private", "under the third alder", "in the alder again"}
+	secrets := []string{pseudonym, hex.EncodeToString(r.code[:]), r.enrolment.String() + "\",\"private", "under the third alder", "in the alder again", "11.125", "nobody saw that one landed"}
 	for _, f := range must(w.s.Catches(w.ctx, gone, e.trial, everything))(t) {
 		secrets = append(secrets, f.Catch.ID.String(), hex.EncodeToString(f.Catch.ID[:]))
 	}
