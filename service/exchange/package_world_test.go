@@ -394,6 +394,9 @@ func (w *played) moreOfOne() {
 	w.enter(&a.Chain, chain, trial.LedgerUnit, after.ID, fieldsOf{"unit": after.ID.Public(), "n": after.N, "draw_n": after.DrawN, "first": after.First, "same_fly_check": false}, fieldsOf{"fetched_at": start})
 	r.Units = append(r.Units, after)
 	w.enter(&a.Chain, chain, trial.LedgerTemperature, w.id(7), fieldsOf{"temperature": w.id(7).Public(), "outing": o.ID.Public(), "water_temperature": "12.5 C", "week": weekOf(start)}, fieldsOf{"at": start})
+	for range 2 {
+		w.enter(&a.Chain, chain, trial.LedgerNoters, chain, fieldsOf{"enrolment": chain}, fieldsOf{"at": start})
+	}
 	void := trial.Outing{ID: w.id(7), EnrolmentID: chain, ProtocolVersion: 1, StartedAt: start, Void: true}
 	w.enter(&a.Chain, chain, trial.LedgerOuting, void.ID, fieldsOf{"outing": void.ID.Public(), "started_late": false, "water_temperature": nil, "week": weekOf(start)}, fieldsOf{"started_at": start})
 	w.amend(a, trial.LedgerOuting, void.ID, 1, "opened by mistake", fieldsOf{"void": false}, fieldsOf{"void": true})

@@ -95,6 +95,11 @@ func (v *verifier) drawOf(a publishedAngler) (drawn int) {
 // part is a public part, or what a row says of one, by key.
 type part map[string]any
 
+// recordKinds are the kinds of entries that have rows, one entry each.
+var recordKinds = []string{
+	trial.LedgerOuting, trial.LedgerOutingEnd, trial.LedgerUnit, trial.LedgerUnitLost, trial.LedgerPeriod, trial.LedgerPeriodEnd, trial.LedgerDeviation, trial.LedgerCatch,
+}
+
 // entered is a record as the ledger has it: as first sent, then corrected.
 type entered struct {
 	now       part
@@ -124,6 +129,10 @@ func (v *verifier) ledgerOf(a publishedAngler) {
 			disputed[e.Subject] = outcomeIn(e)
 		case trial.LedgerEnrolment, trial.LedgerWithdrawal:
 		default:
+			if !slices.Contains(recordKinds, e.Kind) {
+				v.found.untold(partRecords, "Entries of the kind %s are followed as links of their chain and held against no table.", e.Kind)
+				continue
+			}
 			r := &entered{}
 			if e.Public == "" {
 				r.left = true
@@ -218,12 +227,7 @@ const endedWithOuting = "outing_ended"
 // without names what the ledger has and no table: a row that was dropped.
 func (v *verifier) without(a publishedAngler, records map[recordKey]*entered) {
 	for key := range records {
-		switch key.kind {
-		case trial.LedgerOuting, trial.LedgerOutingEnd, trial.LedgerUnit, trial.LedgerPeriod, trial.LedgerPeriodEnd, trial.LedgerDeviation, trial.LedgerCatch:
-			v.found.differs(partRecords, "%s %s of %s was entered in the ledger and has no row", key.kind, key.id, a.Pseudonym)
-		default:
-			v.found.untold(partRecords, "Entries of the kind %s are followed as links of their chain and held against no table.", key.kind)
-		}
+		v.found.differs(partRecords, "%s %s of %s was entered in the ledger and has no row", key.kind, key.id, a.Pseudonym)
 	}
 }
 
