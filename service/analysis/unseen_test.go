@@ -28,8 +28,10 @@ func TestNotLoggedFishAreBounded(t *testing.T) {
 			taken       trial.Taken
 			n           int64
 		}{
-			{trial.TestLower, trial.TookTest, testTest}, {trial.TestLower, trial.TookControl, testControl},
-			{trial.ControlLower, trial.TookTest, controlTest}, {trial.ControlLower, trial.TookControl, controlControl},
+			{trial.TestLower, trial.TookTest, testTest},
+			{trial.TestLower, trial.TookControl, testControl},
+			{trial.ControlLower, trial.TookTest, controlTest},
+			{trial.ControlLower, trial.TookControl, controlControl},
 		} {
 			in.Tallies = append(in.Tallies, trial.Tally{Angler: "a", Outing: "1", Arrangement: f.arrangement, Taken: f.taken, N: f.n})
 		}
@@ -157,8 +159,10 @@ func TestSentenceNamesThePatterns(t *testing.T) {
 	p.Patterns = []trial.Pattern{{Code: "A", Name: "collared hare's ear", Part: trial.Test}, {Code: "B", Name: "plain hare's ear", Part: trial.Control}}
 	in := analysis.InputOf(p)
 	in.Tallies = []trial.Tally{
-		{Angler: "a", Outing: "1", Arrangement: trial.TestLower, Taken: trial.TookControl, N: 90}, {Angler: "a", Outing: "1", Arrangement: trial.TestLower, Taken: trial.TookTest, N: 10},
-		{Angler: "a", Outing: "1", Arrangement: trial.ControlLower, Taken: trial.TookControl, N: 90}, {Angler: "a", Outing: "1", Arrangement: trial.ControlLower, Taken: trial.TookTest, N: 10},
+		{Angler: "a", Outing: "1", Arrangement: trial.TestLower, Taken: trial.TookControl, N: 90},
+		{Angler: "a", Outing: "1", Arrangement: trial.TestLower, Taken: trial.TookTest, N: 10},
+		{Angler: "a", Outing: "1", Arrangement: trial.ControlLower, Taken: trial.TookControl, N: 90},
+		{Angler: "a", Outing: "1", Arrangement: trial.ControlLower, Taken: trial.TookTest, N: 10},
 	}
 	says := mustRun(t, in, analysis.Settings{}).Verdict.Sentence
 	if !strings.Contains(says, "would take collared hare's ear (A), the test pattern. The data favour plain hare's ear (B), the control pattern.") {

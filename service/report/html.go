@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"time"
 
 	"evenrig/service/analysis"
@@ -99,6 +100,7 @@ type page struct {
 
 	Facts, Settings []fact
 	LookedAt        bool
+	Unseen          bool // fish outside the records were asked about
 	Drawn           bool
 	Cautions        []trial.Caution
 }
@@ -143,6 +145,9 @@ func newPage(r analysis.Result, about About) page {
 	}
 	p.Shrink, p.Halves, p.Lineup = newShrinkFigure(r, n), newHalvesFigure(about), newLineupFigure(about.Lineup)
 	p.Estimand, p.Doubts, p.Beside, p.Harms, p.Consort = estimand(r, about, n), doubts(r, about, n), fishedBesideDrawn(r), harmRows(r, n), consort(r, about)
+	p.Unseen = slices.ContainsFunc(r.Sensitivity, func(c analysis.SensitivityCase) bool {
+		return c.Case == analysis.CaseNotLoggedTest || c.Case == analysis.CaseErasedTest
+	})
 	p.Before, p.Cannot = notices(r)
 	p.Figure = p.numbered()
 	p.Title = p.Heading

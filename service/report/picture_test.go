@@ -126,8 +126,13 @@ func TestPictureAsSVG(t *testing.T) {
 func TestPathDataIsRead(t *testing.T) {
 	p := steps("M2 12C8 4.6 22 3.4 31 10.6L39.5-5.4 37.6.5H20V-.8Z")
 	want := path{
-		{moveTo, [3]point{{2, 12}}}, {curveTo, [3]point{{8, 4.6}, {22, 3.4}, {31, 10.6}}}, {lineTo, [3]point{{39.5, -5.4}}}, {lineTo, [3]point{{37.6, .5}}},
-		{lineTo, [3]point{{20, .5}}}, {lineTo, [3]point{{20, -.8}}}, {kind: closed},
+		{moveTo, [3]point{{2, 12}}},
+		{curveTo, [3]point{{8, 4.6}, {22, 3.4}, {31, 10.6}}},
+		{lineTo, [3]point{{39.5, -5.4}}},
+		{lineTo, [3]point{{37.6, .5}}},
+		{lineTo, [3]point{{20, .5}}},
+		{lineTo, [3]point{{20, -.8}}},
+		{kind: closed},
 	}
 	if len(p) != len(want) {
 		t.Fatalf("%v", p)

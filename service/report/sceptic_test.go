@@ -184,3 +184,32 @@ func TestFishedBesideDrawn(t *testing.T) {
 		t.Error("a table without a draw is counted by one")
 	}
 }
+
+// Wherever a result is told, it is told as choice between two flies in the water, and never as more fish caught: trade wording rule,
+// common practice, no source.
+func TestEverywhereItIsChoice(t *testing.T) {
+	choice := regexp.MustCompile(`(?i)\bchoice\b|\bchose\b|passed the other by`)
+	more := regexp.MustCompile(`(?i)catch(es)? more fish\b|more fish caught|catch rate|outfish`)
+	for _, x := range examples(t) {
+		var text strings.Builder
+		if err := Text(&text, x.result, x.about); err != nil {
+			t.Fatal(err)
+		}
+		told := map[string]string{
+			"the page": parse(t, render(t, x.result, x.about)).text(), "the post": Post(x.result, x.about),
+			"the summary":    parse(t, sheetOf(t, func(b *strings.Builder) error { return Summary(b, x.result, x.about) })).text(),
+			"the club night": parse(t, sheetOf(t, func(b *strings.Builder) error { return ClubNight(b, x.result, x.about) })).text(),
+		}
+		if len(x.result.Verdict.Limits) > 0 { // a terminal's page says it among the limits
+			told["the terminal"] = text.String()
+		}
+		for what, says := range told {
+			if !choice.MatchString(says) {
+				t.Errorf("%s: %s does not say that it is about choice", x.name, what)
+			}
+			if found := more.FindString(says); found != "" {
+				t.Errorf("%s: %s says %q", x.name, what, found)
+			}
+		}
+	}
+}
