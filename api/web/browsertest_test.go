@@ -270,7 +270,7 @@ func (p *phone) do(steps ...chromedp.Action[chromedp.Void]) {
 // setClock makes the page's Date say the valley's time, in pages to come and in the one that is open.
 func (p *phone) setClock() {
 	p.v.t.Helper()
-	ahead := p.v.clock().Sub(time.Now()).Milliseconds()
+	ahead := time.Until(p.v.clock()).Milliseconds()
 	script := fmt.Sprintf(`(() => {
   if (globalThis.setAhead) return globalThis.setAhead(%[1]d);
   globalThis.faults = [];

@@ -52,7 +52,7 @@ async function refresh() {
 }
 
 async function load(outing) {
-  app.packs = app.who ? await store.packsOf(app.who.id) : [];
+  app.packs = app.who ? (await store.packsOf(app.who.id)).sort((a, b) => !!a.for - !!b.for) : []; // one's own first
   app.days = app.who ? await openDays(app.who.id) : [];
   const records = outing && app.who ? await store.ofOuting(app.who.id, outing) : [];
   app.day = records.length ? dayOf(records) : null;
