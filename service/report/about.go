@@ -33,6 +33,7 @@ type About struct {
 	Helpers   Helpers
 	Halves    []Half // how long every half was fished, in the order of the records
 
+	Guesses   []int  // what anglers guessed beforehand, of 100; nil until they may be told
 	Remarks   string // the organiser's own words, beside the numbers and never in them
 	Funding   string // who pays; empty: not stated
 	Conflicts string // who sells or tied the flies; empty: not stated

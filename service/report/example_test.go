@@ -198,6 +198,7 @@ func aboutSeason(t testing.TB, r analysis.Result) About {
 	about.Flies = []FlyPack{{Batch: "Batch 1", TiedBy: "one member", Hook: "jig 400", Inspected: "another member", Issued: 60, Lost: 7, Retied: 3}}
 	about.Helpers = Helpers{Guests: 1, TypedByOthers: 14, PaperCards: 3}
 	about.Draw.Units, about.Draw.UnitsByPaper, about.Draw.UnitsLost, about.Draw.Slips = 110, 6, 2, "printed by a member who does not fish the trial"
+	about.Guesses = []int{70, 40, 85, 60, 55, 60}
 	about.Remarks, about.Funding, about.Conflicts = "We fish it again in spring.", "nobody; the club bought the hooks", "none: nobody sells either fly"
 	return about
 }

@@ -100,6 +100,7 @@ type page struct {
 
 	Facts, Settings []fact
 	LookedAt        bool
+	Guessed         string
 	Unseen          bool // fish outside the records were asked about
 	Drawn           bool
 	Cautions        []trial.Caution
@@ -145,6 +146,7 @@ func newPage(r analysis.Result, about About) page {
 	}
 	p.Shrink, p.Halves, p.Lineup = newShrinkFigure(r, n), newHalvesFigure(about), newLineupFigure(about.Lineup)
 	p.Estimand, p.Doubts, p.Beside, p.Harms, p.Consort = estimand(r, about, n), doubts(r, about, n), fishedBesideDrawn(r), harmRows(r, n), consort(r, about)
+	p.Guessed = guessed(about)
 	p.Unseen = slices.ContainsFunc(r.Sensitivity, func(c analysis.SensitivityCase) bool {
 		return c.Case == analysis.CaseNotLoggedTest || c.Case == analysis.CaseErasedTest
 	})

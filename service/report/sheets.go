@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"evenrig/service/analysis"
@@ -148,6 +149,20 @@ func plainlyHow(r analysis.Result, n names) string {
 		when = "On the next day out the flies changed places. "
 	}
 	return s + "Lots were drawn for which fly was lower first. " + when + "So each fly had the better place as often as the other."
+}
+
+// guessed says what anglers guessed beforehand, by nobody's name; empty where nothing was, or where it would tell whose guess it is.
+func guessed(about About) string {
+	if len(about.Guesses) < 3 {
+		return ""
+	}
+	guesses := make([]float64, len(about.Guesses))
+	for i, g := range about.Guesses {
+		guesses[i] = float64(g)
+	}
+	slices.Sort(guesses)
+	return fmt.Sprintf("Before the first fish %s guessed this number: from %s to %s, the middle guess %s.",
+		Counted(int64(len(guesses)), "angler", "anglers"), number(guesses[0]), number(guesses[len(guesses)-1]), number(middle(guesses)))
 }
 
 // thanks names nobody.
