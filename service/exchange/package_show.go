@@ -43,7 +43,7 @@ func (p *publisher) upToLock(a SourceAngler) trial.Records {
 	r.Units = keep(r.Units, func(u trial.Unit) bool { return !later[u.ID] })
 	r.Periods = keep(r.Periods, func(period trial.Period) bool { return !later[period.ID] })
 	r.Deviations = keep(r.Deviations, func(d trial.Deviation) bool { return !later[d.ID] })
-	r.Catches = keep(r.Catches, func(c trial.Catch) bool { return !later[c.ID] && !c.AfterLock })
+	r.Catches = keep(r.Catches, func(c trial.Catch) bool { return !later[c.ID] })
 	opened := map[trial.ID]bool{}
 	for _, period := range r.Periods {
 		opened[period.UnitID] = true

@@ -387,4 +387,12 @@ func TestWhatCameAfterLockingIsNotPublished(t *testing.T) {
 	if !bytes.Equal(p.Result, w.source.Closing.Result) {
 		t.Error("the result is another one")
 	}
+
+	// After an erasure the closing analysis is made anew, on a later checkpoint: the fish is among its records, and not analysed.
+	w.close()
+	p = readBack(t, written(t, w.publish()))
+	agreed(t, p)
+	if fish := all(t, p.Catches); !slices.ContainsFunc(fish, func(f Fish) bool { return f.Exclusion == trial.AfterLock }) {
+		t.Error("a fish that the later analysis counted as after_lock is not published")
+	}
 }

@@ -69,9 +69,6 @@ func (v *verifier) fish(c Fish, p Period, u Unit, reports []Deviation) {
 	if c.Deviated && len(reports) == 0 {
 		v.found.differs(partDerived, "fish %s of %s is said to be of a time with a report, and there is none", c.ID, c.Angler)
 	}
-	if c.Exclusion == trial.AfterLock || c.AfterLock {
-		v.found.differs(partDerived, "fish %s of %s arrived after the records were fixed and has no place here", c.ID, c.Angler)
-	}
 	for _, reason := range trial.Exclusions() {
 		applies := v.applies(reason, c, p, u, reports)
 		switch {
@@ -126,6 +123,8 @@ func (v *verifier) applies(reason trial.Exclusion, c Fish, p Period, u Unit, rep
 		return surely(c.Void)
 	case trial.Disputed:
 		return surely(c.Disputed)
+	case trial.AfterLock:
+		return surely(c.AfterLock)
 	case trial.SameFlyCheck:
 		return surely(u.SameFlyCheck)
 	case trial.ExcludeLost:
@@ -166,5 +165,5 @@ func (v *verifier) applies(reason trial.Exclusion, c Fish, p Period, u Unit, rep
 	case trial.NotSure:
 		return surely(c.Taken == trial.TookUnknown)
 	}
-	return perhapsIf(reason != trial.AfterLock)
+	return perhaps
 }
