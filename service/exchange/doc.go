@@ -5,6 +5,11 @@
 // checks one value; resolve.go derives the third of lower pattern, position taken and pattern taken; tallies.go counts
 // like fish for the analysis; write.go writes a table that reads back as it was.
 //
+// It also makes, reads and verifies the package in which a trial is published. package.go has what it holds, package_tables.go every
+// column of every table; package_publish.go makes one from a trial's records, with package_show.go for an angler's rows,
+// package_chains.go for ledger and checkpoints and package_result.go for result and report; package_write.go and package_read.go are the
+// archive; package_input.go is what its rows are to an analysis. verify.go works a package out again, part by part in verify_*.go.
+//
 // A bad row never spoils the others: every fault is named with line, column, value and reason. A table with faults is
 // for looking at, not for saving: callers take all rows or none.
 package exchange
