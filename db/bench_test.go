@@ -14,12 +14,13 @@ import (
 
 // BenchmarkSubmitCatches saves catches of 64 anglers, 1, 8 and 64 at once, and in the same run puts the same rows into
 // the same table without a ledger, one INSERT and one transaction each, by as many connections: the ratio of the two is
-// what the ledger and the locks cost. One writer collects what waits, as the service's does.
+// what the ledger and the locks cost; "asking" are those that ask how far the swap is, as a fish sent alone does. One writer collects what waits, as the service's does.
 func BenchmarkSubmitCatches(b *testing.B) {
 	for _, c := range []struct {
 		name   string
 		atOnce int
-	}{{"1", 1}, {"8", 8}, {"64", 64}} {
+		swap   bool
+	}{{"1", 1, false}, {"8", 8, false}, {"64", 64, false}, {"1 asking", 1, true}, {"8 asking", 8, true}, {"64 asking", 64, true}} {
 		b.Run(c.name, func(b *testing.B) {
 			w := newWorld(b)
 			var anglers []*angler
@@ -30,6 +31,7 @@ func BenchmarkSubmitCatches(b *testing.B) {
 			fish := make([]trial.CatchSubmission, b.N)
 			for i := range fish {
 				fish[i] = anglers[i%len(anglers)].fish()
+				fish[i].Swap = c.swap
 			}
 			b.ResetTimer()
 			begin := time.Now()

@@ -133,7 +133,7 @@ UPDATE catches
 SET period_id = @period_id, taken_pattern = @taken_pattern, taken_position = @taken_position, outcome = @outcome,
     foul_hooked = @foul_hooked, rig_intact = @rig_intact, double_id = @double_id, species = @species, origin = @origin,
     caught_at = @caught_at, caught_offset = @caught_offset, noted_at = @noted_at, noted_offset = @noted_offset,
-    length_value = @length_value, length_unit = @length_unit, note = @note, version = @version, void = @void, reason = @reason,
+    length_value = @length_value, length_unit = @length_unit, note = @note, version = @version, void = @void, disputed = @disputed, reason = @reason,
     water_type = @water_type, fly = @fly, further = @further, welfare = @welfare
 WHERE trial_id = @trial_id AND id = @id`
 	value, unit := measureColumns(c.Length)
@@ -142,7 +142,7 @@ WHERE trial_id = @trial_id AND id = @id`
 		"outcome": c.Outcome, "foul_hooked": c.FoulHooked, "rig_intact": c.RigIntact, "double_id": c.DoubleID, "species": c.Species,
 		"origin": c.Origin, "caught_at": c.CaughtAt, "caught_offset": offsetOf(c.CaughtAt), "noted_at": c.NotedAt,
 		"noted_offset": offsetOf(c.NotedAt), "length_value": value, "length_unit": unit, "note": c.Note, "version": c.Version,
-		"void": c.Void, "reason": c.Reason, "water_type": textOrNull(c.WaterType), "fly": textOrNull(c.Fly),
+		"void": c.Void, "disputed": c.Disputed, "reason": c.Reason, "water_type": textOrNull(c.WaterType), "fly": textOrNull(c.Fly),
 		"further": textOrNull(string(c.Further)), "welfare": textOrNull(c.Welfare),
 	})
 }

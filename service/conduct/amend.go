@@ -65,6 +65,11 @@ func (s *Service) AmendCatch(ctx context.Context, actor trial.Actor, id, catch t
 		if err := cmp.Or(next.Check(*o.protocol, s.now()), o.takesMoved(stored.CaughtAt, next.CaughtAt)); err != nil {
 			return amended{}, err
 		}
+		if next.PeriodID != stored.PeriodID {
+			if next.Disputed, err = disputedIn(ctx, tx, stored); err != nil {
+				return amended{}, err
+			}
+		}
 		if slices.ContainsFunc(changed, func(c change) bool { return slices.Contains(flyFields, c.field) }) {
 			if err := s.fits(ctx, tx, o, next); err != nil {
 				return amended{}, err
@@ -85,6 +90,16 @@ func (s *Service) AmendCatch(ctx context.Context, actor trial.Actor, id, catch t
 
 // flyFields say what a fish took; a correction of none of them leaves standing what a corrected rig has made of it.
 var flyFields = []string{"period", "taken_pattern", "taken_position", "caught_at"}
+
+// disputedIn reports whether a fish is left out by agreement, itself or with its outing. It stays so when it is moved elsewhere.
+func disputedIn(ctx context.Context, tx trial.ReadTx, c trial.Catch) (bool, error) {
+	period, err := tx.PeriodBy(ctx, c.TrialID, c.PeriodID)
+	if err != nil {
+		return false, err
+	}
+	outing, err := tx.OutingBy(ctx, c.TrialID, period.OutingID)
+	return c.In(outing).Disputed, err
+}
 
 // fits checks that a corrected catch lies in a period of the actor's and agrees with its arrangement.
 func (s *Service) fits(ctx context.Context, tx trial.ReadTx, o *own, c trial.Catch) error {
@@ -130,9 +145,6 @@ func (s *Service) AmendOuting(ctx context.Context, actor trial.Actor, id, outing
 		}
 		next := after.onto(stored)
 		next.Version++
-		if err := s.goBy(ctx, tx, o, next); err != nil {
-			return amended{}, err
-		}
 		periods, err := tx.PeriodsOf(ctx, id, outing)
 		if err != nil {
 			return amended{}, err

@@ -336,6 +336,12 @@ func TestDisputedOuting(t *testing.T) {
 			t.Errorf("a fish of it is %+v", view)
 		}
 	}
+	// Moved to another outing they stay left out.
+	elsewhere, unit := r.outing(), r.unit()
+	must(w.s.AmendCatch(w.ctx, r.actor, e.trial, waiting.ID, patchOf(t, 1, map[string]any{"period": r.begin(elsewhere, unit, 1).String()})))(t)
+	if view := must(w.s.Catch(w.ctx, r.actor, e.trial, waiting.ID))(t); view.Excluded != trial.Disputed {
+		t.Errorf("moved away it is %q", view.Excluded)
+	}
 	// A dispute goes with the records that it is about; who decided stays unnamed when he has himself erased.
 	other := e.join(e.anglers[2])
 	w.ok(w.s.Withdraw(w.ctx, other.actor, e.trial, true))

@@ -339,3 +339,53 @@ func TestVoidFishIsRestored(t *testing.T) {
 	wantFields(t, err, "welfare")
 	w.sound()
 }
+
+// A trial whose rule sheet was amended, whose records were corrected and disputed and whose water was warm is published like any
+// other: its package agrees with itself, tells the versions with their reasons, and names nobody and no water.
+func TestPublishWhatWasAmended(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	e := w.newClub("Wend Grayling Club", 7).opened(ruleSheet())
+	var rods []*rod
+	for _, a := range e.anglers {
+		rods = append(rods, e.joinWith(a, openTicks()))
+	}
+	e.day(rods, 2, mostlyTest)
+	e.amended(func(p *trial.Protocol) {
+		p.Waters, p.Welfare.StopC = append(p.Waters, trial.Water{Name: "Long Pool", WaterType: "stillwater"}), 19.5
+	})
+	e.day(rods, 2, inTurn)
+	r := rods[0]
+	outings := must(w.s.Outings(w.ctx, r.actor, e.trial, everything))(t)
+	catches := must(w.s.Catches(w.ctx, rods[1].actor, e.trial, everything))(t)
+	w.clock.move(time.Hour)
+	warm := must(w.s.OpenOuting(w.ctx, r.actor, e.trial, trial.Outing{ID: w.id(), Water: "Long Pool", StartedAt: w.clock.read(), ProtocolVersion: 1}))(t).Outing.ID
+	w.clock.move(time.Minute)
+	r.measure(warm, 20)
+	name := must(w.s.Enrolment(w.ctx, r.actor, e.trial))(t).Pseudonym
+	must(w.s.OverrideWelfare(w.ctx, e.organiser, e.trial, name, trial.WelfareOverride{Day: w.clock.read().Format(time.DateOnly), Reason: "the thermometer lay in the shallows of Long Pool"}))(t)
+	must(w.s.AmendOuting(w.ctx, r.actor, e.trial, outings[0].Outing.ID, patchOf(t, outings[0].Outing.Version, map[string]any{"water": "Mill Reach", "started_late": true, "not_logged": 1})))(t)
+	must(w.s.AmendOuting(w.ctx, r.actor, e.trial, warm, patchOf(t, 1, map[string]any{"void": true})))(t)
+	must(w.s.AmendCatch(w.ctx, rods[1].actor, e.trial, catches[0].Catch.ID, patchOf(t, 1, map[string]any{"welfare": []string{"dead"}, "void": true})))(t)
+	for i, subject := range []trial.ID{catches[1].Catch.ID, catches[2].Catch.ID, outings[1].Outing.ID} {
+		d := must(w.s.FileDispute(w.ctx, e.eyes, e.trial, subject, "angler 1 walked back along Upper Wend"))(t).Dispute.ID
+		w.ok(e.decided(e.organiser, d, trial.Exclude))
+		w.ok(e.decided(e.anglers[5], d, []string{trial.Exclude, trial.Keep, trial.Exclude}[i]))
+	}
+	w.sound()
+	e.lock()
+	w.ok(w.s.Analyse(w.ctx, e.trial, 1))
+	w.sound()
+	e.publish()
+	all := unpacked(t, w.downloaded(e.trial))
+	for _, told := range []string{"three weeks of flood", "disputed", "season", "as I see it from the words"} {
+		if !strings.Contains(all, told) {
+			t.Errorf("the package does not tell %q", told)
+		}
+	}
+	for _, never := range []string{"Upper Wend", "Mill Reach", "Long Pool", "angler 1", e.organiser.AccountID.String(), e.eyes.AccountID.String()} {
+		if strings.Contains(all, never) {
+			t.Errorf("the package tells %q", never)
+		}
+	}
+}

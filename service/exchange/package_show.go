@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"evenrig/service/trial"
@@ -23,6 +24,7 @@ type shownAngler struct {
 // upToLock returns the records that stood when the closing analysis was asked for: what arrived later is not part of the trial.
 func (p *publisher) upToLock(a SourceAngler) trial.Records {
 	r := a.Records
+	r.Outings = p.coarse(r.Outings)
 	cut, known := p.cut[r.Enrolment.ChainID]
 	if !known || r.Enrolment.ChainID == p.Trial.ID {
 		return r
@@ -54,6 +56,18 @@ func (p *publisher) upToLock(a SourceAngler) trial.Records {
 		}
 	}
 	return r
+}
+
+// coarse takes away cells of a grid that is not the one in force any more: one made coarser while the trial ran would not hide
+// much if the finer cells of before were still shown.
+func (p *publisher) coarse(outings []trial.Outing) []trial.Outing {
+	outings = slices.Clone(outings)
+	for i, o := range outings {
+		if trial.GridOf(o.Cell) != p.Protocol.PlaceGrid {
+			outings[i].Cell = ""
+		}
+	}
+	return outings
 }
 
 // keep returns a new list of those that are wanted.
