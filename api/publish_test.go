@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"evenrig/api"
 	"evenrig/openapi"
 	"evenrig/service/trial"
 )
@@ -125,5 +126,20 @@ func elsewhere(t *testing.T, w *world, e *contest, pack []byte) {
 	rules := ok[*openapi.GetProtocolResponse](t, 200)(other.organiser.GetProtocolWithResponse(ctx, draft.ID)).JSON200
 	if rules.RepeatOf == nil || *rules.RepeatOf != e.trial || len(rules.Waters) != 0 {
 		t.Errorf("the repeat is drafted as %+v", rules)
+	}
+}
+
+// Whoever asks without a token is limited by his address at what costs much, and at nothing else.
+func TestStrangersAreLimitedAtWhatCostsMuch(t *testing.T) {
+	w := newEmptyWorld(t, api.Options{Limits: api.Limits{Costly: api.Rate{Burst: 2, PerMinute: .1}}})
+	stranger := w.person("")
+	book := fmt.Sprintf("/v1/published/%s/package.xlsx", newID())
+	for i, want := range []int{404, 404, 429, 429} {
+		if got := stranger.send(http.MethodGet, book, ""); got.status != want {
+			t.Errorf("workbook %d is answered %d %s, want %d", i+1, got.status, got.body, want)
+		}
+	}
+	if got := stranger.send(http.MethodGet, fmt.Sprintf("/v1/published/%s", newID()), ""); got.status != 404 {
+		t.Errorf("the page is answered %d %s", got.status, got.body)
 	}
 }
