@@ -99,8 +99,8 @@ func TestPagesOpenByRole(t *testing.T) {
 	w := newTableWorld(t)
 	refused := map[string][]string{
 		"organiser":  {"/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
-		"angler":     {"/move/:state", "/members", "/import", "/protocol/change"},
-		"scrutineer": {"/noting", "/cards", "/move/:state", "/members", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
+		"angler":     {"/print/labels", "/move/:state", "/members", "/import", "/protocol/change"},
+		"scrutineer": {"/print/labels", "/noting", "/cards", "/move/:state", "/members", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
 	}
 	for role, b := range map[string]*browser{"organiser": w.organiser, "angler": w.angler, "scrutineer": w.scrutineer} {
 		for _, path := range tablePages(http.MethodGet) {
@@ -413,6 +413,37 @@ func TestACardIsTyped(t *testing.T) {
 	form.Set("fish[1].took", "C")
 	w.angler.send(at, form).shows(409)
 	w.organiser.get(at).shows(200, "Cards typed so far", "<td class=\"n\">7</td>")
+}
+
+// Questions are asked by members and answered by the organiser; the log tells a scrutineer nothing of what was taken.
+func TestAScrutineersPages(t *testing.T) {
+	w := newTableWorld(t)
+	at := w.at("/trials/:trial")
+	w.scrutineer.get(at+"/log").shows(200, "a record", "2026-W36")
+	if strings.Contains(w.scrutineer.text(), "Thymallus") || strings.Contains(w.scrutineer.body, w.fish.String()) {
+		t.Errorf("the log tells what was taken while that is hidden:\n%s", w.scrutineer.text())
+	}
+	w.scrutineer.post(at+"/questions", "question", "?").shows(422, "accepted")
+	w.scrutineer.post(at+"/questions", "question", "Who folded the slips for the upper beat?").shows(200, "Asked.", "Not answered yet")
+	w.angler.post(at+"/questions/1", "answer", "I did, of course I did.").shows(403)
+	w.organiser.post(at+"/questions/1", "answer", "A member who does not fish the trial.").shows(200, "Answered.", "does not fish the trial")
+}
+
+// Flies are packed, looked over and issued by their envelopes' codes.
+func TestFliesOnTheirPage(t *testing.T) {
+	w := newTableWorld(t)
+	at := w.at("/trials/:trial/flies")
+	w.organiser.post(at, "batch", "", "tied_by", "one tyer", "envelopes", "2", "per_pattern", "3").shows(422, "accepted: 1 to 80")
+	w.organiser.post(at, "batch", "first", "tied_by", "one tyer", "envelopes", "2", "per_pattern", "3").shows(200, "in stock", "not yet")
+	code := regexp.MustCompile(`[0-9A-Z]{4}-[0-9A-Z]{4}`).FindString(w.organiser.body)
+	w.scrutineer.post(at+"/batches/1", "not_tyer", "yes", "remarks", "alike but for the collar").shows(200, "alike but for the collar")
+	w.organiser.post(at+"/moves", "code", code, "kind", "issued", "enrolment", w.rod.enrolment.String()).shows(200, "issued to")
+	w.organiser.get(w.at("/trials/:trial/print/labels")).shows(200, code)
+	w.angler.get(at).shows(200, code)
+	w.of.get(at).shows(200)
+	if strings.Contains(w.of.body, code) {
+		t.Error("another angler reads whose envelope it is")
+	}
 }
 
 // A table is read before it is taken in; reading keeps nothing.

@@ -114,7 +114,7 @@ func enrolmentFrom(f *Form) (e trial.Enrolment, err error) {
 	tick := func(name string) bool { return f.Get("consent."+name) == "yes" }
 	e.Consent = trial.Consent{
 		TakePart: tick("take_part"), Store: tick("store"), SharePseudonymous: tick("share_pseudonymous"), LicenceConfirmed: tick("licence_confirmed"),
-		AdultOrGuardian: tick("adult_or_guardian"), PublishOpen: tick("publish_open"), ContactAgain: tick("contact_again"),
+		AdultOrGuardian: tick("adult_or_guardian"), PublishOpen: tick("publish_open"), ContactAgain: tick("contact_again"), PlaceCoarse: tick("place_coarse"), Minor: tick("minor"),
 	}
 	return e, faults.Err("enrolment.invalid", "the enrolment has faults")
 }

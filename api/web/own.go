@@ -24,6 +24,7 @@ func (s *Site) ownRoutes() []Route {
 		{Method: http.MethodPost, Path: "/trials/:trial/own/periods/:period", Signed: true, Handle: s.correctPeriod},
 		{Method: http.MethodGet, Path: "/trials/:trial/own/outings/:outing", Signed: true, Handle: s.ownOutingPage},
 		{Method: http.MethodPost, Path: "/trials/:trial/own/outings/:outing", Signed: true, Handle: s.correctOuting},
+		{Method: http.MethodPost, Path: "/trials/:trial/own/consent", Signed: true, Handle: s.changeConsent},
 		{Method: http.MethodPost, Path: "/trials/:trial/own/guess", Signed: true, Handle: s.sealGuess},
 		{Method: http.MethodGet, Path: "/trials/:trial/own/leave", Signed: true, Handle: s.leavePage},
 		{Method: http.MethodPost, Path: "/trials/:trial/own/leave", Signed: true, Handle: s.leave},
@@ -442,6 +443,24 @@ func (s *Site) correctOuting(v *Visit) error {
 		return v.Again("correct-outing", f, view, err)
 	}
 	return v.See(trialPath(view.ID(), "/own"), "corrected")
+}
+
+// changeConsent sets the ticks that may change later.
+func (s *Site) changeConsent(v *Visit) error {
+	f, err := v.Form()
+	if err != nil {
+		return err
+	}
+	id, err := v.ID("trial")
+	if err != nil {
+		return err
+	}
+	tick := func(name string) *bool { return new(f.Get(name) == "yes") }
+	change := conduct.ConsentChange{PublishOpen: tick("publish_open"), PlaceCoarse: tick("place_coarse"), ContactAgain: tick("contact_again")}
+	if _, err := s.service.ChangeConsent(v.Ctx(), v.Actor, id, change); err != nil {
+		return err
+	}
+	return v.See(trialPath(id, "/own"), "consent_changed")
 }
 
 type leaveView struct {

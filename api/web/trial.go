@@ -19,6 +19,7 @@ func (s *Site) trialRoutes() []Route {
 		{Method: http.MethodGet, Path: "/trials/:trial/move/:state", Signed: true, Handle: s.movePage},
 		{Method: http.MethodPost, Path: "/trials/:trial/move/:state", Signed: true, Handle: s.move},
 		{Method: http.MethodGet, Path: "/trials/:trial/members", Signed: true, Handle: s.enrolled},
+		{Method: http.MethodPost, Path: "/trials/:trial/members/:enrolment/guardian", Signed: true, Handle: s.confirmGuardian},
 	}
 }
 
@@ -274,6 +275,22 @@ func (s *Site) enrolled(v *Visit) error {
 		return err
 	}
 	return v.Page("enrolled", view)
+}
+
+// confirmGuardian notes that the organiser has seen a guardian's yes.
+func (s *Site) confirmGuardian(v *Visit) error {
+	id, err := v.ID("trial")
+	if err != nil {
+		return err
+	}
+	enrolment, err := v.ID("enrolment")
+	if err != nil {
+		return err
+	}
+	if err := s.service.ConfirmGuardian(v.Ctx(), v.Actor, id, enrolment); err != nil {
+		return err
+	}
+	return v.See(trialPath(id, "/members"), "guardian_confirmed")
 }
 
 func (s *Site) membersOf(v *Visit, f *Form) (view enrolledView, err error) {
