@@ -118,7 +118,7 @@ type Angler struct {
 	Consent   string // publish_open, the only one with rows
 	Enrolment trial.ID
 	Code      [32]byte
-	Left      bool // the trial, with the records kept; not told where fewer than three did
+	Left      bool // the trial, with the records kept
 }
 
 // Look is a planned count as it was decided. Withdrawn says that it counted an angler whose records were erased since: its numbers went with

@@ -48,7 +48,6 @@ type publisher struct {
 	wanted      []int64            // checkpoints of which heads may be told
 	publicly    map[int64]bool     // those of them that everybody knows of
 	heads       map[int64][]trial.Head
-	left        map[string]bool // pseudonyms of who left with the records kept
 	withheld    map[string]bool
 	shownChains []trial.ID
 	published   map[trial.ID]bool // enrolments
@@ -69,7 +68,6 @@ func (p *publisher) survey() error {
 	p.cut = p.headsAt(p.Closing.Checkpoint)
 	p.noteHeads(p.Trial.ID, p.Organisers)
 
-	p.left = map[string]bool{}
 	p.outings = map[string]trial.Base{}
 	var shares []trial.Share
 	bases := map[string][]trial.Base{}
@@ -89,9 +87,6 @@ func (p *publisher) survey() error {
 		n := len(records.Outings) + len(records.Units) + len(records.Periods) + len(records.Deviations) + len(records.Catches)
 		shares = append(shares, trial.Share{Pseudonym: e.Pseudonym, Open: p.agrees(e), Records: n})
 		bases[e.Pseudonym], chains[e.Pseudonym] = basesOf(records), e.ChainID
-		if e.LeftAt != nil {
-			p.left[e.Pseudonym] = true
-		}
 		for _, o := range records.Outings {
 			p.outings[label(o.ID)] = placeOf(e, o)
 		}
@@ -108,15 +103,12 @@ func (p *publisher) survey() error {
 		}
 	}
 	p.suppression = trial.NewSuppression(rows)
-	p.hides = !p.tellsLeft() || slices.ContainsFunc(rows, func(b trial.Base) bool {
+	p.hides = slices.ContainsFunc(rows, func(b trial.Base) bool {
 		cell, week := p.suppression.Place(b.Cell, b.Week)
 		return cell != b.Cell || week != b.Week || b.Species != "" && p.suppression.Species(b.Cell, b.Week, b.Species) == ""
 	})
 	return nil
 }
-
-// tellsLeft reports whether it may be told who left the trial: three at least, or nobody.
-func (p *publisher) tellsLeft() bool { return len(p.left) == 0 || len(p.left) >= trial.FewestShown }
 
 // agrees reports whether the angler lets the records be published. Anglers of an imported table are pseudonyms of its organiser's,
 // who answers for them.
@@ -323,7 +315,7 @@ func (p *publisher) anglers() ([]Angler, error) {
 			continue
 		}
 		p.published[e.ID] = true
-		row := Angler{Pseudonym: e.Pseudonym, Consent: consentOpen, Left: p.tellsLeft() && p.left[e.Pseudonym]}
+		row := Angler{Pseudonym: e.Pseudonym, Consent: consentOpen, Left: e.LeftAt != nil}
 		if p.Trial.Source == trial.Drawn {
 			row.Enrolment, row.Code = e.ID, e.Code
 		}

@@ -26,9 +26,6 @@ func (p *publisher) result(pkg *Package) error {
 	for i, t := range in.Tallies {
 		in.Tallies[i] = p.suppressed(t)
 	}
-	if !p.tellsLeft() {
-		in.Left = nil
-	}
 	result, err := analysis.Run(in, analysis.Settings{ProgramVersion: p.order.ProgramVersion})
 	if err != nil {
 		return fmt.Errorf("analyse what may be published: %w", err)

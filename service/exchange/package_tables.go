@@ -113,7 +113,7 @@ func anglerColumns() []column[Angler] {
 		needed(wordColumn("consent", "what the angler agreed to; others have no rows", func(r *Angler) *string { return &r.Consent }, consentOpen)),
 		idColumn("enrolment", "id that the angler's part of the draw was made with", func(r *Angler) *trial.ID { return &r.Enrolment }),
 		digestColumn("code", "the angler's own 32 bytes of the draw's randomness", func(r *Angler) *[32]byte { return &r.Code }),
-		truthColumn("left", "left the trial and let the records stay; not told where fewer than three did", func(r *Angler) *bool { return &r.Left }),
+		truthColumn("left", "left the trial and let the records stay", func(r *Angler) *bool { return &r.Left }),
 	}
 }
 

@@ -144,7 +144,8 @@ func readmeText(p Package, l Licence) []byte {
 	line("WHAT IS NOT HERE")
 	line("%s", wrapped("Names of people and waters, notes, and any time finer than a week. Pseudonyms belong to this trial alone. A place is a cell of the rule sheet's grid or nothing. "+
 		"A cell, week or species that fewer than three anglers share in the records is left empty, and so is the entry in the ledger that would tell it; "+
-		"the order of an angler's records stays, so that an empty week lies between its neighbours'. "+
+		"the order of an angler's records stays, so that an empty week lies between its neighbours', and the ledger tells the kind of every entry, "+
+		"so that whoever knows the club may see who left or had a card typed in. "+
 		"Rows of anglers who did not agree to open publication are left out, of three anglers at least or of none."))
 	line("%s", wrapped(fmt.Sprintf("Anglers who joined: %d. Left out: the rows of %d of them. Erased on their own wish: the records of %d more.", f.Enrolled, f.Withheld, f.ErasedAnglers)))
 	line("")
