@@ -5,21 +5,27 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"net/http"
+	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/getkin/kin-openapi/openapi3"
+	"github.com/jackc/pgx/v5/pgxpool"
 )
 
 // Whatever is sent, it is never the server that fails. Every operation of the document that takes JSON gets its example
 // with parts taken away, doubled, swapped for values of other types and of strange content, cut off and garbled; the
 // paths and queries get the like.
 func TestMalformedRequestsAreNeverOurFault(t *testing.T) {
-	rounds := 25
-	if testing.Short() {
-		rounds = 4
+	rounds := 10
+	if text := os.Getenv("EVENRIG_ROUNDS"); text != "" { // 45 make some ten thousand requests
+		var err error
+		if rounds, err = strconv.Atoi(text); err != nil {
+			t.Fatal(err)
+		}
 	}
 	w := newWorld(t)
 	c := w.newClub("Wend Fly Fishers")
@@ -32,6 +38,7 @@ func TestMalformedRequestsAreNeverOurFault(t *testing.T) {
 		"period": period.ID.String(), "catch": fish.String(), "n": "1",
 	}
 	rng := rand.New(rand.NewPCG(7, 2026))
+	rows, sent := rowsOf(t, w.database), 0
 	for _, path := range slices.Sorted(mapKeys(document().Paths.Map())) {
 		for method, op := range document().Paths.Value(path).Operations() {
 			if path == "/v1/me/sign-out" || path == "/v1/trials/{trial}/enrolment/withdrawal" || path == "/v1/trials/{trial}/state" && method == http.MethodPost {
@@ -49,7 +56,18 @@ func TestMalformedRequestsAreNeverOurFault(t *testing.T) {
 				}
 				body, kind := mutatedBody(t, rng, op, known)
 				for _, p := range []*person{r.person, c.organiser} {
+					sent++
+					counted := rng.IntN(16) == 0
+					before := int64(0)
+					if counted {
+						before = rows.count(t)
+					}
 					a := p.send(method, at, body, "Content-Type", kind, "If-Match", []string{`"1"`, `"0"`, "*", `W/"1"`, `"x"`}[rng.IntN(5)])
+					if counted && a.status >= 400 {
+						if now := rows.count(t); now != before {
+							t.Errorf("%s %s was refused with %d, and %d rows more were there after it\n%s", method, at, a.status, now-before, body)
+						}
+					}
 					if a.status >= 500 {
 						t.Errorf("%s %s answered %d to %q\n%s", method, at, a.status, body, a.body)
 					}
@@ -57,9 +75,41 @@ func TestMalformedRequestsAreNeverOurFault(t *testing.T) {
 			}
 		}
 	}
+	t.Logf("%d requests", sent)
 	if strings.Contains(w.log.String(), "level=ERROR") {
 		t.Errorf("the log has errors:\n%s", regexp.MustCompile(`(?m)^.*level=ERROR.*$`).FindString(w.log.String()))
 	}
+}
+
+// rowCounter counts the rows of all tables of a database, the queue's too.
+type rowCounter struct {
+	conn *pgxpool.Pool
+	sql  string
+}
+
+func rowsOf(t *testing.T, url string) rowCounter {
+	t.Helper()
+	conn, err := pgxpool.New(t.Context(), url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(conn.Close)
+	c := rowCounter{conn: conn}
+	const all = `
+SELECT 'SELECT ' || string_agg(format('(SELECT count(*) FROM %I.%I)', schemaname, tablename), ' + ')
+FROM pg_tables WHERE schemaname IN ('public', 'jobs')`
+	if err := conn.QueryRow(t.Context(), all).Scan(&c.sql); err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func (c rowCounter) count(t *testing.T) (n int64) {
+	t.Helper()
+	if err := c.conn.QueryRow(t.Context(), c.sql).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
 }
 
 func mapKeys[K comparable, V any](m map[K]V) func(func(K) bool) {
@@ -130,13 +180,17 @@ func useKnown(value any, known map[string]string) {
 	}
 }
 
-var strange = []any{
-	nil, true, "", "\ufffd", "x", strings.Repeat("ä", 2000), "'; DROP TABLE catches; --", "\u202e\u0007", "2026-02-30T00:00:00Z", "0000-01-01T00:00:00Z",
-	"9999-12-31T23:59:59.999999999+14:00", "00000000-0000-0000-0000-000000000000", json.Number("1e400"), json.Number("-1e30"), json.Number("0.1"), json.Number("3.0"),
-	json.Number("9223372036854775808"), -1,
-	[]any{},
-	map[string]any{},
-	[]any{[]any{nil}},
+// strange is a value of strange content, made anew each time: what is put into it must not be met again elsewhere.
+func strange(rng *rand.Rand) any {
+	values := []any{
+		nil, true, "", "\ufffd", "x", strings.Repeat("ä", 2000), "'; DROP TABLE catches; --", "\u202e\u0007", "2026-02-30T00:00:00Z", "0000-01-01T00:00:00Z",
+		"9999-12-31T23:59:59.999999999+14:00", "00000000-0000-0000-0000-000000000000", json.Number("1e400"), json.Number("-1e30"), json.Number("0.1"), json.Number("3.0"),
+		json.Number("9223372036854775808"), -1,
+		[]any{},
+		map[string]any{},
+		[]any{[]any{nil}},
+	}
+	return values[rng.IntN(len(values))]
 }
 
 // mutate changes one part of a JSON value.
@@ -145,7 +199,7 @@ func mutate(rng *rand.Rand, value any, depth int) any {
 	case map[string]any:
 		names := slices.Sorted(mapKeys(v))
 		if len(names) == 0 || rng.IntN(10) == 0 {
-			v[fmt.Sprint("extra", rng.IntN(3))] = strange[rng.IntN(len(strange))]
+			v[fmt.Sprint("extra", rng.IntN(3))] = strange(rng)
 			return v
 		}
 		name := names[rng.IntN(len(names))]
@@ -161,7 +215,7 @@ func mutate(rng *rand.Rand, value any, depth int) any {
 	case []any:
 		switch {
 		case len(v) == 0 || rng.IntN(3) == 0:
-			return append(v, strange[rng.IntN(len(strange))])
+			return append(v, strange(rng))
 		case rng.IntN(3) == 0:
 			return append(v, v...)
 		}
@@ -169,7 +223,7 @@ func mutate(rng *rand.Rand, value any, depth int) any {
 		v[i] = mutate(rng, v[i], depth+1)
 		return v
 	}
-	return strange[rng.IntN(len(strange))]
+	return strange(rng)
 }
 
 // garble cuts a text off, doubles it or changes some of its bytes.

@@ -19,6 +19,7 @@ import (
 	"github.com/google/uuid"
 
 	"evenrig/api"
+	"evenrig/db"
 	"evenrig/db/dbtest"
 	"evenrig/openapi"
 	"evenrig/service/conduct"
@@ -30,11 +31,12 @@ var morning = time.Date(2026, 9, 1, 8, 0, 0, 0, time.UTC)
 
 // world is a server on its own database, with a clock that moves only when told.
 type world struct {
-	t       testing.TB
-	url     string
-	service *conduct.Service
-	admin   *person
-	log     *syncBuffer
+	t        testing.TB
+	url      string
+	database string // its address
+	service  *conduct.Service
+	admin    *person
+	log      *syncBuffer
 
 	mu  sync.Mutex
 	now time.Time
@@ -81,7 +83,13 @@ func newEmptyWorld(t testing.TB, options ...api.Options) *world {
 	t.Helper()
 	w := &world{t: t, now: morning, log: &syncBuffer{}}
 	log := slog.New(slog.NewTextHandler(w.log, nil))
-	w.service = conduct.New(dbtest.New(t), conduct.Options{Clock: w.clock, Random: rand.Reader, Key: conduct.SealKey{1, 2, 3}, Program: "test"})
+	w.database = dbtest.URL(t)
+	store, err := db.Open(t.Context(), w.database, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(store.Close)
+	w.service = conduct.New(store, conduct.Options{Clock: w.clock, Random: rand.Reader, Key: conduct.SealKey{1, 2, 3}, Program: "test"})
 	t.Cleanup(w.service.Close)
 	o := api.Options{}
 	if len(options) > 0 {
