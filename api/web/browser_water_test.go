@@ -922,6 +922,9 @@ func TestARealDay(t *testing.T) {
 	var kinds []string
 	for _, r := range reports {
 		kinds = append(kinds, string(r.Kind)+" "+minuteOf(r.From))
+		if r.Kind == "fly_lost" && (r.Fly == nil || *r.Fly != 2 || r.Until == nil || minuteOf(*r.Until) != "09:52") {
+			t.Errorf("the fly that was lost: %+v", r)
+		}
 	}
 	slices.Sort(kinds)
 	if got := strings.Join(kinds, ", "); got != "back_on 13:30, fly_lost 09:40, moved 11:00, off_trial 12:15, third_fly 10:06" {

@@ -203,22 +203,22 @@ export function stopPeriod(day, now, reason) {
   return [...lostForGood(day, at), endPeriod(day, at, reason)];
 }
 
-/** A report of what was not as planned; more is {until, water, note}. */
+/** A report of what was not as planned; more is {until, water, note, fly}. */
 export function report(day, kind, from, now, more = {}) {
   const at = moment(day, now), id = newId(at), body = { outing: day.id, kind, from: stamp(from) };
   if (!['off_trial', 'back_on', 'moved'].includes(kind)) body.period = day.period.id;
   if (more.until) body.until = stamp(more.until);
-  for (const name of ['water', 'note']) if (more[name]) body[name] = more[name];
+  for (const name of ['water', 'note', 'fly']) if (more[name]) body[name] = more[name];
   return draft(day, 'deviation', id, at, body);
 }
 
 /** A fly is gone: noted on the phone, reported when it is retied or the period ends. */
 export const flyGone = (day, from, now) => draft(day, 'fly_lost', newId(now), moment(day, now), { from: stamp(from), period: day.period.id }, { sent: 'kept' });
 
-/** The fly is on again; note says which of the envelope it is. */
-export function retied(day, now, note) {
+/** The fly is on again; fly is its number in the envelope, 0 when it has none. */
+export function retied(day, now, fly) {
   const at = moment(day, now);
-  return report(day, 'fly_lost', Date.parse(day.lost.body.from), now, { until: at, note });
+  return report(day, 'fly_lost', Date.parse(day.lost.body.from), now, { until: at, fly });
 }
 
 const lostForGood = (day, at) => (day.lost ? [report(day, 'fly_lost', Date.parse(day.lost.body.from), at)] : []);

@@ -82,7 +82,7 @@ const forms = {
     let number = 0;
     return [h('h1', {}, t('lost.retied')), h('p', {}, t('lost.retied_text')),
       stepper(t('lost.number'), { value: 0, step: 1, least: 0, most: pack.protocol.rig.specimens_per_pattern, format: (n) => (n === 0 ? '–' : String(n)) }, (n) => { number = n; }),
-      button('retied', t('lost.retied_do'), done(day, (at) => [steps.retied(day, at, number ? t('lost.note', { number }) : '')], t('said.reported')), 'main'),
+      button('retied', t('lost.retied_do'), done(day, (at) => [steps.retied(day, at, number)], t('said.reported')), 'main'),
       button('ends', t('lost.ends'), done(day, (at) => steps.stopPeriod(day, at, 'fly_lost'), t('said.reported')))];
   },
 
