@@ -150,10 +150,9 @@ type Question struct {
 	Answer   string
 }
 
-// FlyPack is a batch of flies of one pattern.
+// FlyPack is a batch of flies, of both patterns.
 type FlyPack struct {
 	N         int
-	Pattern   string
 	Batch     string
 	Hook      string
 	Inspected string
@@ -240,6 +239,8 @@ type Period struct {
 	Week       string
 	End        string // reason, empty while not ended
 	Finished   bool
+	TestFly    int // numbers of the two flies, 0 where they are not known
+	ControlFly int
 	Amendments int
 	Withheld   []string
 }
@@ -251,6 +252,7 @@ type Deviation struct {
 	Outing   trial.ID
 	Period   trial.ID
 	Kind     trial.DeviationKind
+	Fly      int // number of the fly that took the lost one's place, 0 for none
 	Week     string
 	Withheld []string
 }

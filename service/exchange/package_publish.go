@@ -332,9 +332,10 @@ func (p *publisher) texts(pkg *Package) {
 	for _, q := range p.Questions {
 		pkg.Questions = append(pkg.Questions, Question{N: q.N, Week: q.Week, Question: p.text(q.Question), Answer: p.text(q.Answer)})
 	}
-	for i, f := range p.Flies {
-		f.N, f.Batch, f.Hook, f.Inspected = i+1, p.text(f.Batch), p.text(f.Hook), p.text(f.Inspected)
-		pkg.Flies = append(pkg.Flies, f)
+	for i, f := range p.About.Flies {
+		pkg.Flies = append(pkg.Flies, FlyPack{
+			N: i + 1, Batch: p.text(f.Batch), Hook: p.text(f.Hook), Inspected: p.text(f.Inspected), Issued: f.Issued, Lost: f.Lost, Retied: f.Retied,
+		})
 	}
 	for _, d := range p.Disputes {
 		if !p.published[d.EnrolmentID] {

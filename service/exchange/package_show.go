@@ -166,7 +166,7 @@ func (s *shower) days() {
 		s.shown.outings = append(s.shown.outings, row)
 	}
 	for _, d := range s.Deviations {
-		row := Deviation{Angler: angler, ID: d.ID.Public(), Outing: d.OutingID.Public(), Period: d.PeriodID.Public(), Kind: d.Kind}
+		row := Deviation{Angler: angler, ID: d.ID.Public(), Outing: d.OutingID.Public(), Period: d.PeriodID.Public(), Kind: d.Kind, Fly: d.Fly}
 		row.Week = s.week(&d.FromAt, "week", &row.Withheld)
 		s.withheld[d.ID] = row.Withheld
 		s.shown.deviations = append(s.shown.deviations, row)
@@ -179,7 +179,7 @@ func (s *shower) blocks() {
 	for i, period := range s.followed.Periods {
 		row := Period{
 			Angler: angler, ID: period.ID.Public(), Outing: period.OutingID.Public(), Unit: period.UnitID.Public(), Block: period.Block, Number: numberText(s.Periods[i].Half),
-			Half: period.Half, Drawn: period.Drawn, Fished: period.Fished, Confirmed: period.Confirmed, Finished: period.Finished, Amendments: s.corrected[period.ID],
+			Half: period.Half, Drawn: period.Drawn, Fished: period.Fished, Confirmed: period.Confirmed, Finished: period.Finished, TestFly: period.TestFly, ControlFly: period.ControlFly, Amendments: s.corrected[period.ID],
 		}
 		_, row.Week = s.place(period.ID, at(s.places[period.OutingID], weekOf(period.StartedAt)))
 		if period.End != nil {

@@ -23,7 +23,6 @@ type Source struct {
 	Words       []string
 	Looks       []trial.Look
 	Questions   []Question
-	Flies       []FlyPack
 	Disputes    []trial.Dispute
 	Checkpoints []trial.Checkpoint
 	Moves       []trial.CheckpointMove

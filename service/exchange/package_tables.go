@@ -153,7 +153,6 @@ func questionColumns() []column[Question] {
 func flyColumns() []column[FlyPack] {
 	return []column[FlyPack]{
 		key(wholeColumn("n", "number of the row", "", func(r *FlyPack) *int { return &r.N })),
-		textColumn("pattern", "code of the pattern", func(r *FlyPack) *string { return &r.Pattern }),
 		textColumn("batch", "the batch", func(r *FlyPack) *string { return &r.Batch }),
 		textColumn("hook", "hook and lot", func(r *FlyPack) *string { return &r.Hook }),
 		textColumn("inspected", "who looked the batch over, in words of a role", func(r *FlyPack) *string { return &r.Inspected }),
@@ -250,6 +249,8 @@ func periodColumns() []column[Period] {
 		weekColumn("week", "when it began", func(r *Period) *string { return &r.Week }),
 		textColumn("end_reason", "why it ended; empty while it has not", func(r *Period) *string { return &r.End }),
 		truthColumn("finished", "both halves of its block ended by the rule", func(r *Period) *bool { return &r.Finished }),
+		wholeColumn("test_fly", "number of the fly of the test pattern, 0 where it is not known", "", func(r *Period) *int { return &r.TestFly }),
+		wholeColumn("control_fly", "number of the fly of the control pattern, 0 where it is not known", "", func(r *Period) *int { return &r.ControlFly }),
 		wholeColumn("amendments", "number of corrections", "", func(r *Period) *int { return &r.Amendments }),
 		withheldColumn(func(r *Period) *[]string { return &r.Withheld }),
 	}
@@ -262,6 +263,7 @@ func deviationColumns() []column[Deviation] {
 		idColumn("outing", "its outing", func(r *Deviation) *trial.ID { return &r.Outing }),
 		idColumn("period", "its period; empty for what concerns the outing", func(r *Deviation) *trial.ID { return &r.Period }),
 		needed(textColumn("kind", "what was not as planned", func(r *Deviation) *trial.DeviationKind { return &r.Kind })),
+		wholeColumn("fly", "number of the fly that took a lost one's place, 0 for none", "", func(r *Deviation) *int { return &r.Fly }),
 		weekColumn("week", "from when on", func(r *Deviation) *string { return &r.Week }),
 		withheldColumn(func(r *Deviation) *[]string { return &r.Withheld }),
 	}

@@ -390,6 +390,12 @@ func (w *played) moreOfOne() {
 		"period": period.ID.Public(), "outing": o.ID.Public(), "unit": coin.ID.Public(), "half": 1, "fished": period.Fished, "confirmed": true, "week": weekOf(start),
 	}, fieldsOf{"started_at": start})
 	r.Periods = append(r.Periods, period)
+	flies := period
+	flies.ID, flies.Half, flies.Drawn, flies.Fished, flies.TestFly, flies.ControlFly = w.id(7), 2, coin.First.Other(), coin.First.Other(), 3, 4
+	w.enter(&a.Chain, chain, trial.LedgerPeriod, flies.ID, fieldsOf{
+		"period": flies.ID.Public(), "outing": o.ID.Public(), "unit": coin.ID.Public(), "half": 2, "fished": flies.Fished, "confirmed": true, "week": weekOf(start), "test_fly": 3, "control_fly": 4,
+	}, fieldsOf{"started_at": start})
+	r.Periods = append(r.Periods, flies)
 	after := trial.Unit{ID: w.id(7), N: n + 3, First: w.source.Protocol.Draw.UnitArrangement(key, n+2), DrawnBy: trial.ByService, DrawN: n + 2, FetchedAt: start}
 	w.enter(&a.Chain, chain, trial.LedgerUnit, after.ID, fieldsOf{"unit": after.ID.Public(), "n": after.N, "draw_n": after.DrawN, "first": after.First, "same_fly_check": false}, fieldsOf{"fetched_at": start})
 	r.Units = append(r.Units, after)

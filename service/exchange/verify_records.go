@@ -179,7 +179,7 @@ func (v *verifier) ledgerOf(a publishedAngler) {
 		}
 	}
 	for _, d := range a.deviations {
-		v.row(a, records, trial.LedgerDeviation, d.ID, part{"deviation": d.ID, "outing": d.Outing, "period": idOrNull(d.Period), "kind": d.Kind, "week": d.Week})
+		v.row(a, records, trial.LedgerDeviation, d.ID, part{"deviation": d.ID, "outing": d.Outing, "period": idOrNull(d.Period), "kind": d.Kind, "fly": d.Fly, "week": d.Week})
 	}
 	for _, c := range a.fish {
 		v.row(a, records, trial.LedgerCatch, c.ID, c.parts())
@@ -277,7 +277,7 @@ func absent(name string, row part) any {
 		return []string{}
 	case "cell":
 		return ""
-	case "slip":
+	case "slip", "fly", "test_fly", "control_fly":
 		return 0
 	case "drawn_by":
 		return trial.ByService
@@ -415,7 +415,7 @@ func (u Unit) parts() part {
 }
 
 func (p Period) parts() part {
-	return part{"period": p.ID, "outing": p.Outing, "unit": p.Unit, "half": p.Half, "fished": p.Fished, "confirmed": p.Confirmed, "week": p.Week, "amendments": p.Amendments}
+	return part{"period": p.ID, "outing": p.Outing, "unit": p.Unit, "half": p.Half, "fished": p.Fished, "confirmed": p.Confirmed, "test_fly": p.TestFly, "control_fly": p.ControlFly, "week": p.Week, "amendments": p.Amendments}
 }
 
 func (c Fish) parts() part {
