@@ -117,3 +117,30 @@ func (w writeTx) EndLinks(ctx context.Context, account trial.ID) error {
 	_, err := exec(ctx, w.tx, "end links", endLinks, pgx.StrictNamedArgs{"account_id": account})
 	return err
 }
+
+// eraseAccount removes what the small tables hold of an account, in an order that the keys allow. An invitation that was made
+// out in his name in one of his clubs loses it; records that stay in trials belong to nobody.
+var eraseAccount = []string{
+	`UPDATE invitations SET name = NULL
+WHERE name = (SELECT name FROM accounts WHERE id = @id) AND club_id IN (SELECT club_id FROM memberships WHERE account_id = @id)`,
+	`DELETE FROM sessions WHERE account_id = @id`,
+	`DELETE FROM tokens WHERE account_id = @id`,
+	`DELETE FROM links WHERE account_id = @id`,
+	`DELETE FROM events WHERE account_id = @id`,
+	`DELETE FROM handovers WHERE from_account = @id OR to_account = @id`,
+	`UPDATE enrolments e SET account_id = NULL
+FROM memberships m JOIN trials t ON t.club_id = m.club_id
+WHERE m.account_id = @id AND e.trial_id = t.id AND e.account_id = @id`,
+	`DELETE FROM memberships WHERE account_id = @id`,
+}
+
+// EraseAccount implements trial.Tx.
+func (w writeTx) EraseAccount(ctx context.Context, account trial.ID) error {
+	for _, sql := range eraseAccount {
+		if _, err := exec(ctx, w.tx, "erase account", sql, pgx.StrictNamedArgs{"id": account}); err != nil {
+			return err
+		}
+	}
+	const eraseName = `UPDATE accounts SET name = '', email = NULL, password = NULL WHERE id = @id`
+	return update(ctx, w.tx, "account", eraseName, pgx.StrictNamedArgs{"id": account})
+}

@@ -284,3 +284,50 @@ func TestErasedWhileALookIsComputed(t *testing.T) {
 	}))
 	w.wantSound()
 }
+
+// Who erases the account is known to the server by nothing any more, and cannot sign in; the last things to leave are the clubs.
+func TestErasedAccount(t *testing.T) {
+	t.Parallel()
+	w, conn := newOpenWorld(t)
+	c := w.newClub("Wend Grayling Club", 1)
+	e := c.opened(ruleSheet())
+	_, secret, err := w.s.Invite(w.ctx, c.founder, c.id, trial.Angler, 1, "Quirin Heron")
+	w.ok(err)
+	joined := must(w.s.AcceptInvitation(w.ctx, nil, secret, "Quirin Heron", false))(t)
+	gone := must(w.s.Authenticate(w.ctx, joined.Secret))(t)
+	w.setSignIn(gone, "quirin@example.org", "four slow herons wading")
+	session := w.session("quirin@example.org", "four slow herons wading")
+	r, _, _, period := e.inAPeriod(gone)
+	r.land(period, "C")
+	erase := func(password string, keep bool) error { return w.s.EraseAccount(w.ctx, gone, password, keep) }
+	wantKind(t, erase("another", false), trial.Forbidden, "password.wrong")
+	wantKind(t, erase("four slow herons wading", true), trial.Conflict, "account.member")
+	wantKind(t, w.s.EraseAccount(w.ctx, c.founder, "", false), trial.Conflict, "account.admin")
+	w.ok(w.s.RemoveMember(w.ctx, gone, c.id, gone.AccountID))
+	wantKind(t, erase("four slow herons wading", false), trial.Conflict, "account.records")
+	if len(holding(t, conn, "Quirin Heron", "quirin@example.org")) < 2 {
+		t.Fatal("the test does not find what is there")
+	}
+	w.ok(erase("four slow herons wading", true))
+	if found := holding(t, conn, "Quirin Heron", "quirin@example.org"); len(found) > 0 {
+		t.Errorf("there is still %.300s", found)
+	}
+	_, err = w.s.Authenticate(w.ctx, joined.Secret)
+	wantKind(t, err, trial.Unauthenticated, "token.invalid")
+	_, err = w.s.Me(w.ctx, session)
+	if err == nil {
+		me := must(w.s.Me(w.ctx, session))(t)
+		if me.Account.Name != "" || len(me.Clubs) > 0 {
+			t.Errorf("the account still says %+v", me)
+		}
+	}
+	if p := must(w.s.Progress(w.ctx, e.organiser, e.trial))(t); p.Catches != 1 || p.Effort.Enrolled != 1 {
+		t.Errorf("the records that stay are counted: %+v", p)
+	}
+	for _, x := range must(w.s.Enrolments(w.ctx, e.organiser, e.trial))(t) {
+		if !x.AccountID.IsZero() || x.Name != "" {
+			t.Errorf("an enrolment still says whose it is: %+v", x)
+		}
+	}
+	w.wantSound()
+}

@@ -306,7 +306,7 @@ func stray(w *world, at target) trial.Catch {
 
 // ownOnly are the use cases that have nothing of a club's in them: one's own account, the server's jobs and its checks.
 var ownOnly = []string{
-	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "Events",
+	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "EraseAccount", "Events",
 	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "Now", "OwnData", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
 	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue", "FindFish", "MakePackage", "OpenPackage", "Published", "PublishedReport", "PublishedResult", "PublishedWorkbook", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
 }

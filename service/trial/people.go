@@ -12,6 +12,23 @@ type Account struct {
 	CreatedAt time.Time
 }
 
+// Erases returns nil when the account may be erased: nobody's who is a member of a club or looks after the server, nor, unless
+// they are to be kept, with records in that many trials.
+func (a Account) Erases(memberships []Membership, joined int, keepRecords bool) error {
+	if a.Admin {
+		return Fail(Conflict, "account.admin", "the account looks after the server; it cannot be erased")
+	}
+	for _, m := range memberships {
+		if m.Role != Former {
+			return Fail(Conflict, "account.member", "you are still a member of a club; leave your clubs first")
+		}
+	}
+	if joined > 0 && !keepRecords {
+		return Fail(Conflict, "account.records", "you have records in %d trials; have them erased there first, or say that they stay under their pseudonyms", joined)
+	}
+	return nil
+}
+
 // Actor is who asks: every use case takes one and decides for itself what it may do. What the credential is good for that
 // was sent, Scopes, is asked at the edge, once for every operation; TokenID or SessionID says which credential it was.
 // For is the enrolment of another angler whom the actor notes for, zero for his own.

@@ -49,6 +49,8 @@ type PeopleReadTx interface {
 type PeopleTx interface {
 	InsertAccount(ctx context.Context, a Account) error
 	SetEmail(ctx context.Context, account ID, email string) error
+	// EraseAccount removes everything of an account but its id, which stands where it did something for others.
+	EraseAccount(ctx context.Context, account ID) error
 	// SetPassword replaces the hash of a password, Conflict when it is not the one that is to be replaced ("" for none).
 	SetPassword(ctx context.Context, account ID, old, hash string) error
 	InsertToken(ctx context.Context, t Token) error
