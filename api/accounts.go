@@ -79,6 +79,23 @@ func (h *handlers) SignOut(ctx context.Context, r openapi.SignOutRequestObject) 
 	return answer, nil
 }
 
+// EraseAccount removes the actor's account.
+func (h *handlers) EraseAccount(ctx context.Context, r openapi.EraseAccountRequestObject) (openapi.EraseAccountResponseObject, error) {
+	actor := actorOf(ctx)
+	if err := h.attempt(ctx, "account "+actor.AccountID.String()); err != nil {
+		return nil, err
+	}
+	if err := h.service.EraseAccount(ctx, actor, or(r.Body.CurrentPassword, ""), r.Body.KeepRecords); err != nil {
+		return nil, err
+	}
+	h.forget()
+	answer := openapi.EraseAccount204Response{}
+	if !actor.SessionID.IsZero() {
+		answer.Headers.SetCookie = sessionCookie("")
+	}
+	return answer, nil
+}
+
 // rotate gives a session another cookie after what it may do has changed, nil for a token.
 func (h *handlers) rotate(ctx context.Context) (*string, error) {
 	h.forget()

@@ -317,6 +317,28 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/me/data (the `ExportOwnData` operationId).
 	ExportOwnData(ctx context.Context, params *ExportOwnDataParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// EraseAccountWithBody Erase your account
+	//
+	// Name, e-mail address, password, sessions, tokens, links and what happened to the account go for good. Leave your clubs
+	// first, and have your records erased in each trial (`POST …/enrolment/withdrawal`), or say with `keep_records` that they stay: then
+	// they belong to nobody, under their pseudonyms, and can no longer be erased.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/me/erasure (the `EraseAccount` operationId).
+	EraseAccountWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EraseAccount Erase your account
+	//
+	// Name, e-mail address, password, sessions, tokens, links and what happened to the account go for good. Leave your clubs
+	// first, and have your records erased in each trial (`POST …/enrolment/withdrawal`), or say with `keep_records` that they stay: then
+	// they belong to nobody, under their pseudonyms, and can no longer be erased.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/me/erasure (the `EraseAccount` operationId).
+	EraseAccount(ctx context.Context, body EraseAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListEvents What happened to your account, the newest first
 	//
 	// Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
@@ -2056,6 +2078,48 @@ func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*htt
 // Corresponds with GET /v1/me/data (the `ExportOwnData` operationId).
 func (c *Client) ExportOwnData(ctx context.Context, params *ExportOwnDataParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportOwnDataRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EraseAccountWithBody Erase your account
+//
+// Name, e-mail address, password, sessions, tokens, links and what happened to the account go for good. Leave your clubs
+// first, and have your records erased in each trial (`POST …/enrolment/withdrawal`), or say with `keep_records` that they stay: then
+// they belong to nobody, under their pseudonyms, and can no longer be erased.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/me/erasure (the `EraseAccount` operationId).
+func (c *Client) EraseAccountWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEraseAccountRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EraseAccount Erase your account
+//
+// Name, e-mail address, password, sessions, tokens, links and what happened to the account go for good. Leave your clubs
+// first, and have your records erased in each trial (`POST …/enrolment/withdrawal`), or say with `keep_records` that they stay: then
+// they belong to nobody, under their pseudonyms, and can no longer be erased.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/me/erasure (the `EraseAccount` operationId).
+func (c *Client) EraseAccount(ctx context.Context, body EraseAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEraseAccountRequest(c.Server, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5666,6 +5730,46 @@ func NewExportOwnDataRequest(server string, params *ExportOwnDataParams) (*http.
 	if err != nil {
 		return nil, err
 	}
+
+	return req, nil
+}
+
+// NewEraseAccountRequest calls the generic EraseAccount builder with application/json body
+func NewEraseAccountRequest(server string, body EraseAccountJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewEraseAccountRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewEraseAccountRequestWithBody constructs an http.Request for the EraseAccount method, with any body, and a specified content type
+func NewEraseAccountRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/erasure")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -10365,6 +10469,28 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/me/data (the `ExportOwnData` operationId).
 	ExportOwnDataWithResponse(ctx context.Context, params *ExportOwnDataParams, reqEditors ...RequestEditorFn) (*ExportOwnDataResponse, error)
 
+	// EraseAccountWithBodyWithResponse Erase your account
+	//
+	// Name, e-mail address, password, sessions, tokens, links and what happened to the account go for good. Leave your clubs
+	// first, and have your records erased in each trial (`POST …/enrolment/withdrawal`), or say with `keep_records` that they stay: then
+	// they belong to nobody, under their pseudonyms, and can no longer be erased.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/erasure (the `EraseAccount` operationId).
+	EraseAccountWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*EraseAccountResponse, error)
+
+	// EraseAccountWithResponse Erase your account
+	//
+	// Name, e-mail address, password, sessions, tokens, links and what happened to the account go for good. Leave your clubs
+	// first, and have your records erased in each trial (`POST …/enrolment/withdrawal`), or say with `keep_records` that they stay: then
+	// they belong to nobody, under their pseudonyms, and can no longer be erased.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/me/erasure (the `EraseAccount` operationId).
+	EraseAccountWithResponse(ctx context.Context, body EraseAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseAccountResponse, error)
+
 	// ListEventsWithResponse What happened to your account, the newest first
 	//
 	// Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
@@ -13616,6 +13742,103 @@ func (r ExportOwnDataResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ExportOwnDataResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// EraseAccountResponse204Headers the declared response headers of an HTTP 204 response for EraseAccount
+type EraseAccountResponse204Headers struct {
+	SetCookie *string
+}
+
+type EraseAccountResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+	// Headers204 the parsed response headers for an HTTP 204 response
+	Headers204 *EraseAccountResponse204Headers
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r EraseAccountResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r EraseAccountResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r EraseAccountResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r EraseAccountResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r EraseAccountResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r EraseAccountResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r EraseAccountResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r EraseAccountResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r EraseAccountResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EraseAccountResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EraseAccountResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EraseAccountResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -23097,6 +23320,40 @@ func (c *ClientWithResponses) ExportOwnDataWithResponse(ctx context.Context, par
 	return ParseExportOwnDataResponse(rsp)
 }
 
+// EraseAccountWithBodyWithResponse Erase your account
+//
+// Name, e-mail address, password, sessions, tokens, links and what happened to the account go for good. Leave your clubs
+// first, and have your records erased in each trial (`POST …/enrolment/withdrawal`), or say with `keep_records` that they stay: then
+// they belong to nobody, under their pseudonyms, and can no longer be erased.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/erasure (the `EraseAccount` operationId).
+func (c *ClientWithResponses) EraseAccountWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*EraseAccountResponse, error) {
+	rsp, err := c.EraseAccountWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEraseAccountResponse(rsp)
+}
+
+// EraseAccountWithResponse Erase your account
+//
+// Name, e-mail address, password, sessions, tokens, links and what happened to the account go for good. Leave your clubs
+// first, and have your records erased in each trial (`POST …/enrolment/withdrawal`), or say with `keep_records` that they stay: then
+// they belong to nobody, under their pseudonyms, and can no longer be erased.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/me/erasure (the `EraseAccount` operationId).
+func (c *ClientWithResponses) EraseAccountWithResponse(ctx context.Context, body EraseAccountJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseAccountResponse, error) {
+	rsp, err := c.EraseAccount(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEraseAccountResponse(rsp)
+}
+
 // ListEventsWithResponse What happened to your account, the newest first
 //
 // Who set its password, handed out or used a reset link, offered a role or removed you; 500 at most.
@@ -26918,6 +27175,97 @@ func ParseExportOwnDataResponse(rsp *http.Response) (*ExportOwnDataResponse, err
 			headers.ContentDisposition = value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseEraseAccountResponse parses an HTTP response from a EraseAccountWithResponse call
+func ParseEraseAccountResponse(rsp *http.Response) (*EraseAccountResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EraseAccountResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		var headers EraseAccountResponse204Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = &value
+		}
+		response.Headers204 = &headers
 	}
 
 	return response, nil

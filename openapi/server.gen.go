@@ -91,6 +91,9 @@ type ServerInterface interface {
 	// ExportOwnData Everything that the server keeps of you
 	// (GET /v1/me/data)
 	ExportOwnData(ctx echo.Context, params ExportOwnDataParams) error
+	// EraseAccount Erase your account
+	// (POST /v1/me/erasure)
+	EraseAccount(ctx echo.Context) error
 	// ListEvents What happened to your account, the newest first
 	// (GET /v1/me/events)
 	ListEvents(ctx echo.Context) error
@@ -794,6 +797,15 @@ func (w *ServerInterfaceWrapper) ExportOwnData(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ExportOwnData(ctx, params)
+	return err
+}
+
+// EraseAccount converts echo context to params.
+func (w *ServerInterfaceWrapper) EraseAccount(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EraseAccount(ctx)
 	return err
 }
 
@@ -2845,6 +2857,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/me/tokens/:token", wrapper.RevokeToken, options.OperationMiddlewares["revokeToken"]...)
 	router.PUT(options.BaseURL+"/v1/me/sign-in", wrapper.PutSignIn, options.OperationMiddlewares["putSignIn"]...)
 	router.POST(options.BaseURL+"/v1/me/sign-out", wrapper.SignOut, options.OperationMiddlewares["signOut"]...)
+	router.POST(options.BaseURL+"/v1/me/erasure", wrapper.EraseAccount, options.OperationMiddlewares["eraseAccount"]...)
 	router.GET(options.BaseURL+"/v1/me/sessions", wrapper.ListSessions, options.OperationMiddlewares["listSessions"]...)
 	router.DELETE(options.BaseURL+"/v1/me/sessions/:session", wrapper.EndSession, options.OperationMiddlewares["endSession"]...)
 	router.GET(options.BaseURL+"/v1/me/events", wrapper.ListEvents, options.OperationMiddlewares["listEvents"]...)
@@ -5685,6 +5698,159 @@ type ExportOwnDatadefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ExportOwnDatadefaultApplicationProblemPlusJSONResponse) VisitExportOwnDataResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAccountRequestObject struct {
+	Body *EraseAccountJSONRequestBody
+}
+
+type EraseAccountResponseObject interface {
+	VisitEraseAccountResponse(w http.ResponseWriter) error
+}
+
+type EraseAccount204ResponseHeaders struct {
+	SetCookie *string
+}
+
+type EraseAccount204Response struct {
+	Headers EraseAccount204ResponseHeaders
+}
+
+func (response EraseAccount204Response) VisitEraseAccountResponse(w http.ResponseWriter) error {
+	if response.Headers.SetCookie != nil {
+		w.Header().Set("Set-Cookie", fmt.Sprint(*response.Headers.SetCookie))
+	}
+	w.WriteHeader(204)
+	return nil
+}
+
+type EraseAccount400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response EraseAccount400ApplicationProblemPlusJSONResponse) VisitEraseAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAccount401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response EraseAccount401ApplicationProblemPlusJSONResponse) VisitEraseAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAccount403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response EraseAccount403ApplicationProblemPlusJSONResponse) VisitEraseAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAccount409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response EraseAccount409ApplicationProblemPlusJSONResponse) VisitEraseAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAccount413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response EraseAccount413ApplicationProblemPlusJSONResponse) VisitEraseAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAccount415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response EraseAccount415ApplicationProblemPlusJSONResponse) VisitEraseAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAccount422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response EraseAccount422ApplicationProblemPlusJSONResponse) VisitEraseAccountResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseAccountdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response EraseAccountdefaultApplicationProblemPlusJSONResponse) VisitEraseAccountResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -19401,6 +19567,9 @@ type StrictServerInterface interface {
 	// ExportOwnData Everything that the server keeps of you
 	// (GET /v1/me/data)
 	ExportOwnData(ctx context.Context, request ExportOwnDataRequestObject) (ExportOwnDataResponseObject, error)
+	// EraseAccount Erase your account
+	// (POST /v1/me/erasure)
+	EraseAccount(ctx context.Context, request EraseAccountRequestObject) (EraseAccountResponseObject, error)
 	// ListEvents What happened to your account, the newest first
 	// (GET /v1/me/events)
 	ListEvents(ctx context.Context, request ListEventsRequestObject) (ListEventsResponseObject, error)
@@ -20437,6 +20606,52 @@ func (sh *strictHandler) ExportOwnData(ctx echo.Context, params ExportOwnDataPar
 		return err
 	} else if validResponse, ok := response.(ExportOwnDataResponseObject); ok {
 		return validResponse.VisitExportOwnDataResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// EraseAccount operation middleware
+func (sh *strictHandler) EraseAccount(ctx echo.Context) error {
+	var request EraseAccountRequestObject
+
+	var body EraseAccountJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.EraseAccount(ctx.Request().Context(), request.(EraseAccountRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "EraseAccount")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(EraseAccountResponseObject); ok {
+		return validResponse.VisitEraseAccountResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -1245,6 +1245,15 @@ type AcceptInvitation struct {
 	Session *bool `json:"session,omitempty"`
 }
 
+// AccountErasure Examples: {"current_password":"seven slow herons wading","keep_records":false}
+type AccountErasure struct {
+	// CurrentPassword The password that holds now, where there is one
+	CurrentPassword *string `json:"current_password,omitempty"`
+
+	// KeepRecords true leaves records in trials under their pseudonyms
+	KeepRecords bool `json:"keep_records"`
+}
+
 // AdjustedResult Allows for the looks made, by the stage-wise order of outcomes; the estimate is median-unbiased.
 type AdjustedResult struct {
 	High      float64 `json:"high"`
@@ -4878,6 +4887,9 @@ type BecomeFirstAdminJSONRequestBody = FirstAdmin
 
 // AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
 type AcceptInvitationJSONRequestBody = AcceptInvitation
+
+// EraseAccountJSONRequestBody defines body for EraseAccount for application/json ContentType.
+type EraseAccountJSONRequestBody = AccountErasure
 
 // PutSignInJSONRequestBody defines body for PutSignIn for application/json ContentType.
 type PutSignInJSONRequestBody = NewSignIn
