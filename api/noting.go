@@ -61,7 +61,7 @@ func (h *handlers) PutGuest(ctx context.Context, r openapi.PutGuestRequestObject
 		return nil, f.Err("enrolment.invalid", "the enrolment has faults")
 	}
 	view, err := h.service.BringGuest(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Enrolment{
-		ID: trial.ID(r.Enrolment), Code: [32]byte(code), Consent: consentTo(r.Body.Consent), Guardian: r.Body.Guardian,
+		ID: trial.ID(r.Enrolment), Code: [32]byte(code), Consent: consentTo(r.Body.Consent),
 	})
 	if err != nil {
 		return nil, err

@@ -58,6 +58,7 @@ func TestOneTrialFromDraftToReport(t *testing.T) {
 	results(t, e, *locked.Analysis)
 	importing(t, c)
 	publishing(t, c)
+	paperDay(t, c)
 
 	for path, item := range document().Paths.Map() {
 		for method, op := range item.Operations() {

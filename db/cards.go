@@ -28,7 +28,7 @@ func (r readTx) PaperOut(ctx context.Context, id trial.ID) (bool, error) {
 	const paperOut = `
 SELECT EXISTS (SELECT FROM slip_sheets WHERE trial_id = @trial_id)
     OR EXISTS (SELECT FROM cards WHERE trial_id = @trial_id)
-    OR EXISTS (SELECT FROM enrolments WHERE trial_id = @trial_id AND guardian IS NOT NULL)`
+    OR EXISTS (SELECT FROM enrolments WHERE trial_id = @trial_id AND account_id IS NULL AND chain_id = id AND erased_at IS NULL)`
 	return one(ctx, r.tx, "paper", paperOut, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowTo[bool])
 }
 

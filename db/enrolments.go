@@ -12,7 +12,7 @@ import (
 // The name is the account's, for lists; nobody's name stands beside records.
 const selectEnrolment = `
 SELECT e.trial_id, e.id, e.chain_id, e.account_id, coalesce(a.name, '') AS name, coalesce(e.pseudonym, '') AS pseudonym, e.code,
-       e.consent, e.enrolled_at, e.sent_digest, e.left_at, e.erased_at, e.noters, e.brought_by, coalesce(e.guardian, false) AS guardian, e.guardian_by, e.guardian_at,
+       e.consent, e.enrolled_at, e.sent_digest, e.left_at, e.erased_at, e.noters, e.brought_by, e.guardian_by, e.guardian_at,
        coalesce(e.erased_outings, 0) AS erased_outings, coalesce(e.erased_fish, 0) AS erased_fish
 FROM enrolments e LEFT JOIN accounts a ON a.id = e.account_id `
 
@@ -42,19 +42,15 @@ WHERE t.club_id = @club_id AND e.account_id = @account_id ORDER BY e.trial_id`
 }
 
 const insertEnrolment = `
-INSERT INTO enrolments (trial_id, id, chain_id, account_id, pseudonym, code, consent, enrolled_at, sent_digest, left_at, erased_at, noters, brought_by, guardian)
-VALUES (@trial_id, @id, @chain_id, @account_id, @pseudonym, @code, @consent, @enrolled_at, @sent_digest, @left_at, @erased_at, @noters, @brought_by, @guardian)`
+INSERT INTO enrolments (trial_id, id, chain_id, account_id, pseudonym, code, consent, enrolled_at, sent_digest, left_at, erased_at, noters, brought_by, guardian_by, guardian_at)
+VALUES (@trial_id, @id, @chain_id, @account_id, @pseudonym, @code, @consent, @enrolled_at, @sent_digest, @left_at, @erased_at, @noters, @brought_by, @guardian_by, @guardian_at)`
 
 func enrolmentArgs(e trial.Enrolment) pgx.StrictNamedArgs {
-	args := pgx.StrictNamedArgs{
+	return pgx.StrictNamedArgs{
 		"trial_id": e.TrialID, "id": e.ID, "chain_id": e.ChainID, "account_id": e.AccountID, "pseudonym": e.Pseudonym, "code": e.Code,
 		"consent": e.Consent, "enrolled_at": e.EnrolledAt, "sent_digest": e.SentDigest, "left_at": e.LeftAt, "erased_at": e.ErasedAt,
-		"noters": idsOrNull(e.Noters), "brought_by": e.BroughtBy, "guardian": nil,
+		"noters": idsOrNull(e.Noters), "brought_by": e.BroughtBy, "guardian_by": e.GuardianBy, "guardian_at": e.GuardianAt,
 	}
-	if e.Guest() {
-		args["guardian"] = e.Guardian
-	}
-	return args
 }
 
 // InsertEnrolment implements trial.Tx. The name is the account's and not kept here.
@@ -114,7 +110,7 @@ WHERE e.trial_id = @trial_id AND p.trial_id = e.trial_id AND p.chain_id = e.chai
 func (w writeTx) EraseEnrolment(ctx context.Context, id, enrolment trial.ID, at time.Time) error {
 	const eraseEnrolment = `
 UPDATE enrolments
-SET account_id = NULL, pseudonym = NULL, code = NULL, guess = NULL, consent = '{}', sent_digest = NULL, noters = NULL, brought_by = NULL, guardian = NULL,
+SET account_id = NULL, pseudonym = NULL, code = NULL, guess = NULL, consent = '{}', sent_digest = NULL, noters = NULL, brought_by = NULL,
     guardian_by = NULL, guardian_at = NULL, left_at = coalesce(left_at, @at), erased_at = coalesce(erased_at, @at)
 WHERE trial_id = @trial_id AND id = @id`
 	if err := w.forgetNoter(ctx, id, enrolment); err != nil {

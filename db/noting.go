@@ -44,7 +44,7 @@ func (w writeTx) forgetNoter(ctx context.Context, id, enrolment trial.ID) error 
 	const account = `(SELECT account_id FROM enrolments WHERE trial_id = @trial_id AND id = @id)`
 	for _, sql := range []string{
 		`UPDATE enrolments SET noters = nullif(array_remove(noters, ` + account + `), '{}') WHERE trial_id = @trial_id AND ` + account + ` = ANY(noters)`,
-		`UPDATE enrolments SET brought_by = NULL, guardian = NULL WHERE trial_id = @trial_id AND brought_by = ` + account,
+		`UPDATE enrolments SET brought_by = NULL, guardian_by = NULL, guardian_at = NULL WHERE trial_id = @trial_id AND brought_by = ` + account,
 		`UPDATE fly_batches SET made_by = CASE WHEN made_by = ` + account + ` THEN NULL ELSE made_by END, inspected_by = CASE WHEN inspected_by = ` + account + ` THEN NULL ELSE inspected_by END
 WHERE trial_id = @trial_id AND (made_by = ` + account + ` OR inspected_by = ` + account + `)`,
 		`UPDATE fly_moves SET by_account = NULL WHERE trial_id = @trial_id AND by_account = ` + account,

@@ -97,7 +97,7 @@ func TestEnrolments(t *testing.T) {
 	left.Noters = []trial.ID{one.account.ID, two.account.ID}
 	left.EnrolledAt, left.LeftAt = server.Add(time.Hour), pointer(server.Add(2*time.Hour))
 	imported := trial.Enrolment{TrialID: w.trial.ID, ID: newID(), ChainID: w.trial.ID, Pseudonym: "111111", EnrolledAt: server.Add(3 * time.Hour)}
-	guest := trial.Enrolment{TrialID: w.trial.ID, ID: newID(), BroughtBy: one.account.ID, Guardian: true, Pseudonym: "222222", EnrolledAt: server.Add(4 * time.Hour)}
+	guest := trial.Enrolment{TrialID: w.trial.ID, ID: newID(), BroughtBy: one.account.ID, GuardianBy: one.account.ID, GuardianAt: &server, Pseudonym: "222222", EnrolledAt: server.Add(4 * time.Hour)}
 	guest.ChainID = guest.ID
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
 		return first(tx.InsertEnrolment(ctx, left), tx.InsertEnrolment(ctx, imported), tx.InsertEnrolment(ctx, guest), tx.SetNoters(ctx, w.trial.ID, two.enrolment.ID, left.Noters[:1]), tx.LeaveEnrolment(ctx, w.trial.ID, two.enrolment.ID, server))
@@ -117,7 +117,7 @@ func TestEnrolments(t *testing.T) {
 		}
 		return first(err, err2, err3, err4)
 	})
-	left.BroughtBy, left.Guardian = guest.BroughtBy, guest.Guardian // which a guest alone has
+	left.BroughtBy, left.GuardianBy, left.GuardianAt = guest.BroughtBy, guest.GuardianBy, guest.GuardianAt // which a guest alone has
 	left.GuardianBy, left.GuardianAt = w.admin.ID, &server // saved by a change of ticks
 	left.ErasedAt, left.ErasedOutings, left.ErasedFish = &server, 1, 1 // what erasing writes is tested there
 	filled(t, left)

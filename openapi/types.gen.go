@@ -2814,16 +2814,13 @@ type NewGuess struct {
 	Share int `json:"share"`
 }
 
-// NewGuest Examples: {"code":"9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08","consent":{"adult_or_guardian":true,"contact_again":false,"licence_confirmed":true,"publish_open":false,"share_pseudonymous":true,"store":true,"take_part":true},"guardian":false}
+// NewGuest Examples: {"code":"9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08","consent":{"adult_or_guardian":true,"contact_again":false,"licence_confirmed":true,"publish_open":false,"share_pseudonymous":true,"store":true,"take_part":true}}
 type NewGuest struct {
 	// Code 32 random bytes of your program's making as 64 hexadecimal digits
 	Code string `json:"code"`
 
-	// Consent As ticked on paper
+	// Consent As ticked on paper; with minor you saw the guardian sign
 	Consent Consent `json:"consent"`
-
-	// Guardian A guardian signed, for a minor
-	Guardian bool `json:"guardian"`
 }
 
 // NewHandover Examples: {"to":"0190a2b4-7c1d-7e5f-8a3b-012345678901"}

@@ -95,7 +95,7 @@ func (s *Site) bringGuest(v *Visit) error {
 		return err
 	}
 	e, err := enrolmentFrom(f)
-	e.Guardian = f.Get("guardian") == "yes"
+	e.Consent.Minor = f.Get("guardian") == "yes"
 	if err == nil {
 		_, err = s.service.BringGuest(v.Ctx(), v.Actor, view.ID(), e)
 	}

@@ -10,5 +10,5 @@ ALTER TABLE units
     DROP COLUMN drawn_offset,
     DROP COLUMN lost_at,
     DROP COLUMN lost_offset;
-ALTER TABLE enrolments DROP COLUMN noters, DROP COLUMN brought_by, DROP COLUMN guardian;
+ALTER TABLE enrolments DROP COLUMN noters, DROP COLUMN brought_by;
 ALTER TABLE outings DROP COLUMN cell, DROP COLUMN card;

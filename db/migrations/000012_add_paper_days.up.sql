@@ -35,15 +35,13 @@ CREATE TABLE slip_sheets (
     CONSTRAINT slip_sheets_slips_check CHECK (first_slip > 0 AND last_slip >= first_slip)
 );
 
--- Who may note for an angler, and of a guest for a day, who has no account, who brought the guest and whether a guardian consented.
+-- Who may note for an angler, and of a guest for a day, who has no account, who brought the guest.
 -- The list stands in the row that intake reads anyway.
 ALTER TABLE enrolments
     ADD COLUMN noters     uuid[],
     ADD COLUMN brought_by uuid,
-    ADD COLUMN guardian   boolean,
     ADD CONSTRAINT enrolments_noters_check CHECK (cardinality(noters) BETWEEN 1 AND 10),
     ADD CONSTRAINT enrolments_brought_by_check CHECK (brought_by IS NULL OR account_id IS NULL),
-    ADD CONSTRAINT enrolments_guardian_check CHECK (guardian IS NULL OR brought_by IS NOT NULL),
     ADD CONSTRAINT enrolments_erased_noters_check CHECK (erased_at IS NULL OR (noters IS NULL AND brought_by IS NULL));
 
 -- Paper cards that were typed in, each under the number printed on it, with what was typed, so that a second typing can be compared.

@@ -16,7 +16,10 @@ func (s *Service) BringGuest(ctx context.Context, actor trial.Actor, id trial.ID
 	s.fill(random[:])
 	e.TrialID, e.ChainID, e.AccountID, e.BroughtBy = id, e.ID, trial.ID{}, actor.AccountID
 	e.Pseudonym, e.EnrolledAt = trial.Pseudonym(random), s.now()
-	private := fields{"code": hex.EncodeToString(e.Code[:]), "consent": e.Consent, "guardian": e.Guardian}
+	if e.Consent.Minor {
+		e.GuardianBy, e.GuardianAt = actor.AccountID, &e.EnrolledAt // the actor saw the guardian sign
+	}
+	private := fields{"code": hex.EncodeToString(e.Code[:]), "consent": e.Consent}
 	sent, err := s.newRecord(fields{"enrolment": e.ID}, private)
 	if err != nil {
 		return view, err

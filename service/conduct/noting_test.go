@@ -129,14 +129,15 @@ func TestGuests(t *testing.T) {
 	w := newWorld(t)
 	e := w.newClub("Wend Grayling Club", 3).opened(ruleSheet())
 	guide := e.anglers[0]
-	sent := trial.Enrolment{ID: w.randomID(), Code: [32]byte{7}, Consent: allTicks, Guardian: true}
+	sent := trial.Enrolment{ID: w.randomID(), Code: [32]byte{7}, Consent: allTicks}
+	sent.Consent.Minor = true
 	joined := must(w.s.BringGuest(w.ctx, guide, e.trial, sent))(t)
 	again := must(w.s.BringGuest(w.ctx, guide, e.trial, sent))(t)
-	if !joined.Created || again.Created || again.Enrolment.Pseudonym != joined.Enrolment.Pseudonym || again.Receipt != joined.Receipt || !again.Enrolment.Guardian {
+	if !joined.Created || again.Created || again.Enrolment.Pseudonym != joined.Enrolment.Pseudonym || again.Receipt != joined.Receipt || again.Enrolment.GuardianBy != guide.AccountID {
 		t.Errorf("joined %+v, again %+v", joined, again)
 	}
 	changed := sent
-	changed.Guardian = false
+	changed.Consent.Minor = false
 	_, err := w.s.BringGuest(w.ctx, guide, e.trial, changed)
 	wantKind(t, err, trial.Conflict, "record.conflict")
 	_, err = w.s.BringGuest(w.ctx, e.anglers[1], e.trial, sent)

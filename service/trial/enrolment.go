@@ -42,7 +42,6 @@ type Enrolment struct {
 
 	Noters    []ID // accounts that the angler lets note for him
 	BroughtBy ID   // of a guest for a day, who has no account: the member who wrote down the consent and notes for him
-	Guardian  bool // of a guest: the consent is a guardian's
 
 	ErasedOutings int64
 	ErasedFish    int64
