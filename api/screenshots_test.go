@@ -3,7 +3,6 @@ package api_test
 import (
 	"context"
 	"flag"
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -72,33 +71,31 @@ type view struct {
 
 var views = []view{{"phone", 375, 780, "light"}, {"desktop", 1200, 900, "light"}, {"phone-dark", 375, 780, "dark"}}
 
-// picture puts pictures of the page at path into the folder.
-func picture(ctx context.Context, t *testing.T, url, name string) {
+// show opens the page at url in a view.
+func (v view) show(ctx context.Context, url string) error {
+	size := chromedp.EmulateViewport(v.width, v.height)
+	if v.width < 600 {
+		size = chromedp.EmulateViewport(v.width, v.height, chromedp.EmulateMobile, chromedp.EmulateTouch)
+	}
+	if err := chromedp.Do(ctx, size); err != nil {
+		return err
+	}
+	scheme := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v.scheme}}}
+	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, scheme); err != nil {
+		return err
+	}
+	return chromedp.Do(ctx, chromedp.Navigate(url))
+}
+
+// picture puts a picture of the page that is shown into the folder.
+func picture(ctx context.Context, t *testing.T, name string) {
 	t.Helper()
-	for _, v := range views {
-		scheme := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v.scheme}}}
-		var png []byte
-		size := chromedp.EmulateViewport(v.width, v.height)
-		if v.width < 600 {
-			size = chromedp.EmulateViewport(v.width, v.height, chromedp.EmulateMobile, chromedp.EmulateTouch)
-		}
-		err := chromedp.Do(ctx, size)
-		if err == nil {
-			_, err = chromedp.Call(ctx, emulation.SetEmulatedMedia, scheme)
-		}
-		if err == nil {
-			err = chromedp.Do(ctx, chromedp.Navigate(url))
-		}
-		if err == nil {
-			png, err = chromedp.Run(ctx, chromedp.FullScreenshot(100))
-		}
-		if err != nil {
-			t.Fatalf("%s: %v", name, err)
-		}
-		file := filepath.Join(*screenshots, fmt.Sprintf("%s-%s.png", name, v.name))
-		if err := os.WriteFile(file, png, 0o644); err != nil {
-			t.Fatal(err)
-		}
+	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err == nil {
+		err = os.WriteFile(filepath.Join(*screenshots, name+".png"), png, 0o644)
+	}
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
 	}
 }
 
@@ -107,8 +104,61 @@ func TestScreenshots(t *testing.T) {
 	if *screenshots == "" {
 		t.Skip("no folder for pictures was named")
 	}
-	ctx, cancel := context.WithTimeout(startBrowser(t), 5*time.Minute)
+	eachPage(t, func(ctx context.Context, name string) { picture(ctx, t, name) })
+}
+
+// narrow says whether the page is wider than the screen.
+const narrow = `document.scrollingElement.scrollWidth - document.documentElement.clientWidth`
+
+// Every page at the table fits a phone and holds to the rules of access (WCAG 2.2, levels A and AA, as axe-core tests them),
+// light and dark. EVENRIG_AXE names the rules' program; without it that part is left out, and fails where a browser is required.
+func TestPagesHoldToTheRulesOfAccess(t *testing.T) {
+	file := os.Getenv("EVENRIG_AXE")
+	var rules []byte
+	if file == "" && os.Getenv("REQUIRE_BROWSER") == "1" {
+		t.Fatal("EVENRIG_AXE names no axe.min.js: the rules of access were not tested")
+	} else if file != "" {
+		var err error
+		if rules, err = os.ReadFile(file); err != nil {
+			t.Fatal(err)
+		}
+	} else {
+		t.Log("SKIPPED: EVENRIG_AXE names no axe.min.js, so only the width of pages is tested")
+	}
+	eachPage(t, func(ctx context.Context, name string) {
+		if over, err := chromedp.Run(ctx, chromedp.Evaluate[int](narrow)); err != nil || over > 0 {
+			t.Errorf("%s is %d px wider than the screen: %v", name, over, err)
+		}
+		if rules == nil {
+			return
+		}
+		if _, err := chromedp.Run(ctx, chromedp.Evaluate[int](string(rules)+";0")); err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		faults, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], resultTypes: ["violations"] }).then((r) => r.violations.flatMap((v) => v.nodes.map((n) => v.id + ": " + n.html.slice(0, 200))))`, chromedp.EvalAwaitPromise))
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		for _, fault := range faults {
+			t.Errorf("%s: %s", name, fault)
+		}
+	})
+}
+
+// eachPage shows every page at the table in every view, and has each looked at.
+func eachPage(t *testing.T, look func(ctx context.Context, name string)) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(startBrowser(t), 8*time.Minute)
 	defer cancel()
+	see := func(url, name string) {
+		t.Helper()
+		for _, v := range views {
+			if err := v.show(ctx, url); err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+			look(ctx, name+"-"+v.name)
+		}
+	}
 	w := newWorld(t)
 	c := w.newClub("Fellside Fly Fishers")
 	half := c.ruleSheet()
@@ -128,7 +178,7 @@ func TestScreenshots(t *testing.T) {
 	ok[*openapi.FileDisputeResponse](t, 201)(c.scrutiny.FileDisputeWithResponse(t.Context(), e.trial, openapi.NewDispute{Subject: fish, Words: "it came while the flies were changed over"}))
 	organiser, angler := c.organiser.signedIn("sef@example.org"), anna.signedIn("anna@example.org")
 	for _, page := range []struct{ name, path string }{{"front", "/"}, {"sign-in", "/sign-in"}, {"join", "/join"}, {"first-admin", "/first-admin"}, {"nothing", "/nothing"}} {
-		picture(ctx, t, w.url+page.path, page.name)
+		see(w.url+page.path, page.name)
 	}
 	organiser.lendTo(ctx, t)
 	trialAt := "/trials/" + e.trial.String()
@@ -156,7 +206,7 @@ func TestScreenshots(t *testing.T) {
 		{"import", recordedAt + "/import"},
 		{"trial-recorded", recordedAt},
 	} {
-		picture(ctx, t, w.url+page.path, page.name)
+		see(w.url+page.path, page.name)
 	}
 	angler.lendTo(ctx, t)
 	for _, page := range []struct{ name, path string }{
@@ -169,9 +219,9 @@ func TestScreenshots(t *testing.T) {
 		{"correct-outing", trialAt + "/own/outings/" + outing.String()},
 		{"leave", trialAt + "/own/leave"},
 	} {
-		picture(ctx, t, w.url+page.path, page.name)
+		see(w.url+page.path, page.name)
 	}
 	beth := c.invited("angler", "Beth of the beck").signedIn("beth@example.org")
 	beth.lendTo(ctx, t)
-	picture(ctx, t, w.url+trialAt+"/join", "enrol")
+	see(w.url+trialAt+"/join", "enrol")
 }
