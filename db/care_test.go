@@ -91,3 +91,31 @@ func TestCare(t *testing.T) {
 		t.Errorf("the same version twice: %v", err)
 	}
 }
+
+// TestPlansOfAsking: who asks how far the swap is has the fish of the one period read, and never more of them than any rule needs,
+// however many the trial has.
+func TestPlansOfAsking(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a, other := w.enrol(t), w.enrol(t)
+	asking := func() trial.CatchSubmission {
+		s := a.fish()
+		s.Swap, s.Protocol = true, &trial.Protocol{Species: []string{s.Catch.Species}}
+		return s
+	}
+	for n := range 40 {
+		o := w.store.SubmitCatches(t.Context(), []trial.CatchSubmission{other.fish(), other.fish(), other.fish(), other.fish(), other.fish(), asking()})[5]
+		if o.Err != nil || o.Swap == nil || o.Swap.Fish != n+1 {
+			t.Fatalf("fish %d: %+v, %v", n+1, o.Swap, o.Err)
+		}
+	}
+	conn := connect(t, w.store.URL())
+	w.store.Close() // a session reports what it scanned when it ends
+	type scans struct{ Whole, Found int64 }
+	const scanned = `SELECT seq_scan, coalesce(idx_tup_fetch, 0) FROM pg_stat_user_tables WHERE relname = 'catches'`
+	eventually(t, "the report", func() bool { return rows[scans](t, conn, scanned)[0].Found > 0 })
+	// Its own 0 to 39 fish each time are 780; the others' 200 would be thousands.
+	if s := rows[scans](t, conn, scanned)[0]; s.Whole > 0 || s.Found > 1000 {
+		t.Errorf("catches: read whole %d times, %d rows by index", s.Whole, s.Found)
+	}
+}

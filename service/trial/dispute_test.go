@@ -143,7 +143,8 @@ func TestWhoKnowsTheFly(t *testing.T) {
 		Enrolment: trial.Enrolment{AccountID: madeUp(1)},
 		Periods:   []trial.Period{{ID: madeUp(6), OutingID: madeUp(4)}, {ID: madeUp(7), OutingID: madeUp(5)}},
 		Catches: []trial.Catch{
-			{ID: madeUp(100), PeriodID: madeUp(6), NotedBy: madeUp(2)}, {ID: madeUp(101), PeriodID: madeUp(6), NotedBy: madeUp(1)},
+			{ID: madeUp(100), PeriodID: madeUp(6), NotedBy: madeUp(2)},
+			{ID: madeUp(101), PeriodID: madeUp(6), NotedBy: madeUp(1)},
 			{ID: madeUp(102), PeriodID: madeUp(7), NotedBy: madeUp(3)},
 		},
 	}

@@ -1,0 +1,1 @@
+DROP INDEX catches_landed_idx;
