@@ -51,6 +51,15 @@ func aboutRecords(ctx context.Context, tx trial.ReadTx, t trial.Trial, counted a
 			about.Withdrawn = append(about.Withdrawn, report.WithdrawnAnalysis{N: a.N, At: *a.WithdrawnAt, Why: "an angler whom it counted had their records erased"})
 		}
 	}
+	if t.State == trial.Published {
+		guesses, err := tx.GuessesOf(ctx, t.ID)
+		if err != nil {
+			return err
+		}
+		for _, g := range guesses {
+			about.Guesses = append(about.Guesses, g.Share)
+		}
+	}
 	editions, err := tx.PublicationsOf(ctx, t.ID)
 	if err != nil {
 		return err

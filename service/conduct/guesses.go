@@ -34,7 +34,7 @@ func (s *Service) Guess(ctx context.Context, actor trial.Actor, id trial.ID, sha
 			case g.Share == share:
 				return nil
 			default:
-				return trial.Fail(trial.Conflict, "guess.given", "you have guessed already; a guess is sealed and stays as it is")
+				return trial.Fail(trial.Conflict, "record.conflict", "you have guessed already; a guess is sealed and stays as it is")
 			}
 		}
 		if err := o.enrolment.Active(); err != nil {

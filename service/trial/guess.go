@@ -17,7 +17,7 @@ type Guess struct {
 func CheckGuess(share int) error {
 	var f Faults
 	between(&f, "guess", share, 0, 100, "of 100 fish")
-	return f.Err("guess.invalid", "the guess has a fault")
+	return f.Err("enrolment.invalid", "the guess has a fault")
 }
 
 // Guesses reports whether the trial takes guesses: while anglers may join it.
