@@ -99,7 +99,7 @@ func (p *publisher) report(pkg *Package) error {
 	}
 	about := p.About
 	about.Title, about.Club, about.Protocol, about.ProtocolVersion, about.ProtocolFingerprint = "", p.Club, &p.plan, p.Trial.ProtocolVersion, p.Trial.Fingerprint.String()
-	about.Effort, about.Halves, about.Cautions, about.Lineup = &effort, nil, nil, nil
+	about.Effort, about.Halves, about.Cautions, about.Lineup, about.Guesses = &effort, nil, nil, nil, nil
 	about.Links = []report.Link{{Text: "result as JSON", Href: fileResult}, {Text: "fish as a table", Href: "catches.csv"}, {Text: "rule sheet", Href: filePlan}}
 	about.Draw.Words = p.shownTexts(p.Words)
 	about.Remarks = cmp.Or(p.text(about.Remarks), kept(about.Remarks))
@@ -124,7 +124,7 @@ func (p *publisher) report(pkg *Package) error {
 		f.Batch, f.TiedBy, f.Hook, f.Inspected = p.text(f.Batch), p.text(f.TiedBy), p.text(f.Hook), p.text(f.Inspected)
 	}
 	if !p.anybodyWithheld() && !p.hides {
-		about.Lineup = p.About.Lineup
+		about.Lineup, about.Guesses = p.About.Lineup, p.About.Guesses
 	}
 	var page bytes.Buffer
 	if err := report.HTML(&page, result, about); err != nil {
