@@ -75,6 +75,7 @@ WHERE m.account_id = @account_id AND (@after_id::uuid IS NULL OR t.id > @after_i
 	{"imports", false, byAccount("imports", "(extract(epoch FROM r.at) * 1000000)", "encode(r.file, 'hex') AS file, r.at, r.rows", "r.by_account = @account_id")},
 	{"protocols", false, byAccount("protocols", "r.version", "r.version, r.at, r.reason", "r.by_account = @account_id")},
 	{"publications", false, byAccount("publications", "r.edition", "r.edition, r.licence, r.remarks, r.asked_at", "r.asked_by = @account_id")},
+	{"fly_batches", false, byAccount("fly_batches", "r.n", "r.n, r.batch, r.made_at, r.inspected_at", "@account_id IN (r.made_by, r.inspected_by)")},
 	{"origins", false, byAccount("origins", "r.edition", "r.original, r.edition, r.read_at", "r.read_by = @account_id")},
 	{"questions", false, byAccount("questions", "r.n", `r.n, r.asked_at, CASE WHEN r.asked_by = @account_id THEN r.question END AS question,
        r.answered_at, CASE WHEN r.answered_by = @account_id THEN r.answer END AS answer`, "@account_id IN (r.asked_by, r.answered_by)")},
@@ -95,6 +96,10 @@ WHERE m.account_id = @account_id AND (@after_id::uuid IS NULL OR t.id > @after_i
 	{"temperatures", true, ofEnrolment("temperatures")},
 	{"catches", true, ofEnrolment("catches")},
 	{"welfare_overrides", true, numbered("welfare_overrides", "n, day, reason, at")},
+	{"cards", true, `
+SELECT trial_id AS key_id, number::bigint AS key_n, trial_id, number, outing_id, convert_from(content, 'UTF8') AS content, written_at, typed_at, again_at FROM cards
+WHERE trial_id = @trial_id AND enrolment_id = @enrolment_id AND number > @after_n ORDER BY number LIMIT @limit`},
+	{"fly_moves", true, numbered("fly_moves", "n, code, kind, flies, at, note")},
 	{"slip_sheets", true, numbered("slip_sheets", "n, first_slip, last_slip, printed_at")},
 	// Disputes about the person's records; who filed them is another person.
 	{"disputes", true, `
