@@ -416,6 +416,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
 		"Analysis": organiser | angler | auditor, "Analyses": organiser | angler | auditor, "Report": organiser | angler | auditor, "Checkpoints": organiser | angler | auditor,
 		"ChangeConsent": organiser | angler, "ConfirmGuardian": organiser, "MaskedLog": organiser | angler | auditor,
+		"Guess": organiser | angler, "Guesses": organiser | angler | auditor,
 		"Questions": organiser | angler | auditor, "Ask": organiser | angler | auditor, "Answer": organiser,
 		"DrawNight": organiser | angler | auditor, "GiveWord": organiser | angler | auditor, "CloseDrawNight": organiser,
 		"AmendOuting": organiser | angler, "MeasureWater": organiser | angler, "Temperatures": organiser | angler, "OverrideWelfare": organiser,
