@@ -254,8 +254,10 @@ var calls = map[string]call{
 		err := w.s.Report(w.ctx, who, at.trial, at.analysis, conduct.ReportPage, &page)
 		return page.String(), err
 	},
-	"Guess":   func(w *world, who trial.Actor, at target) (any, error) { return nil, w.s.Guess(w.ctx, who, at.trial, 60) },
-	"Guesses": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Guesses(w.ctx, who, at.trial) },
+	"Guess": func(w *world, who trial.Actor, at target) (any, error) {
+		return nil, w.s.Guess(w.ctx, who, at.trial, 60)
+	},
+	"Guesses":   func(w *world, who trial.Actor, at target) (any, error) { return w.s.Guesses(w.ctx, who, at.trial) },
 	"DrawNight": func(w *world, who trial.Actor, at target) (any, error) { return w.s.DrawNight(w.ctx, who, at.trial) },
 	"GiveWord": func(w *world, who trial.Actor, at target) (any, error) {
 		v, _, err := w.s.GiveWord(w.ctx, who, at.trial, "Nebel")
