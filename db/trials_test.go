@@ -118,7 +118,7 @@ func TestEnrolments(t *testing.T) {
 		return first(err, err2, err3, err4)
 	})
 	left.BroughtBy, left.GuardianBy, left.GuardianAt = guest.BroughtBy, guest.GuardianBy, guest.GuardianAt // which a guest alone has
-	left.GuardianBy, left.GuardianAt = w.admin.ID, &server // saved by a change of ticks
-	left.ErasedAt, left.ErasedOutings, left.ErasedFish = &server, 1, 1 // what erasing writes is tested there
+	left.GuardianBy, left.GuardianAt = w.admin.ID, &server                                                 // saved by a change of ticks
+	left.ErasedAt, left.ErasedOutings, left.ErasedFish = &server, 1, 1                                     // what erasing writes is tested there
 	filled(t, left)
 }
