@@ -142,6 +142,9 @@ func TestPublicationJobs(t *testing.T) {
 		t.Fatal(err)
 	}
 	jobs, err := db.NewJobs(w.store, db.Work{EachMinute: none, Publish: func(_ context.Context, id trial.ID, n int) error {
+		if n == 2 {
+			return nil // asked for at the end, to see that it may be
+		}
 		if id != w.trial.ID || n != 1 {
 			t.Errorf("edition %d of %s is made", n, id)
 		}
