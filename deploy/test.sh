@@ -98,7 +98,10 @@ step 'generated code is up to date' generated
 step 'accessibility rules' accessibility_rules
 # Which packages there are and what they import is nothing that the cache of test results knows of.
 tests 'import rules' go test -vet=off -count=1 -run '^TestImports' ./service
-tests 'all tests' go test -vet=off -timeout 15m ./...
+# A browser beside other tests is slower than the hand it stands for.
+# shellcheck disable=SC2046
+tests 'all tests but those of the phone page' go test -vet=off -timeout 15m $(go list ./... | grep -v '/api/web$')
+tests 'the phone page in a browser' go test -vet=off -timeout 15m ./api/web
 # Not again what another user or a browser does, nor what is sent for the sake of its content: the race detector learns nothing there.
 tests 'tests for races' go test -vet=off -timeout 15m -race \
     -skip '^(TestAsPlainUser|TestPagesHoldToTheRulesOfAccess|TestMalformedRequestsAreNeverOurFault|TestNoAnswerLeaks)$' \

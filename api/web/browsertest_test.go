@@ -381,8 +381,8 @@ func (p *phone) tap(whats ...string) {
 		if !strings.HasSuffix(what, ": more") {
 			time.Sleep(time.Until(p.pressed[what].Add(950 * time.Millisecond))) // the same button soon after is an echo
 		}
-		p.pressed[what] = time.Now()
 		js[any](p, fmt.Sprintf(`(() => { const e = %s; (e.tagName === "LABEL" ? e.querySelector("input") ?? e : e).click(); })()`, find(what)))
+		p.pressed[what] = time.Now() // not before: a busy machine may take its time over the press
 	}
 }
 
@@ -447,8 +447,8 @@ func (p *phone) lands(code string) {
 	p.v.t.Helper()
 	before := js[int](p, records+`.filter((r) => r.kind === "catch").length)`)
 	time.Sleep(time.Until(p.rested))
-	p.rested = time.Now().Add(1300 * time.Millisecond)
 	p.tap(code)
+	p.rested = time.Now().Add(1300 * time.Millisecond)
 	p.until("the fish is on the phone", fmt.Sprintf(records+`.filter((r) => r.kind === "catch").length > %d)`, before))
 	time.Sleep(150 * time.Millisecond) // until the screen is drawn anew: a hand is slower
 }
