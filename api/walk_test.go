@@ -221,6 +221,7 @@ func reading(t *testing.T, e *contest, r *rod) {
 	ok[*openapi.ListEnrolmentsResponse](t, 403)(e.scrutiny.ListEnrolmentsWithResponse(ctx, e.trial))
 	ok[*openapi.GetEnrolmentResponse](t, 200)(r.GetEnrolmentWithResponse(ctx, e.trial))
 	ok[*openapi.PutGuessResponse](t, 204)(r.PutGuessWithResponse(ctx, e.trial, openapi.NewGuess{Share: 60}))
+	ok[*openapi.ListGuessesResponse](t, 200)(r.ListGuessesWithResponse(ctx, e.trial))
 	ok[*openapi.ListOutingsResponse](t, 200)(r.ListOutingsWithResponse(ctx, e.trial, nil))
 	ok[*openapi.ListUnitsResponse](t, 200)(r.ListUnitsWithResponse(ctx, e.trial, nil))
 	limit := 2

@@ -104,7 +104,7 @@ tests 'all tests but those of the phone page' go test -vet=off -timeout 15m $(go
 tests 'the phone page in a browser' go test -vet=off -timeout 15m ./api/web
 # Not again what another user or a browser does, nor what is sent for the sake of its content: the race detector learns nothing there.
 tests 'tests for races' go test -vet=off -timeout 15m -race \
-    -skip '^(TestAsPlainUser|TestPagesHoldToTheRulesOfAccess|TestMalformedRequestsAreNeverOurFault|TestNoAnswerLeaks)$' \
+    -skip '^(TestAsPlainUser|TestPagesHoldToTheRulesOfAccess|TestMalformedRequestsAreNeverOurFault)$' \
     ./api ./service/conduct/... ./db/...
 
 if [ -n "$failed" ]; then
