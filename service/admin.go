@@ -40,8 +40,10 @@ func (c *tokenCommand) Run(s streams) error {
 func (p *parts) inviteFirstAdmin(ctx context.Context, s streams, url string) error {
 	secret, err := p.service.FirstAdminLink(ctx)
 	if err == nil && secret != "" {
-		fmt.Fprintf(s.out, `Nobody is known here yet. The first admin, within an hour:
-  curl -H 'Content-Type: application/json' -d '{"secret": %q, "name": "YOUR NAME", "token": {"name": "desk"}}' %s/v1/first-admin
+		fmt.Fprintf(s.out, `Nobody is known here yet. Become the first admin within an hour, in a browser:
+  %[2]s/first-admin#%[1]s
+or by the API:
+  curl -H 'Content-Type: application/json' -d '{"secret": %[1]q, "name": "YOUR NAME", "token": {"name": "desk"}}' %[2]s/v1/first-admin
 `, secret, url)
 	}
 	return err
