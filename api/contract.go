@@ -90,7 +90,7 @@ func loadContract() *contract {
 				o.body = op.RequestBody.Value
 			}
 			switch op.OperationID {
-			case "submitCatches":
+			case "submitCatches", "findFish":
 				o.raw, o.bodyLimit = true, batchLimit
 			case "importTable":
 				o.raw, o.bodyLimit, o.timeLimit = true, importLimit, importTime

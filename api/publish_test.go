@@ -22,8 +22,10 @@ func publishing(t *testing.T, c *club) {
 	e := c.opened(c.ruleSheet())
 	open := allTicks
 	open.PublishOpen = true
+	var rods []*rod
 	for i, name := range []string{"Egon", "Frida", "Gerd"} {
-		fishOneBlock(t, e.joinWith(name, open), i)
+		rods = append(rods, e.joinWith(name, open))
+		fishOneBlock(t, rods[i], i)
 	}
 	if units := ok[*openapi.ListDrawResponse](t, 200)(e.scrutiny.ListDrawWithResponse(ctx, e.trial)).JSON200.Items; len(units) != 3 || units[0].First != nil || units[0].OpenedAt == nil {
 		t.Errorf("the draw has handed out %+v", units)
@@ -76,7 +78,39 @@ func publishing(t *testing.T, c *club) {
 		t.Errorf("the workbook begins with %q", book.Body[:min(4, len(book.Body))])
 	}
 	ok[*openapi.GetPackageWorkbookResponse](t, 404)(stranger.GetPackageWorkbookWithResponse(ctx, newID()))
+	ownFish(t, rods[0], stranger)
 	elsewhere(t, w, e, pack.Body)
+}
+
+// ownFish looks for the records of an angler by what the service once gave him.
+func ownFish(t *testing.T, r *rod, stranger *person) {
+	t.Helper()
+	ctx := t.Context()
+	find := func(status int, text string) *openapi.FindFishResponse {
+		t.Helper()
+		return ok[*openapi.FindFishResponse](t, status)(stranger.FindFishWithTextBodyWithResponse(ctx, r.e.trial, text))
+	}
+	copied := ok[*openapi.ExportOwnDataResponse](t, 200)(r.ExportOwnDataWithResponse(ctx, nil))
+	var fish openapi.FoundFish
+	for _, f := range find(200, string(copied.Body)).JSON200.Items {
+		if !f.Found || f.Proven == nil || !*f.Proven {
+			t.Errorf("one's own data finds %+v", f)
+		}
+		if f.Kind == "catch" {
+			fish = f
+		}
+	}
+	if one := find(200, fish.Receipt[:16]).JSON200.Items; len(one) != 1 || one[0].Entry != fish.Entry || one[0].Proven != nil {
+		t.Errorf("a code finds %+v, want %+v", one, fish)
+	}
+	if none := find(200, strings.Repeat("0", 16)).JSON200.Items; len(none) != 1 || none[0].Found || none[0].Text == "" {
+		t.Errorf("digits of nothing find %+v", none)
+	}
+	if bad := find(422, "a trout"); bad.ApplicationProblemJSON422.Code != "receipt.invalid" {
+		t.Errorf("what is no receipt is answered %s", bad.Body)
+	}
+	ok[*openapi.FindFishResponse](t, 415)(stranger.FindFishWithBodyWithResponse(ctx, r.e.trial, "application/json", strings.NewReader("{}")))
+	ok[*openapi.FindFishResponse](t, 404)(stranger.FindFishWithTextBodyWithResponse(ctx, newID(), strings.Repeat("0", 16)))
 }
 
 // partsOf reads the package in parts, and asks whether it is still the same.

@@ -175,3 +175,14 @@ func (p publishedText) write(w http.ResponseWriter, what, contentType string) er
 	_, err := w.Write(p.text)
 	return err
 }
+
+// FindFish looks in a package for the records of which somebody holds receipts.
+func (h *handlers) FindFish(ctx context.Context, r openapi.FindFishRequestObject) (openapi.FindFishResponseObject, error) {
+	found, err := h.service.FindFish(ctx, trial.ID(r.Trial), string(*r.Body))
+	if err != nil {
+		return nil, err
+	}
+	return openapi.FindFish200JSONResponse{Items: each(found, func(f conduct.FoundFish) openapi.FoundFish {
+		return openapi.FoundFish{Receipt: f.Receipt, Found: f.Found, Kind: f.Kind, Angler: f.Angler, Entry: f.Entry, Text: f.Text, Proven: f.Proven}
+	})}, nil
+}

@@ -484,6 +484,28 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
 	GetPackage(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// FindFishWithBody What became of one's own records
+	//
+	// For everybody who holds a receipt: a code of 16 to 64 hexadecimal digits of its hash, or JSON with receipts anywhere in it, as
+	// this service answered them or as `GET /v1/me/data` gave them. Each is looked for in the package that stands: as it was
+	// received, corrected, or not there. Nothing is kept of what is sent.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/published/{trial}/receipts (the `FindFish` operationId).
+	FindFishWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// FindFishWithTextBody What became of one's own records
+	//
+	// For everybody who holds a receipt: a code of 16 to 64 hexadecimal digits of its hash, or JSON with receipts anywhere in it, as
+	// this service answered them or as `GET /v1/me/data` gave them. Each is looked for in the package that stands: as it was
+	// received, corrected, or not there. Nothing is kept of what is sent.
+	//
+	// Takes a body of the `text/plain` content type.
+	//
+	// Corresponds with POST /v1/published/{trial}/receipts (the `FindFish` operationId).
+	FindFishWithTextBody(ctx context.Context, trial TrialID, body FindFishTextRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetPublishedReport The published report
 	//
 	// The page of the package that stands, self-contained.
@@ -2445,6 +2467,48 @@ func (c *Client) GetPackageWorkbook(ctx context.Context, trial TrialID, reqEdito
 // Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
 func (c *Client) GetPackage(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetPackageRequest(c.Server, trial, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// FindFishWithBody What became of one's own records
+//
+// For everybody who holds a receipt: a code of 16 to 64 hexadecimal digits of its hash, or JSON with receipts anywhere in it, as
+// this service answered them or as `GET /v1/me/data` gave them. Each is looked for in the package that stands: as it was
+// received, corrected, or not there. Nothing is kept of what is sent.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/published/{trial}/receipts (the `FindFish` operationId).
+func (c *Client) FindFishWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewFindFishRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// FindFishWithTextBody What became of one's own records
+//
+// For everybody who holds a receipt: a code of 16 to 64 hexadecimal digits of its hash, or JSON with receipts anywhere in it, as
+// this service answered them or as `GET /v1/me/data` gave them. Each is looked for in the package that stands: as it was
+// received, corrected, or not there. Nothing is kept of what is sent.
+//
+// Takes a body of the `text/plain` content type.
+//
+// Corresponds with POST /v1/published/{trial}/receipts (the `FindFish` operationId).
+func (c *Client) FindFishWithTextBody(ctx context.Context, trial TrialID, body FindFishTextRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewFindFishRequestWithTextBody(c.Server, trial, body)
 	if err != nil {
 		return nil, err
 	}
@@ -6262,6 +6326,53 @@ func NewGetPackageRequest(server string, trial TrialID, params *GetPackageParams
 	if err != nil {
 		return nil, err
 	}
+
+	return req, nil
+}
+
+// NewFindFishRequestWithTextBody calls the generic FindFish builder with text/plain body
+func NewFindFishRequestWithTextBody(server string, trial TrialID, body FindFishTextRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	if stringer, ok := interface{}(body).(fmt.Stringer); ok {
+		bodyReader = strings.NewReader(stringer.String())
+	} else {
+		bodyReader = strings.NewReader(fmt.Sprint(body))
+	}
+	return NewFindFishRequestWithBody(server, trial, "text/plain", bodyReader)
+}
+
+// NewFindFishRequestWithBody constructs an http.Request for the FindFish method, with any body, and a specified content type
+func NewFindFishRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/published/%s/receipts", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -10656,6 +10767,28 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
 	GetPackageWithResponse(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*GetPackageResponse, error)
 
+	// FindFishWithBodyWithResponse What became of one's own records
+	//
+	// For everybody who holds a receipt: a code of 16 to 64 hexadecimal digits of its hash, or JSON with receipts anywhere in it, as
+	// this service answered them or as `GET /v1/me/data` gave them. Each is looked for in the package that stands: as it was
+	// received, corrected, or not there. Nothing is kept of what is sent.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/published/{trial}/receipts (the `FindFish` operationId).
+	FindFishWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*FindFishResponse, error)
+
+	// FindFishWithTextBodyWithResponse What became of one's own records
+	//
+	// For everybody who holds a receipt: a code of 16 to 64 hexadecimal digits of its hash, or JSON with receipts anywhere in it, as
+	// this service answered them or as `GET /v1/me/data` gave them. Each is looked for in the package that stands: as it was
+	// received, corrected, or not there. Nothing is kept of what is sent.
+	//
+	// Takes a body of the `text/plain` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/published/{trial}/receipts (the `FindFish` operationId).
+	FindFishWithTextBodyWithResponse(ctx context.Context, trial TrialID, body FindFishTextRequestBody, reqEditors ...RequestEditorFn) (*FindFishResponse, error)
+
 	// GetPublishedReportWithResponse The published report
 	//
 	// The page of the package that stands, self-contained.
@@ -14854,6 +14987,89 @@ func (r GetPackageResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetPackageResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type FindFishResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *FoundFishList
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON410 the response for an HTTP 410 `application/problem+json` response
+	ApplicationProblemJSON410 *Withdrawn
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r FindFishResponse) GetJSON200() *FoundFishList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r FindFishResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON410 returns the response for an HTTP 410 `application/problem+json` response
+func (r FindFishResponse) GetApplicationProblemJSON410() *Withdrawn {
+	return r.ApplicationProblemJSON410
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r FindFishResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r FindFishResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r FindFishResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r FindFishResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r FindFishResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r FindFishResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r FindFishResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r FindFishResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -23627,6 +23843,40 @@ func (c *ClientWithResponses) GetPackageWithResponse(ctx context.Context, trial 
 	return ParseGetPackageResponse(rsp)
 }
 
+// FindFishWithBodyWithResponse What became of one's own records
+//
+// For everybody who holds a receipt: a code of 16 to 64 hexadecimal digits of its hash, or JSON with receipts anywhere in it, as
+// this service answered them or as `GET /v1/me/data` gave them. Each is looked for in the package that stands: as it was
+// received, corrected, or not there. Nothing is kept of what is sent.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/published/{trial}/receipts (the `FindFish` operationId).
+func (c *ClientWithResponses) FindFishWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*FindFishResponse, error) {
+	rsp, err := c.FindFishWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseFindFishResponse(rsp)
+}
+
+// FindFishWithTextBodyWithResponse What became of one's own records
+//
+// For everybody who holds a receipt: a code of 16 to 64 hexadecimal digits of its hash, or JSON with receipts anywhere in it, as
+// this service answered them or as `GET /v1/me/data` gave them. Each is looked for in the package that stands: as it was
+// received, corrected, or not there. Nothing is kept of what is sent.
+//
+// Takes a body of the `text/plain` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/published/{trial}/receipts (the `FindFish` operationId).
+func (c *ClientWithResponses) FindFishWithTextBodyWithResponse(ctx context.Context, trial TrialID, body FindFishTextRequestBody, reqEditors ...RequestEditorFn) (*FindFishResponse, error) {
+	rsp, err := c.FindFishWithTextBody(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseFindFishResponse(rsp)
+}
+
 // GetPublishedReportWithResponse The published report
 //
 // The page of the package that stands, self-contained.
@@ -28113,6 +28363,74 @@ func ParseGetPackageResponse(rsp *http.Response) (*GetPackageResponse, error) {
 			headers.ETag = value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseFindFishResponse parses an HTTP response from a FindFishWithResponse call
+func ParseFindFishResponse(rsp *http.Response) (*FindFishResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &FindFishResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest FoundFishList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 410:
+		var dest Withdrawn
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON410 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
 	}
 
 	return response, nil

@@ -136,6 +136,9 @@ type ServerInterface interface {
 	// GetPackage The data package
 	// (GET /v1/published/{trial}/package.zip)
 	GetPackage(ctx echo.Context, trial TrialID, params GetPackageParams) error
+	// FindFish What became of one's own records
+	// (POST /v1/published/{trial}/receipts)
+	FindFish(ctx echo.Context, trial TrialID) error
 	// GetPublishedReport The published report
 	// (GET /v1/published/{trial}/report)
 	GetPublishedReport(ctx echo.Context, trial TrialID) error
@@ -976,6 +979,22 @@ func (w *ServerInterfaceWrapper) GetPackage(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetPackage(ctx, trial, params)
+	return err
+}
+
+// FindFish converts echo context to params.
+func (w *ServerInterfaceWrapper) FindFish(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.FindFish(ctx, trial)
 	return err
 }
 
@@ -2885,6 +2904,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/published/:trial/package.xlsx", wrapper.GetPackageWorkbook, options.OperationMiddlewares["getPackageWorkbook"]...)
 	router.GET(options.BaseURL+"/v1/published/:trial/result", wrapper.GetPublishedResult, options.OperationMiddlewares["getPublishedResult"]...)
 	router.GET(options.BaseURL+"/v1/published/:trial/report", wrapper.GetPublishedReport, options.OperationMiddlewares["getPublishedReport"]...)
+	router.POST(options.BaseURL+"/v1/published/:trial/receipts", wrapper.FindFish, options.OperationMiddlewares["findFish"]...)
 	router.GET(options.BaseURL+"/v1/protocol-template", wrapper.GetProtocolTemplate, options.OperationMiddlewares["getProtocolTemplate"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/trials", wrapper.ListTrials, options.OperationMiddlewares["listTrials"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/trials", wrapper.CreateTrial, options.OperationMiddlewares["createTrial"]...)
@@ -7231,6 +7251,126 @@ type GetPackagedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetPackagedefaultApplicationProblemPlusJSONResponse) VisitGetPackageResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FindFishRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *FindFishTextRequestBody
+}
+
+type FindFishResponseObject interface {
+	VisitFindFishResponse(w http.ResponseWriter) error
+}
+
+type FindFish200JSONResponse FoundFishList
+
+func (response FindFish200JSONResponse) VisitFindFishResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FindFish404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response FindFish404ApplicationProblemPlusJSONResponse) VisitFindFishResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FindFish410ApplicationProblemPlusJSONResponse struct {
+	WithdrawnApplicationProblemPlusJSONResponse
+}
+
+func (response FindFish410ApplicationProblemPlusJSONResponse) VisitFindFishResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(410)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FindFish413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response FindFish413ApplicationProblemPlusJSONResponse) VisitFindFishResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FindFish415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response FindFish415ApplicationProblemPlusJSONResponse) VisitFindFishResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FindFish422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response FindFish422ApplicationProblemPlusJSONResponse) VisitFindFishResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type FindFishdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response FindFishdefaultApplicationProblemPlusJSONResponse) VisitFindFishResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -19612,6 +19752,9 @@ type StrictServerInterface interface {
 	// GetPackage The data package
 	// (GET /v1/published/{trial}/package.zip)
 	GetPackage(ctx context.Context, request GetPackageRequestObject) (GetPackageResponseObject, error)
+	// FindFish What became of one's own records
+	// (POST /v1/published/{trial}/receipts)
+	FindFish(ctx context.Context, request FindFishRequestObject) (FindFishResponseObject, error)
 	// GetPublishedReport The published report
 	// (GET /v1/published/{trial}/report)
 	GetPublishedReport(ctx context.Context, request GetPublishedReportRequestObject) (GetPublishedReportResponseObject, error)
@@ -21077,6 +21220,38 @@ func (sh *strictHandler) GetPackage(ctx echo.Context, trial TrialID, params GetP
 		return err
 	} else if validResponse, ok := response.(GetPackageResponseObject); ok {
 		return validResponse.VisitGetPackageResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// FindFish operation middleware
+func (sh *strictHandler) FindFish(ctx echo.Context, trial TrialID) error {
+	var request FindFishRequestObject
+
+	request.Trial = trial
+
+	data, err := io.ReadAll(ctx.Request().Body)
+	if err != nil {
+		return err
+	}
+	body := FindFishTextRequestBody(data)
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.FindFish(ctx.Request().Context(), request.(FindFishRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "FindFish")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(FindFishResponseObject); ok {
+		return validResponse.VisitFindFishResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -2208,6 +2208,33 @@ type FlyStock struct {
 	Envelopes []Envelope `json:"envelopes"`
 }
 
+// FoundFish defines model for FoundFish.
+type FoundFish struct {
+	// Angler The pseudonym, empty where none is found
+	Angler string `json:"angler"`
+
+	// Entry Its place in the chain, 0 where none is found
+	Entry int64 `json:"entry"`
+	Found bool  `json:"found"`
+
+	// Kind Which record it is for, like catch; empty where none is found
+	Kind string `json:"kind"`
+
+	// Proven Whether the private part belongs to it; null where none was sent
+	Proven *bool `json:"proven"`
+
+	// Receipt Its hash, or the digits that were sent
+	Receipt string `json:"receipt"`
+
+	// Text What became of the record
+	Text string `json:"text"`
+}
+
+// FoundFishList Examples: {"items":[{"angler":"7K3M0Q","entry":12,"found":true,"kind":"catch","proven":null,"receipt":"3f8a1c5d9e07b2464c1d8e9fa0b3c7d2","text":"stands as it was received"}]}
+type FoundFishList struct {
+	Items []FoundFish `json:"items"`
+}
+
 // Guess defines model for Guess.
 type Guess struct {
 	// Angler The pseudonym
@@ -4780,6 +4807,9 @@ type GetPackageParams struct {
 	Edition *int `form:"edition,omitempty" json:"edition,omitempty"`
 }
 
+// FindFishTextBody defines parameters for FindFish.
+type FindFishTextBody = string
+
 // ListRegisterParams defines parameters for ListRegister.
 type ListRegisterParams struct {
 	// After The id after which the page begins; take it from the last answer's Link
@@ -4899,6 +4929,9 @@ type CreateTokenJSONRequestBody = NewToken
 
 // PlanSizeJSONRequestBody defines body for PlanSize for application/json ContentType.
 type PlanSizeJSONRequestBody = SizeQuestion
+
+// FindFishTextRequestBody defines body for FindFish for text/plain ContentType.
+type FindFishTextRequestBody = FindFishTextBody
 
 // MakeResetJSONRequestBody defines body for MakeReset for application/json ContentType.
 type MakeResetJSONRequestBody = NewReset
