@@ -83,12 +83,12 @@ func planSentence(a analysis.SizeAnswer) string {
 	}
 	switch {
 	case team != nil && team.Anglers == q.Anglers && team.FishEach == q.FishEach:
-		say("To %s, %s are enough: %s in %s. They would see it in %s of 100 seasons.", see, yours, Counted(int64(team.Fish), "fish", "fish"),
-			Counted(int64(team.Outings), "outing", "outings"), chance(own))
+		say("To %s, %s are enough, in %s; about %s of the fish will count. They would see it in %s of 100 seasons.", see, yours,
+			Counted(int64(team.Outings), "outing", "outings"), Count(int64(team.Fish)), chance(own))
 		return strings.Join(s, " ")
 	case team != nil:
-		say("To %s, in %s of 100 seasons, it takes about %s: %s in %s.", see, hundred(q.Power), teamWords(team.Anglers, team.FishEach),
-			Counted(int64(team.Fish), "fish", "fish"), Counted(int64(team.Outings), "outing", "outings"))
+		say("To %s, in %s of 100 seasons, it takes about %s, in %s; about %s of the fish will count.", see, hundred(q.Power), teamWords(team.Anglers, team.FishEach),
+			Counted(int64(team.Outings), "outing", "outings"), Count(int64(team.Fish)))
 		say("%s would see it in %s.", sentenceCase(yours), chance(own))
 	default:
 		say("To %s, in %s of 100 seasons, no team of a size that was looked at is enough.", see, hundred(q.Power))
@@ -149,7 +149,7 @@ func planMore(a analysis.SizeAnswer) []string {
 	}
 	say("If the flies are alike, %s of 100 trials would still say that they are not: that is the chance of a false alarm which was asked for%s.", hundred(q.Alpha), playedAlarm(a))
 	if a.Thumb.FalseAlarm > q.Alpha && q.Patterns == 2 {
-		say("The rule of the bank that %d of 100 fish make a fly the better, which with %s fish is %s or more on one of them, would call one of two alike flies the better in %s of 100 trials.", a.Thumb.Percent,
+		say("The rule of the bank that %d of 100 fish make a fly the better, which with %s fish that count is %s or more on one of them, would call one of two alike flies the better in %s of 100 trials.", a.Thumb.Percent,
 			Count(int64(a.Thumb.Fish)), Count(int64(a.Thumb.Least)), chance(a.Thumb.FalseAlarm))
 	}
 	switch {
