@@ -254,7 +254,7 @@ type tableKey struct {
 const trialKeys = `
 SELECT conrelid::regclass::text, conname::text, contype::text,
        ARRAY(SELECT attname::text FROM unnest(conkey) WITH ORDINALITY k (n, i) JOIN pg_attribute ON attrelid = conrelid AND attnum = n ORDER BY i)
-FROM pg_constraint WHERE connamespace = 'public'::regnamespace AND contype IN ('p', 'u', 'f')
+FROM pg_constraint WHERE connamespace = 'public'::regnamespace AND contype IN ('p', 'u', 'f') AND conparentid = 0
 UNION ALL
 SELECT indrelid::regclass::text, relname::text, 'i',
        ARRAY(SELECT attname::text FROM unnest(indkey) WITH ORDINALITY k (n, i) JOIN pg_attribute ON attrelid = indrelid AND attnum = n ORDER BY i)
@@ -283,7 +283,7 @@ func TestEveryConstraintIsNamed(t *testing.T) {
 	form := regexp.MustCompile(`^[a-z_]+_(pkey|key|fkey|check|idx)$`)
 	for _, k := range rows[struct{ Table, Name, Definition string }](t, conn, `
 SELECT conrelid::regclass::text, conname::text, pg_get_constraintdef(oid) FROM pg_constraint
-WHERE connamespace = 'public'::regnamespace AND conrelid <> 0 AND conrelid <> 'schema_migrations'::regclass`) {
+WHERE connamespace = 'public'::regnamespace AND conparentid = 0 AND conrelid <> 0 AND conrelid <> 'schema_migrations'::regclass`) {
 		if !form.MatchString(k.Name) || !strings.HasPrefix(k.Name, k.Table+"_") || regexp.MustCompile(`check\d`).MatchString(k.Name) {
 			t.Errorf("constraint %s of %s (%s) has a name that it was not given", k.Name, k.Table, k.Definition)
 		}
@@ -302,43 +302,5 @@ WHERE connamespace = 'public'::regnamespace AND conrelid <> 0 AND conrelid <> 's
 				t.Errorf("%s says %s", file, never)
 			}
 		}
-	}
-}
-
-// TestSpreadByTrial spreads every table that belongs to a trial over hash partitions of its trial, with its primary and
-// unique keys, and the foreign keys between them, as they are.
-func TestSpreadByTrial(t *testing.T) {
-	t.Parallel()
-	conn := connect(t, dbtest.URL(t))
-	exec := func(sql string) {
-		t.Helper()
-		if _, err := conn.Exec(t.Context(), sql); err != nil {
-			t.Fatalf("%s: %v", sql, err)
-		}
-	}
-	exec(`CREATE SCHEMA spread`)
-	tables := slices.DeleteFunc(texts(t, conn, `SELECT relname::text FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relkind = 'r' ORDER BY 1`),
-		func(table string) bool { return table == "schema_migrations" || slices.Contains(smallTables, table) })
-	if len(tables) < 15 {
-		t.Fatalf("only %d tables belong to a trial", len(tables))
-	}
-	for _, table := range tables {
-		by := "trial_id"
-		if table == "trials" {
-			by = "id"
-		}
-		exec(fmt.Sprintf(`CREATE TABLE spread.%[1]s (LIKE public.%[1]s INCLUDING ALL) PARTITION BY HASH (%[2]s)`, table, by))
-		for i := range 4 {
-			exec(fmt.Sprintf(`CREATE TABLE spread.%[1]s_%[2]d PARTITION OF spread.%[1]s FOR VALUES WITH (MODULUS 4, REMAINDER %[2]d)`, table, i))
-		}
-	}
-	for _, k := range rows[struct{ Table, Name, Definition string }](t, conn, `
-SELECT relname::text, conname::text, pg_get_constraintdef(k.oid) FROM pg_constraint k JOIN pg_class c ON c.oid = conrelid
-WHERE connamespace = 'public'::regnamespace AND contype = 'f' AND relname = ANY($1)`, tables) {
-		definition := k.Definition
-		if !slices.Contains(smallLinks, k.Name) {
-			definition = strings.Replace(definition, "REFERENCES ", "REFERENCES spread.", 1)
-		}
-		exec(fmt.Sprintf(`ALTER TABLE spread.%s ADD CONSTRAINT %s %s`, k.Table, k.Name, definition))
 	}
 }

@@ -324,12 +324,13 @@ func (g *group) write(batch *pgx.Batch) {
 	for chain := range g.moved {
 		moved = append(moved, g.heads[chain])
 	}
-	// The rows are held, so that they stay where they are until they are written.
+	// The rows are held, so that they stay where they are until they are written. Their place is theirs alone only within one
+	// partition, so that the key is compared too.
 	const moveHeads = `
 UPDATE ledger_heads h SET n = moved.n, hash = moved.hash
 FROM unnest(@trial_id::uuid[], @chain_id::uuid[], @n::bigint[], @hash::bytea[]) AS moved (trial_id, chain_id, n, hash)
 CROSS JOIN LATERAL (SELECT ctid AS place FROM ledger_heads WHERE trial_id = moved.trial_id AND chain_id = moved.chain_id OFFSET 0) held
-WHERE h.ctid = held.place`
+WHERE h.ctid = held.place AND h.trial_id = moved.trial_id AND h.chain_id = moved.chain_id`
 	batch.Queue(moveHeads, pgx.StrictNamedArgs{
 		"trial_id": column(moved, func(h trial.Head) trial.ID { return h.TrialID }),
 		"chain_id": column(moved, func(h trial.Head) trial.ID { return h.ChainID }),

@@ -245,9 +245,9 @@ func TestPlans(t *testing.T) {
 		Whole, ByIndex, Found int64
 	}
 	const scanned = `
-SELECT relname::text, seq_scan, coalesce(idx_scan, 0), coalesce(idx_tup_fetch, 0) FROM pg_stat_user_tables
-WHERE relname IN ('catches', 'periods', 'enrolments', 'ledger_heads', 'ledger_entries', 'ledger_parts', 'deviations', 'tombstones')`
-	eventually(t, "the report", func() bool { return rows[scans](t, conn, scanned+` AND relname = 'catches'`)[0].ByIndex > 0 })
+SELECT relname::text, sum(coalesce(seq_scan, 0))::bigint, sum(coalesce(idx_scan, 0))::bigint, sum(coalesce(idx_tup_fetch, 0))::bigint FROM pg_stat_user_tables
+WHERE relname IN ('catches', 'periods', 'enrolments', 'ledger_heads', 'ledger_entries', 'ledger_parts', 'deviations', 'tombstones') GROUP BY relname`
+	eventually(t, "the report", func() bool { return rows[scans](t, conn, scanned+` HAVING relname = 'catches'`)[0].ByIndex > 0 })
 	for _, s := range rows[scans](t, conn, scanned) {
 		if s.Whole > 0 {
 			t.Errorf("table %s was read whole %d times", s.Table, s.Whole)

@@ -3,19 +3,25 @@
 //
 // The server is the one that EVENRIG_TEST_DATABASE_URL names (its role must be allowed to create databases), else a
 // private cluster of the test process's own, which never waits for its disk and is gone with the process, however that
-// ends. Where neither can be had, tests are skipped, or fail when REQUIRE_DB is 1.
+// ends. Where neither can be had, tests are skipped, or fail when REQUIRE_DB is 1. With EVENRIG_TEST_PARTITIONS=N every
+// migrated database has its trials' tables spread over N partitions.
 package dbtest
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net/url"
 	"os"
+	"path/filepath"
+	"runtime"
+	"strconv"
 	"sync/atomic"
 	"testing"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"evenrig/db"
 )
@@ -46,6 +52,28 @@ func URL(t testing.TB) string {
 func Empty(t testing.TB) string {
 	t.Helper()
 	return require(t).create(t, "")
+}
+
+// Spread spreads the trials' tables of the migrated database at the given address over hash partitions, as
+// deploy/partition.sql does on a real server.
+func Spread(ctx context.Context, address string, partitions int) (err error) {
+	_, here, _, _ := runtime.Caller(0)
+	script, err := os.ReadFile(filepath.Join(filepath.Dir(here), "..", "..", "deploy", "partition.sql"))
+	if err != nil {
+		return err
+	}
+	config, err := pgxpool.ParseConfig(address)
+	if err != nil {
+		return err
+	}
+	config.ConnConfig.RuntimeParams["evenrig.partitions"] = strconv.Itoa(partitions)
+	conn, err := pgx.ConnectConfig(ctx, config.ConnConfig)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, conn.Close(context.WithoutCancel(ctx))) }()
+	_, err = conn.Exec(ctx, string(script))
+	return err
 }
 
 func require(t testing.TB) *server {

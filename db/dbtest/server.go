@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net/url"
 	"os"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -144,7 +145,14 @@ func (s *server) template() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	partitions, err := partitionsWanted()
+	if err != nil {
+		return "", err
+	}
 	name := templatePrefix + digest
+	if partitions > 0 {
+		name += fmt.Sprintf("_over_%d", partitions)
+	}
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer cancel()
 	return name, s.locked(ctx, func(ctx context.Context) error {
@@ -162,9 +170,27 @@ func (s *server) template() (string, error) {
 		if err := db.MigrateUp(ctx, s.url(making)); err != nil {
 			return err
 		}
+		if partitions > 0 {
+			if err := Spread(ctx, s.url(making), partitions); err != nil {
+				return err
+			}
+		}
 		_, err := s.conn.Exec(ctx, "ALTER DATABASE "+quote(making)+" RENAME TO "+quote(name))
 		return err
 	})
+}
+
+// partitionsWanted reads over how many partitions EVENRIG_TEST_PARTITIONS wants the trials' tables spread, 0 for not.
+func partitionsWanted() (int, error) {
+	wanted := os.Getenv("EVENRIG_TEST_PARTITIONS")
+	if wanted == "" {
+		return 0, nil
+	}
+	n, err := strconv.Atoi(wanted)
+	if err != nil {
+		return 0, fmt.Errorf("EVENRIG_TEST_PARTITIONS is %q; accepted: a number of partitions", wanted)
+	}
+	return n, nil
 }
 
 // schemaDigest is a digest of all that makes the schema.
