@@ -93,7 +93,7 @@ func catchFrom(v conduct.CatchView) openapi.Catch {
 		ID: openapi_types.UUID(c.ID), Period: openapi_types.UUID(c.PeriodID), TakenPattern: orNil(c.TakenPattern), TakenPosition: orNil(openapi.Position(c.TakenPosition)),
 		Outcome: openapi.Outcome(c.Outcome), FoulHooked: c.FoulHooked, RigIntact: c.RigIntact, DoubleID: idOrNil(c.DoubleID),
 		Species: c.Species, Origin: openapi.Origin(c.Origin), CaughtAt: c.CaughtAt, NotedAt: c.NotedAt, Length: measureFrom(c.Length), Note: c.Note,
-		NotedBy: openapi_types.UUID(c.NotedBy), ReceivedAt: c.ReceivedAt, Version: c.Version, Void: c.Void, AfterLock: c.AfterLock, Receipt: receiptFrom(v.Receipt),
+		NotedBy: openapi.NotedBy(v.NotedBy), ReceivedAt: c.ReceivedAt, Version: c.Version, Void: c.Void, AfterLock: c.AfterLock, Receipt: receiptFrom(v.Receipt),
 		Welfare: each(trial.WelfareSigns(c.Welfare), func(sign string) openapi.WelfareSign { return openapi.WelfareSign(sign) }), Disputed: c.Disputed,
 	}
 	if v.Swap != nil {

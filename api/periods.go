@@ -132,10 +132,10 @@ func correctionOf(ifMatch, reason string, body any) (conduct.Correction, error) 
 	return conduct.Correction{Seen: seen, Reason: reason, Patch: patch}, nil
 }
 
-func amendmentsFrom(list []trial.Amendment) ([]openapi.Amendment, error) {
+func amendmentsFrom(list []conduct.AmendmentView) ([]openapi.Amendment, error) {
 	items := make([]openapi.Amendment, len(list))
 	for i, a := range list {
-		items[i] = openapi.Amendment{N: a.N, At: a.At, By: openapi_types.UUID(a.By), Reason: a.Reason}
+		items[i] = openapi.Amendment{N: a.N, At: a.At, By: openapi.NotedBy(a.Corrector), Reason: a.Reason}
 		var err error
 		if items[i].Old, err = recode[map[string]any](a.Old); err != nil {
 			return nil, err

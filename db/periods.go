@@ -117,10 +117,11 @@ WHERE trial_id = @trial_id AND id = @id AND end_reason IS NULL`
 func (w writeTx) UpdatePeriod(ctx context.Context, p trial.Period) error {
 	const updatePeriod = `
 UPDATE periods
-SET fished = @fished, confirmed = @confirmed, started_at = @started_at, started_offset = @started_offset, version = @version
+SET fished = @fished, confirmed = @confirmed, test_fly = @test_fly, control_fly = @control_fly, started_at = @started_at,
+    started_offset = @started_offset, version = @version
 WHERE trial_id = @trial_id AND id = @id`
 	return update(ctx, w.tx, "period", updatePeriod, pgx.StrictNamedArgs{
-		"trial_id": p.TrialID, "id": p.ID, "fished": p.Fished, "confirmed": p.Confirmed, "started_at": p.StartedAt,
-		"started_offset": offsetOf(p.StartedAt), "version": p.Version,
+		"trial_id": p.TrialID, "id": p.ID, "fished": p.Fished, "confirmed": p.Confirmed, "test_fly": numberOrNull(p.TestFly),
+		"control_fly": numberOrNull(p.ControlFly), "started_at": p.StartedAt, "started_offset": offsetOf(p.StartedAt), "version": p.Version,
 	})
 }

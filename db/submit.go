@@ -299,7 +299,7 @@ func (g *group) settle() {
 				g.toSwap[in] = append(g.toSwap[in], insert)
 			}
 		}
-		g.outcomes[i] = trial.CatchOutcome{Created: !replay, Swap: g.swap(s, now.Period), Catch: stored.catch, Receipt: stored.receipt}
+		g.outcomes[i] = trial.CatchOutcome{Created: !replay, Swap: g.swap(s, now.Period), Catch: stored.catch, NotedBy: trial.KeptBy(stored.account, stored.catch.NotedBy), Receipt: stored.receipt}
 	}
 }
 

@@ -650,6 +650,24 @@ func (e MonitoringRule) Valid() bool {
 	}
 }
 
+// Defines values for NotedBy.
+const (
+	NotedByAngler NotedBy = "angler"
+	NotedByHelper NotedBy = "helper"
+)
+
+// Valid indicates whether the value is a known member of the NotedBy enum.
+func (e NotedBy) Valid() bool {
+	switch e {
+	case NotedByAngler:
+		return true
+	case NotedByHelper:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Origin.
 const (
 	OriginStocked Origin = "stocked"
@@ -1269,8 +1287,8 @@ type AdjustedResult struct {
 type Amendment struct {
 	At time.Time `json:"at"`
 
-	// By The account that corrected
-	By openapi_types.UUID `json:"by"`
+	// By The angler, or whoever notes for him; who that was is not told
+	By NotedBy `json:"by"`
 
 	// N Counts a record's corrections, from 1
 	N int `json:"n"`
@@ -1283,7 +1301,7 @@ type Amendment struct {
 	Reason string                 `json:"reason"`
 }
 
-// AmendmentList Examples: {"items":[{"at":"2026-09-12T12:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","n":1,"new":{"taken_pattern":"A"},"old":{"taken_pattern":"B"},"reason":"It took the other fly"}]}
+// AmendmentList Examples: {"items":[{"at":"2026-09-12T12:00:00Z","by":"angler","n":1,"new":{"taken_pattern":"A"},"old":{"taken_pattern":"B"},"reason":"It took the other fly"}]}
 type AmendmentList struct {
 	Items []Amendment `json:"items"`
 }
@@ -1535,7 +1553,7 @@ type CardStanding struct {
 	WrittenAt time.Time `json:"written_at"`
 }
 
-// Catch Examples: {"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":null,"position":"lower","taken":"control"},"disputed":false,"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":{"unit":"cm","value":31.5},"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","origin":"wild","outcome":"landed","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"Thymallus thymallus","swap":null,"taken_pattern":"B","taken_position":null,"version":1,"void":false,"welfare":[]}
+// Catch Examples: {"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":null,"position":"lower","taken":"control"},"disputed":false,"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":{"unit":"cm","value":31.5},"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"angler","origin":"wild","outcome":"landed","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"Thymallus thymallus","swap":null,"taken_pattern":"B","taken_position":null,"version":1,"void":false,"welfare":[]}
 type Catch struct {
 	// AfterLock Arrived after locking: kept, never analysed
 	AfterLock bool      `json:"after_lock"`
@@ -1553,8 +1571,8 @@ type Catch struct {
 	Note       string              `json:"note"`
 	NotedAt    time.Time           `json:"noted_at"`
 
-	// NotedBy The account that sent it
-	NotedBy openapi_types.UUID `json:"noted_by"`
+	// NotedBy The angler, or whoever notes for him; who that was is not told
+	NotedBy NotedBy            `json:"noted_by"`
 	Origin  Origin             `json:"origin"`
 	Outcome Outcome            `json:"outcome"`
 	Period  openapi_types.UUID `json:"period"`
@@ -1617,7 +1635,7 @@ type CatchDerived struct {
 	Taken    Taken      `json:"taken"`
 }
 
-// CatchList Examples: {"items":[{"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":"lost","position":"lower","taken":"control"},"disputed":false,"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":null,"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","origin":"unknown","outcome":"lost","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"unknown","swap":null,"taken_pattern":null,"taken_position":"lower","version":1,"void":false,"welfare":[]}]}
+// CatchList Examples: {"items":[{"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":"lost","position":"lower","taken":"control"},"disputed":false,"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":null,"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"angler","origin":"unknown","outcome":"lost","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"unknown","swap":null,"taken_pattern":null,"taken_position":"lower","version":1,"void":false,"welfare":[]}]}
 type CatchList struct {
 	Items []Catch `json:"items"`
 }
@@ -3088,6 +3106,9 @@ type NewWord struct {
 	Word string `json:"word"`
 }
 
+// NotedBy The angler, or whoever notes for him; who that was is not told
+type NotedBy string
+
 // Noters Examples: {"accounts":["0190a2b4-7c1d-7e5f-8a3b-012345678901"]}
 type Noters struct {
 	// Accounts Members of the club, at most 10
@@ -3309,12 +3330,18 @@ type Period struct {
 type PeriodAmendment struct {
 	Confirmed *bool `json:"confirmed,omitempty"`
 
+	// ControlFly The number of the control pattern's fly, null where it is not known
+	ControlFly Change[int] `json:"control_fly,omitempty,omitzero"`
+
 	// Fished test_lower or control_lower
 	Fished *string `json:"fished,omitempty"`
 
 	// Reason 3 to 500 characters
 	Reason    string     `json:"reason"`
 	StartedAt *time.Time `json:"started_at,omitempty"`
+
+	// TestFly The number of the test pattern's fly, null where it is not known
+	TestFly Change[int] `json:"test_fly,omitempty,omitzero"`
 }
 
 // PeriodEnd defines model for PeriodEnd.

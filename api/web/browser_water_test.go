@@ -995,7 +995,7 @@ func TestForAnotherAngler(t *testing.T) {
 		want  int
 	}{{merle, 2}, {tansy, 1}} {
 		got := v.catches(c.token)
-		if len(got) != c.want || got[0].NotedBy != me.ID {
+		if len(got) != c.want || got[0].NotedBy != openapi.NotedByHelper {
 			t.Errorf("%d fish, want %d: %+v", len(got), c.want, got)
 		}
 	}

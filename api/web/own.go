@@ -163,7 +163,7 @@ func (s *Site) correcting(v *Visit, subject trial.ID) (view correctionView, err 
 		return view, err
 	}
 	for _, a := range list {
-		shown := shownAmendment{Amendment: a}
+		shown := shownAmendment{Amendment: a.Amendment}
 		var old, now map[string]json.RawMessage
 		if err := errors.Join(json.Unmarshal(a.Old, &old), json.Unmarshal(a.New, &now)); err != nil {
 			return view, err

@@ -40,9 +40,11 @@ type catchContent struct {
 
 // periodContent is what a correction may change of a period. What was drawn never changes.
 type periodContent struct {
-	Fished    trial.Arrangement `json:"fished"`
-	Confirmed bool              `json:"confirmed"`
-	StartedAt time.Time         `json:"started_at"`
+	Fished     trial.Arrangement `json:"fished"`
+	Confirmed  bool              `json:"confirmed"`
+	TestFly    int               `json:"test_fly"`
+	ControlFly int               `json:"control_fly"`
+	StartedAt  time.Time         `json:"started_at"`
 }
 
 // AmendCatch corrects one of the actor's catches. A catch can be corrected until its trial is locked.
@@ -196,12 +198,13 @@ func (s *Service) AmendPeriod(ctx context.Context, actor trial.Actor, id, period
 		if err := trial.CheckVersion("period", c.Seen, stored.Version); err != nil {
 			return amended{}, err
 		}
-		after, changed, err := patch(periodContent{stored.Fished, stored.Confirmed, stored.StartedAt}, c.Patch)
+		after, changed, err := patch(periodContent{stored.Fished, stored.Confirmed, stored.TestFly, stored.ControlFly, stored.StartedAt}, c.Patch)
 		if err != nil {
 			return amended{}, err
 		}
 		next := stored
 		next.Fished, next.Confirmed, next.StartedAt, next.Version = after.Fished, after.Confirmed, after.StartedAt, stored.Version+1
+		next.TestFly, next.ControlFly = after.TestFly, after.ControlFly
 		outing, err := tx.OutingBy(ctx, id, next.OutingID)
 		if err != nil {
 			return amended{}, err
@@ -277,16 +280,16 @@ var privateFields = []string{"caught_at", "noted_at", "length", "note", "started
 // role says in which role the actor touches the enrolment's records: its angler, or who notes for him.
 func (o *own) role() string {
 	if o.noter.IsZero() {
-		return "angler"
+		return trial.ByAngler
 	}
-	return "helper"
+	return trial.ByHelper
 }
 
 // amendmentRecord splits a correction as the corrected record itself is split. That there was one, by somebody in which role, and
 // why is told to everybody; by whom and when is not.
 func amendmentRecord(salts trial.Parts, a trial.Amendment, by string, old, new fields) (record, error) {
 	hidden := fields{"account": a.By, "at": at(a.At)}
-	if by != "angler" {
+	if by != trial.ByAngler {
 		delete(hidden, "account") // it stands in the correction alone, where it can be erased without the chain
 	}
 	if _, ok := old["length"]; ok {
@@ -308,8 +311,14 @@ func amendmentRecord(salts trial.Parts, a trial.Amendment, by string, old, new f
 	return recordOf(salts, fields{"kind": a.Kind, "subject": a.Subject, "n": a.N, "by": by, "reason": a.Reason, "old": old, "new": new}, hidden)
 }
 
+// AmendmentView is a correction and who made it: trial.ByAngler or trial.ByHelper.
+type AmendmentView struct {
+	trial.Amendment
+	Corrector string
+}
+
 // Amendments lists the corrections of one of the actor's catches, periods or outings.
-func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject trial.ID) (list []trial.Amendment, err error) {
+func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject trial.ID) (views []AmendmentView, err error) {
 	err = s.readFor(ctx, actor, id, ofRecord(id, subject), func(ctx context.Context, tx trial.ReadTx, o own) error {
 		fish, err := tx.CatchBy(ctx, id, subject)
 		owner := fish.EnrolmentID
@@ -332,10 +341,14 @@ func (s *Service) Amendments(ctx context.Context, actor trial.Actor, id, subject
 		if err := o.mine(err, owner, "record"); err != nil {
 			return err
 		}
-		list, err = tx.AmendmentsOf(ctx, id, subject)
+		list, err := tx.AmendmentsOf(ctx, id, subject)
+		views = make([]AmendmentView, len(list))
+		for i, a := range list {
+			views[i] = AmendmentView{a, trial.KeptBy(o.enrolment.AccountID, a.By)}
+		}
 		return err
 	})
-	return list, err
+	return views, err
 }
 
 func contentOf(c trial.Catch) catchContent {

@@ -7,10 +7,11 @@ import (
 )
 
 // CatchView is a catch with what follows from its period: what it took and where, in which arrangement, and why it is
-// not analysed, if so. An answer to a catch just sent has a Receipt instead of what follows, which costs a read, and says how
+// not analysed, if so. NotedBy is trial.ByAngler or trial.ByHelper: who a helper was is kept from the answer. An answer to a catch just sent has a Receipt instead of what follows, which costs a read, and says how
 // far the swap rule has come in its period.
 type CatchView struct {
 	Catch       trial.Catch
+	NotedBy     string
 	Arrangement trial.Arrangement
 	Taken       trial.Taken
 	Position    trial.Position
@@ -37,7 +38,7 @@ func (s *Service) SubmitCatch(ctx context.Context, actor trial.Actor, id trial.I
 		if o.Err != nil {
 			return CatchView{}, o.Err
 		}
-		return CatchView{Catch: o.Catch, Receipt: &o.Receipt, Swap: o.Swap, Created: o.Created}, nil
+		return CatchView{Catch: o.Catch, NotedBy: o.NotedBy, Receipt: &o.Receipt, Swap: o.Swap, Created: o.Created}, nil
 	case <-ctx.Done():
 		return CatchView{}, ctx.Err()
 	}
@@ -71,7 +72,7 @@ func (s *Service) SubmitBatch(ctx context.Context, actor trial.Actor, id trial.I
 			continue
 		}
 		o := <-w
-		outcomes[i] = BatchOutcome{View: CatchView{Catch: o.Catch, Receipt: &o.Receipt, Created: o.Created}, Err: o.Err}
+		outcomes[i] = BatchOutcome{View: CatchView{Catch: o.Catch, NotedBy: o.NotedBy, Receipt: &o.Receipt, Created: o.Created}, Err: o.Err}
 	}
 	return outcomes, nil
 }
@@ -190,7 +191,7 @@ func viewCatches(ctx context.Context, tx trial.ReadTx, o own, list []trial.Catch
 		}
 		reports := deviations[period.OutingID]
 		c = c.In(outings[period.OutingID])
-		v := CatchView{Catch: c, Arrangement: period.ArrangementAt(c.CaughtAt, reports)}
+		v := CatchView{Catch: c, NotedBy: trial.KeptBy(o.enrolment.AccountID, c.NotedBy), Arrangement: period.ArrangementAt(c.CaughtAt, reports)}
 		v.Taken, v.Position = c.TakenIn(*o.protocol, v.Arrangement)
 		v.Excluded = c.Excluded(*o.protocol, period, units[period.UnitID], reports)
 		views[i] = v

@@ -14,7 +14,7 @@ import (
 )
 
 // clearable fields may be set to null, which takes back what was given.
-var clearable = []string{"taken_pattern", "taken_position", "double_id", "length", "note", "welfare", "water_temperature", "conditions"}
+var clearable = []string{"taken_pattern", "taken_position", "double_id", "length", "note", "welfare", "water_temperature", "conditions", "test_fly", "control_fly"}
 
 // patch applies a merge patch to a record's content and lists what it changed, in order of field name. Fields that the
 // content does not have, values of the wrong type and a patch that changes nothing are refused.

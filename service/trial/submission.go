@@ -15,12 +15,13 @@ type CatchSubmission struct {
 }
 
 // CatchOutcome says what became of a submitted catch: created with its receipt, or a replay (Created false) with the
-// current state and the first receipt, or Err. Swap is what the submission asked for, with the catch counted, as of when it was
-// received.
+// current state and the first receipt, or Err. NotedBy is ByAngler or ByHelper. Swap is what the submission asked for, with the catch counted,
+// as of when it was received.
 type CatchOutcome struct {
 	Created bool
 	Swap    *SwapState
 	Catch   Catch
+	NotedBy string
 	Receipt Receipt
 	Err     error
 }
