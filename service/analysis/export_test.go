@@ -6,8 +6,10 @@ func Answer(in Input, s Settings) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	if err := c.methods(); err != nil {
-		return Result{}, err
+	for _, step := range steps {
+		if err := step.do(c); err != nil || step.name == "headline" {
+			return c.r, err
+		}
 	}
-	return c.r, c.speak()
+	return c.r, nil
 }

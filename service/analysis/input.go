@@ -56,12 +56,14 @@ type AnglerCount struct {
 
 // Settings choose how the mixed model is fitted. Vary empty takes the usual form for the records; Points 0 is 15 per
 // dimension, 7 with outings; 1 is the joint Laplace approximation. Correlated lets an angler's pattern and position effects be
-// correlated, which takes 15 anglers or more to see.
+// correlated, which takes 15 anglers or more to see. Step, unless nil, hears of each of Steps by its place as it begins, and ends
+// the run by an error.
 type Settings struct {
 	Vary           Vary
 	Correlated     bool
 	Points         int
 	ProgramVersion string
+	Step           func(step int) error
 }
 
 // filled returns in with the defaults in place of what is empty.

@@ -18,12 +18,43 @@ func Run(in Input, s Settings) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	for _, step := range []func() error{c.methods, c.speak, c.beside} {
-		if err := step(); err != nil {
+	for i, step := range steps {
+		if s.Step != nil {
+			if err := s.Step(i); err != nil {
+				return Result{}, err
+			}
+		}
+		if err := step.do(c); err != nil {
 			return Result{}, err
 		}
 	}
 	return c.result(), nil
+}
+
+// steps are what Run goes through, the same for all data: first every method that stands in the result, whichever is to speak,
+// then the headline, then what stands beside it.
+var steps = []struct {
+	name string
+	do   func(*run) error
+}{
+	{"exact", (*run).exact},
+	{"mixed_model", (*run).mixed},
+	{"combined", (*run).combine},
+	{"headline", (*run).speak},
+	{"spread", (*run).spread},
+	{"influence", (*run).influence},
+	{"randomisation", (*run).redraw},
+	{"sensitivity", (*run).otherFish},
+	{"covariates", (*run).covariates},
+}
+
+// Steps names the steps that Run goes through, in order.
+func Steps() []string {
+	names := make([]string, len(steps))
+	for i, s := range steps {
+		names[i] = s.name
+	}
+	return names
 }
 
 // run is an analysis under way.
@@ -66,8 +97,8 @@ func begin(in Input, s Settings) (*run, error) {
 	return c, nil
 }
 
-// methods fills in every method that stands in the result, whichever is to speak.
-func (c *run) methods() (err error) {
+// exact fills in the methods that take fish as independent.
+func (c *run) exact() (err error) {
 	if c.r.RawShare, err = rawShare(c.d.counts, c.level); err != nil {
 		return err
 	}
@@ -76,19 +107,8 @@ func (c *run) methods() (err error) {
 	}
 	var tables []exact.Table
 	tables, c.by = c.d.strata(c.n)
-	if c.r.Stratified, c.conditional, err = stratified(tables, c.level, c.n); err != nil {
-		return err
-	}
-	if err := c.mixed(); err != nil {
-		return err
-	}
-	if c.r.Anglers, c.effects, c.labels, err = anglerRows(c.d, c.fit, c.n); err != nil {
-		return err
-	}
-	if c.r.Combined, err = combined(c.effects, c.labels, c.k-len(c.effects), c.level, c.n); err != nil {
-		return err
-	}
-	return warnIfMethodsDiffer(c.r, c.n)
+	c.r.Stratified, c.conditional, err = stratified(tables, c.level, c.n)
+	return err
 }
 
 // mixed fits the mixed model, once more without outings where it was refused with them and they may be dropped.
@@ -105,6 +125,17 @@ func (c *run) mixed() (err error) {
 	return err
 }
 
+// combine fills in each angler's own answer and their combination.
+func (c *run) combine() (err error) {
+	if c.r.Anglers, c.effects, c.labels, err = anglerRows(c.d, c.fit, c.n); err != nil {
+		return err
+	}
+	if c.r.Combined, err = combined(c.effects, c.labels, c.k-len(c.effects), c.level, c.n); err != nil {
+		return err
+	}
+	return warnIfMethodsDiffer(c.r, c.n)
+}
+
 // speak chooses the headline, allows for looks, and reads the verdict.
 func (c *run) speak() (err error) {
 	c.plain = headline(c.r, c.conditional, c.k, c.by, c.n)
@@ -119,29 +150,37 @@ func (c *run) speak() (err error) {
 	return nil
 }
 
-// beside fills in what stands beside the headline: how anglers may differ, who pulls at the answer, the draw, order, time, levels,
-// and the same question of other fish.
-func (c *run) beside() (err error) {
-	r := &c.r
-	if err := r.MixedModel.besideMixed(c.fit, c.level, c.n); err != nil {
-		return err
-	}
-	if err := r.Combined.besideCombined(c.d, c.effects, c.labels, c.level, c.n); err != nil {
-		return err
-	}
-	if r.Randomisation, err = randomisation(c.in, r.Fingerprint, c.n); err != nil {
-		return err
-	}
+// spread says how anglers may differ.
+func (c *run) spread() error { return c.r.MixedModel.besideMixed(c.fit, c.level, c.n) }
+
+// influence says who pulls at the answer.
+func (c *run) influence() error {
+	return c.r.Combined.besideCombined(c.d, c.effects, c.labels, c.level, c.n)
+}
+
+// redraw tests by the draw alone.
+func (c *run) redraw() (err error) {
+	c.r.Randomisation, err = randomisation(c.in, c.r.Fingerprint, c.n)
+	return err
+}
+
+// otherFish asks the same question of other fish.
+func (c *run) otherFish() (err error) {
 	q := asked{in: c.in, method: c.plain.Method, form: c.form}
-	if r.AsAllocated, err = q.asAllocated(c); err != nil {
+	if c.r.AsAllocated, err = q.asAllocated(c); err != nil {
 		return err
 	}
-	if r.Sensitivity, r.Unchanged, err = q.sensitivity(c); err != nil {
+	if c.r.Sensitivity, c.r.Unchanged, err = q.sensitivity(c); err != nil {
 		return err
 	}
-	r.TippingPoint = tippingPoint(*r, c.in)
-	r.Harms = harms(c.in)
-	all := newCovariates(c.in.Tallies, c.form, c.level)
+	c.r.TippingPoint = tippingPoint(c.r, c.in)
+	c.r.Harms = harms(c.in)
+	return nil
+}
+
+// covariates asks whether the answer hangs on order, time, or what was noted of a fish.
+func (c *run) covariates() (err error) {
+	r, all := &c.r, newCovariates(c.in.Tallies, c.form, c.level)
 	if r.OrderEffect, err = orderEffect(all, c.n); err != nil {
 		return err
 	}
