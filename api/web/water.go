@@ -22,7 +22,7 @@ func (s *Site) waterRoutes() []Route {
 	for _, page := range []string{"water", "alone"} {
 		routes = append(
 			routes,
-			Route{Method: http.MethodGet, Path: "/" + page, Handle: func(v *Visit) error { return v.Page(page, nil) }},
+			Route{Method: http.MethodGet, Path: "/" + page, Handle: func(v *Visit) error { return v.Page("shell", page) }},
 			Route{Method: http.MethodGet, Path: "/" + page + "/:file", Handle: func(v *Visit) error { return s.serveWater(v, page) }},
 		)
 	}
@@ -83,7 +83,7 @@ func (s *Site) worker(page string) []byte {
 	for _, b := range s.books {
 		files = append(files, "/water/"+wordsFile(b))
 		sum.Write(b.waterWords())
-		must(b.pages[page].ExecuteTemplate(sum, "frame", view{Language: b.language.String()}))
+		must(b.pages["shell"].ExecuteTemplate(sum, "frame", view{Language: b.language.String(), Data: page}))
 	}
 	sum.Write(program)
 	head := "const version = " + string(encoded(hex.EncodeToString(sum.Sum(nil)[:6]))) + ", files = " + string(encoded(files)) + ";\n"
