@@ -219,7 +219,10 @@ func TestAClubAtTheTable(t *testing.T) {
 	} {
 		sheet.Set(name, value)
 	}
-	admin.send(trialAt+"/plan", sheet).shows(200, "of 100 seasons", "20,5")
+	admin.send(trialAt+"/plan", sheet).shows(200, "of 100 seasons", "20,5", "Play it by chance")
+	sheet.Set("play", "yes")
+	admin.send(trialAt+"/plan", sheet).shows(200, "200 seasons were played by chance")
+	sheet.Del("play")
 	admin.get(trialAt+"/protocol").shows(200, `name="rig.spacing_cm" value="20"`) // asking keeps nothing
 	admin.send(trialAt+"/protocol", sheet).shows(200, "Kept.", "Nothing stands in the way", `value="20.5"`)
 	admin.send(trialAt+"/protocol", sheet).shows(412, "has been changed") // another has written meanwhile

@@ -200,9 +200,15 @@ func (s *Site) plan(v *Visit) error {
 	return v.Page("protocol-form", view)
 }
 
+// playedSeasons are as many as a small server plays in some seconds; the chance they tell has an error of about 3 of 100.
+const playedSeasons = 200
+
 // sizeOf is the planner's question that the rule sheet and the three numbers beside it ask.
 func (s *Site) sizeOf(f *Form, p trial.Protocol) (q conduct.SizeQuestion, err error) {
 	q = s.service.UsualSize()
+	if f.Get("play") == "yes" {
+		q.Seasons = playedSeasons
+	}
 	var faults trial.Faults
 	anglers := ruleField{Path: "plan.anglers", Kind: wholeField}.number(f.Get("plan.anglers"), &faults)
 	each := ruleField{Path: "plan.fish_each", Kind: numbered}.number(f.Get("plan.fish_each"), &faults)

@@ -11,6 +11,7 @@ type PlanBrief struct {
 	Swaps          []swapRow
 	Granted        []fact
 	Care           string
+	Played         int // seasons played by chance beside the formula
 }
 
 // NewPlanBrief returns the plan's answer in words.
@@ -18,6 +19,9 @@ func NewPlanBrief(a analysis.SizeAnswer) PlanBrief {
 	b := PlanBrief{
 		Sentence: planSentence(a), More: planMore(a), Share: hundred(a.Question.SmallestShare), Chance: hundred(a.Question.Power), Teams: teamGrid(a), Swaps: swapRows(a),
 		Granted: planGranted(a), Care: planCare,
+	}
+	if a.Played != nil {
+		b.Played = a.Played.Seasons
 	}
 	for _, w := range a.Warnings {
 		b.Warnings = append(b.Warnings, sentence(w.Detail))
