@@ -18,7 +18,6 @@ import (
 	"strconv"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -51,7 +50,7 @@ func TestManyProcessesAreKilled(t *testing.T) {
 	f.during(func() {
 		i := rand.IntN(len(f.processes))
 		f.processes[i].kill()
-		f.kills.Add(1)
+		f.services++
 		time.Sleep(time.Duration(rand.IntN(300)) * time.Millisecond)
 		f.processes[i].start(t)
 	}, time.Second)
@@ -70,8 +69,9 @@ func TestDatabaseIsKilled(t *testing.T) {
 			}
 		}
 		f.killServer()
-		f.kills.Add(1)
+		f.servers++
 		if all {
+			f.both++
 			for _, p := range f.processes {
 				p.start(t)
 			}
@@ -88,10 +88,11 @@ type farm struct {
 	cluster   *private.Cluster
 	processes []*process
 	story     *story
-	kills     atomic.Int64
-	stop      chan struct{}
-	anglers   sync.WaitGroup
-	kept      []*kept
+	// What was killed: processes alone, PostgreSQL, and of these how often every process with it.
+	services, servers, both int
+	stop                    chan struct{}
+	anglers                 sync.WaitGroup
+	kept                    []*kept
 }
 
 // kept is what one angler was told.
@@ -100,7 +101,8 @@ type kept struct {
 	catches map[openapi.CatchID]openapi.Receipt
 	sent    []openapi.BatchCatch // as they were sent, to send them once more
 	units   map[openapi.UnitID]openapi.Unit
-	repeats int
+	// Requests sent, and those among them that were sent again.
+	requests, repeats int
 }
 
 func newFarm(t *testing.T, processes int) *farm {
@@ -358,6 +360,7 @@ func (f *farm) send(k *kept, what string, do func(context.Context) (answer, erro
 		ctx, cancel := context.WithTimeout(f.t.Context(), 10*time.Second)
 		got, err := do(ctx)
 		cancel()
+		k.requests++
 		switch {
 		case err != nil:
 		case got.StatusCode() == http.StatusOK, got.StatusCode() == http.StatusCreated:
@@ -384,10 +387,10 @@ func (f *farm) during(harm func(), pause time.Duration) {
 func (f *farm) reckon() {
 	t := f.t
 	t.Helper()
-	fish, repeats := 0, 0
+	fish, requests, repeats := 0, 0, 0
 	for _, k := range f.kept {
 		f.reckonAngler(k)
-		fish, repeats = fish+len(k.catches), repeats+k.repeats
+		fish, requests, repeats = fish+len(k.catches), requests+k.requests, repeats+k.repeats
 	}
 	if t.Failed() {
 		return
@@ -397,7 +400,8 @@ func (f *farm) reckon() {
 	if err != nil || !strings.Contains(string(out), "all agrees") {
 		t.Errorf("check after the kills: %v\n%s", err, out)
 	}
-	t.Logf("%d kills; %d fish acknowledged, each there once; requests sent again: %d", f.kills.Load(), fish, repeats)
+	t.Logf("killed: a process %d times, PostgreSQL %d times, %d of them with every process; of %d requests %d were sent again; "+
+		"%d fish were acknowledged, each is there once under the receipt that was given for it", f.services, f.servers, f.both, requests, repeats, fish)
 }
 
 func (f *farm) reckonAngler(k *kept) {

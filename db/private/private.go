@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -47,7 +48,8 @@ type Cluster struct {
 // Ending ctx before Start returns makes it give up and leaves no process behind; later it has no effect: call Stop.
 //
 // Errors say what stands in the way and what to do about it: another process owns dir, PostgreSQL's programs are
-// missing or of another version, dir belongs to another user or cannot be entered, the server would not start.
+// missing or of another version, dir belongs to another user or cannot be entered, its disk is full, the server would not
+// start.
 func Start(ctx context.Context, dir string, log *slog.Logger, opts ...Option) (_ *Cluster, err error) {
 	var o options
 	for _, option := range opts {
@@ -68,7 +70,7 @@ func Start(ctx context.Context, dir string, log *slog.Logger, opts ...Option) (_
 	c.stop = sync.OnceValue(c.stopServer)
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, c.release())
+			err = errors.Join(fullDisk(dir, err), c.release())
 		}
 	}()
 
@@ -118,6 +120,14 @@ func Start(ctx context.Context, dir string, log *slog.Logger, opts ...Option) (_
 	log.Info("private PostgreSQL is ready", "folder", dir, "version", bin.version, "pid", c.server.cmd.Process.Pid,
 		"took", time.Since(begin).Round(time.Millisecond))
 	return c, nil
+}
+
+// fullDisk puts first that the disk is full, where that is what stands in the way, here or in what PostgreSQL's programs said.
+func fullDisk(dir string, err error) error {
+	if !strings.Contains(err.Error(), syscall.ENOSPC.Error()) && !strings.Contains(err.Error(), "No space left on device") {
+		return err
+	}
+	return fmt.Errorf("the disk of %s is full; nothing that was there was changed: make room, then start again: %w", dir, err)
 }
 
 // URL returns the address of a database of the cluster for a client on this machine: socket folder, role and password.
