@@ -348,8 +348,10 @@ func TestAnAnglersOwnPages(t *testing.T) {
 	form = formOf(t, w.angler.get(periodAt).shows(200, "What was drawn never changes").body)
 	other := map[string]string{"test_lower": "control_lower", "control_lower": "test_lower"}[form.Get("fished")]
 	form.Set("fished", other)
+	form.Set("test_fly", "3")
 	form.Set("reason", "rigged the other way round")
-	w.angler.send(periodAt, form).shows(200, "not as drawn")
+	w.angler.send(periodAt, form).shows(200, "not as drawn", "C no. 3")
+	w.angler.get(periodAt).shows(200, "number of the changed fly", "<del>–</del> 3")
 	outingAt := trialAt + "/own/outings/" + w.outing.String()
 	form = formOf(t, w.angler.get(outingAt).shows(200, "11.5", "Upper Wend").body)
 	form.Set("water_temperature", "12,5")

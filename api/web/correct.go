@@ -55,7 +55,7 @@ type correctionView struct {
 
 // shownAmendment is a correction as a page shows it: what changed, field by field.
 type shownAmendment struct {
-	trial.Amendment
+	conduct.AmendmentView
 	Changes []shownChange
 }
 
@@ -110,13 +110,13 @@ func (s *Site) history(v *Visit, t, subject trial.ID) (history []shownAmendment,
 		return nil, err
 	}
 	for _, a := range list {
-		shown := shownAmendment{Amendment: a}
+		shown := shownAmendment{AmendmentView: a}
 		var old, now map[string]json.RawMessage
 		if err := errors.Join(json.Unmarshal(a.Old, &old), json.Unmarshal(a.New, &now)); err != nil {
 			return nil, err
 		}
 		for field := range now {
-			shown.Changes = append(shown.Changes, shownChange{field, plainly(old[field]), plainly(now[field])})
+			shown.Changes = append(shown.Changes, shownChange{field, plainly(field, old[field]), plainly(field, now[field])})
 		}
 		slices.SortFunc(shown.Changes, func(a, b shownChange) int { return strings.Compare(a.Field, b.Field) })
 		history = append(history, shown)
@@ -124,8 +124,11 @@ func (s *Site) history(v *Visit, t, subject trial.ID) (history []shownAmendment,
 	return history, nil
 }
 
-// plainly writes a JSON value as a reader expects it.
-func plainly(raw json.RawMessage) string {
+// plainly writes a JSON value of a record's field as a reader expects it.
+func plainly(field string, raw json.RawMessage) string {
+	if (field == "test_fly" || field == "control_fly") && string(raw) == "0" {
+		return ""
+	}
 	var m trial.Measure
 	if json.Unmarshal(raw, &m) == nil && m.Unit != "" {
 		return m.String()
@@ -176,12 +179,20 @@ func (s *Site) amendPeriod(v *Visit, view correctionView, id trial.ID, c conduct
 func periodForm(view conduct.PeriodView) *Form {
 	p := view.Period
 	values := url.Values{
-		"version": {strconv.Itoa(p.Version)}, "fished": {string(p.Fished)}, "started_at": {p.StartedAt.Format(moment)}, "zone": {p.StartedAt.Format("-07:00")},
+		"version": {strconv.Itoa(p.Version)}, "fished": {string(p.Fished)}, "test_fly": {flyNumber(p.TestFly)}, "control_fly": {flyNumber(p.ControlFly)}, "started_at": {p.StartedAt.Format(moment)}, "zone": {p.StartedAt.Format("-07:00")},
 	}
 	if p.Confirmed {
 		values.Set("confirmed", "yes")
 	}
 	return newForm(values)
+}
+
+// flyNumber writes a fly's number, nothing where it is not known.
+func flyNumber(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
 }
 
 func (s *Site) readOuting(v *Visit, view *correctionView, id trial.ID) error {
@@ -243,7 +254,7 @@ func correctionFrom(f, stood *Form) (c conduct.Correction, err error) {
 
 // correctable are the fields of the forms that correct something.
 var correctable = []string{
-	"taken_pattern", "outcome", "species", "origin", "note", "caught_at", "length", "length_unit", "foul_hooked", "rig_intact", "void", "fished", "confirmed", "started_at", "welfare",
+	"taken_pattern", "outcome", "species", "origin", "note", "caught_at", "length", "length_unit", "foul_hooked", "rig_intact", "void", "fished", "confirmed", "test_fly", "control_fly", "started_at", "welfare",
 	"water", "started_late", "water_temperature", "water_temperature_unit", "conditions", "ended_at", "end_reason", "not_logged",
 }
 
@@ -256,6 +267,11 @@ func change(f *Form, name string, faults *trial.Faults) (string, any) {
 		return name, f.moment(name, faults)
 	case "water_temperature", "water_temperature_unit":
 		return "water_temperature", f.measure("water_temperature", faults)
+	case "test_fly", "control_fly":
+		if f.Get(name) == "" {
+			return name, nil
+		}
+		fallthrough
 	case "not_logged":
 		n, err := f.whole(name)
 		if err != nil {

@@ -2,6 +2,7 @@ package conduct_test
 
 import (
 	"encoding/json"
+	"strings"
 	"testing"
 	"time"
 
@@ -145,6 +146,34 @@ func TestAmendPeriodReadsAnew(t *testing.T) {
 		if v.Excluded != trial.NotConfirmed {
 			t.Errorf("%s in a period not confirmed: %q", v.Catch.ID, v.Excluded)
 		}
+	}
+}
+
+// A fly's number that was misread is corrected as everything else of a period: by whom, why, both values kept.
+func TestAmendFlyNumbers(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	e := w.newClub("Wend Grayling Club", 1).opened(ruleSheet())
+	r, _, _, period := e.inAPeriod(e.anglers[0])
+	numbered := must(w.s.AmendPeriod(w.ctx, r.actor, e.trial, period, patchOf(t, 1, map[string]any{"test_fly": 3, "control_fly": 4})))(t).Period
+	if numbered.TestFly != 3 || numbered.ControlFly != 4 || numbered.Fished != numbered.Drawn || numbered.Version != 2 {
+		t.Errorf("numbered %+v", numbered)
+	}
+	again := must(w.s.AmendPeriod(w.ctx, r.actor, e.trial, period, patchOf(t, 2, map[string]any{"test_fly": 5, "control_fly": nil})))(t).Period
+	if again != must(w.s.Period(w.ctx, r.actor, e.trial, period))(t).Period || again.TestFly != 5 || again.ControlFly != 0 {
+		t.Errorf("corrected %+v", again)
+	}
+	list := must(w.s.Amendments(w.ctx, r.actor, e.trial, period))(t)
+	if len(list) != 2 || list[1].Corrector != trial.ByAngler || string(list[1].Old) != `{"control_fly":4,"test_fly":3}` || string(list[1].New) != `{"control_fly":0,"test_fly":5}` {
+		t.Errorf("corrections %+v", list)
+	}
+	public, _ := w.partsOf(e.trial, r.enrolment, trial.LedgerAmendment)
+	if !strings.Contains(strings.Join(public, "\n"), `"old":{"control_fly":4,"test_fly":3}`) {
+		t.Errorf("the chain holds %v", public)
+	}
+	for _, bad := range []any{-1, 81, "seven"} {
+		_, err := w.s.AmendPeriod(w.ctx, r.actor, e.trial, period, patchOf(t, 3, map[string]any{"test_fly": bad}))
+		wantFields(t, err, "test_fly")
 	}
 }
 

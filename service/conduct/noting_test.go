@@ -58,7 +58,7 @@ func TestNotingForAnother(t *testing.T) {
 	by.swap(period)
 
 	mine := must(w.s.Catches(w.ctx, r.actor, e.trial, everything))(t)
-	if len(mine) != 2 || mine[0].Catch.NotedBy != guide.AccountID || mine[1].Catch.NotedBy != r.actor.AccountID || mine[0].Catch.EnrolmentID != r.enrolment {
+	if len(mine) != 2 || mine[0].Catch.NotedBy != guide.AccountID || mine[0].NotedBy != trial.ByHelper || mine[1].Catch.NotedBy != r.actor.AccountID || mine[1].NotedBy != trial.ByAngler || mine[0].Catch.EnrolmentID != r.enrolment {
 		t.Errorf("the angler has %+v", mine)
 	}
 	seen := must(w.s.Catches(w.ctx, r.as(guide).actor, e.trial, everything))(t)
@@ -73,7 +73,7 @@ func TestNotingForAnother(t *testing.T) {
 	_, err = w.s.Amendments(w.ctx, guide, e.trial, own.ID)
 	wantKind(t, err, trial.NotFound, "not_found")
 	must(w.s.AmendCatch(w.ctx, guide, e.trial, typed.ID, patchOf(t, 1, map[string]any{"taken_pattern": "N"})))(t)
-	if list := must(w.s.Amendments(w.ctx, r.actor, e.trial, typed.ID))(t); len(list) != 1 || list[0].By != guide.AccountID {
+	if list := must(w.s.Amendments(w.ctx, r.actor, e.trial, typed.ID))(t); len(list) != 1 || list[0].By != guide.AccountID || list[0].Corrector != trial.ByHelper {
 		t.Errorf("corrections %+v", list)
 	}
 	must(w.s.Outing(w.ctx, guide, e.trial, outing))(t)
