@@ -158,7 +158,7 @@ func TestOwnDataInBoundedMemory(t *testing.T) {
 	fish.Note = strings.Repeat("a long note ", 30)
 	must(w.s.SubmitCatch(w.ctx, r.actor, e.trial, fish))(t)
 	const many = 30_000
-	columns := texts(t, conn, `SELECT string_agg(column_name, ', ') FROM information_schema.columns WHERE table_name = 'catches' AND column_name <> 'id'`)[0]
+	columns := texts(t, conn, `SELECT string_agg(column_name, ', ') FROM information_schema.columns WHERE table_schema = 'public' AND table_name = 'catches' AND column_name <> 'id'`)[0]
 	must(conn.Exec(t.Context(), `INSERT INTO catches (id, `+columns+`) SELECT gen_random_uuid(), `+columns+` FROM catches, generate_series(2, $1)`, many))(t)
 	counted := &counting{}
 	runtime.GC()
