@@ -96,7 +96,7 @@ func NewJobs(s *Store, work Work) (*Jobs, error) {
 	river.AddWorker(workers, &analysisWorker{store: s, analyse: work.Analyse})
 	river.AddWorker(workers, &publicationWorker{store: s, publish: work.Publish})
 	river.AddWorker(workers, &checkpointWorker{store: s, checkpoint: work.EachMinute})
-	client, err := river.NewClient(riverpgxv5.New(s.pool), &river.Config{
+	client, err := river.NewClient(riverpgxv5.New(s.direct), &river.Config{
 		ID: s.process + "/" + rand.Text(), Schema: jobsSchema, Logger: queueLog(s.log), Workers: workers,
 		Queues: map[string]river.QueueConfig{
 			river.QueueDefault: {MaxWorkers: analysesAtOnce},

@@ -28,12 +28,17 @@ const jobsSchema = "jobs"
 const schemaLock int64 = 0x6576656e726967 // "evenrig"
 
 // MigrateUp brings the schema of the database at the given address to this program's version. Several processes may
-// call it at once: one works, the others wait and find nothing left to do.
+// call it at once: one works, the others wait and find nothing left to do. A schema that a newer program has brought further is
+// left as it is: steps only add what this program need not know.
 //
 // Errors: the database does not answer, a step failed (then the schema is marked and MigrateUp refuses to go on), ctx
 // ended while waiting; a step under way is finished first.
 func MigrateUp(ctx context.Context, url string) error {
 	return changeSchema(ctx, url, func(s *schema) error {
+		newer, err := newerSchema(ctx, s.pool)
+		if err != nil || newer {
+			return err
+		}
 		if err := s.steps.Up(); err != nil && !errors.Is(err, migrate.ErrNoChange) {
 			return fmt.Errorf("bring the schema up: %w", err)
 		}
@@ -102,6 +107,16 @@ func schemaVersion(ctx context.Context, pool rowQuerier) (uint, error) {
 			"step %d of the database's schema was broken off; restore a backup or repair it by hand", version)
 	}
 	return uint(version), nil
+}
+
+// newerSchema reports whether the schema has steps that this program does not know.
+func newerSchema(ctx context.Context, pool rowQuerier) (bool, error) {
+	want, err := LatestVersion()
+	if err != nil {
+		return false, err
+	}
+	have, err := schemaVersion(ctx, pool)
+	return have > want, err
 }
 
 // LatestVersion returns the number of this program's last step.
@@ -182,6 +197,9 @@ func lockSchema(ctx context.Context, pool *pgxpool.Pool) (*pgx.Conn, error) {
 		return nil, err
 	}
 	conn := pooled.Hijack()
+	if err := isSession(ctx, conn); err != nil { // a lock that a pooler's session held would never be given up
+		return nil, errors.Join(err, conn.Close(context.WithoutCancel(ctx)))
+	}
 	const tryLock = `SELECT pg_try_advisory_lock($1)`
 	for {
 		var locked bool

@@ -79,7 +79,7 @@ func openOne(ctx context.Context, url string) (*pgx.Conn, error) {
 	}
 	conn, err := pgx.ConnectConfig(ctx, config)
 	if err != nil {
-		return nil, fmt.Errorf("open the database: %w", translate(err))
+		return nil, fmt.Errorf("open the database: %w", translate(explainPooler(err)))
 	}
 	registerTypes(conn.TypeMap())
 	return conn, nil

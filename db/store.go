@@ -6,10 +6,9 @@ package db
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -21,68 +20,73 @@ import (
 
 // Store is a pool of connections to one database. It may be used by many goroutines.
 type Store struct {
-	pool  *pgxpool.Pool
-	queue *river.Client[pgx.Tx]
-	log   *slog.Logger
+	// pool is what every transaction runs on. A pooler may stand behind it, so that nothing may rest in a session.
+	pool *pgxpool.Pool
+	// direct leads past a pooler to the server, for what needs a session of its own: the job queue, which listens, and the
+	// name by which other processes see that this one lives. It is pool where no pooler stands between.
+	direct  *pgxpool.Pool
+	replica *replica // nil when there is none
+	queue   *river.Client[pgx.Tx]
+	log     *slog.Logger
 	// process is random and names this store in its connections' application_name, by which others can tell whether it
 	// lives.
 	process string
+	// settings is queued at the beginning of each transaction; empty where the session has its settings.
+	settings string
 }
 
 var _ trial.Store = (*Store)(nil)
 
-// poolSize is the number of connections unless the address says otherwise (pool_max_conns). The writer of catches needs
-// one of them; two cores are busy with far fewer.
-const poolSize = 16
+// Option says how else the database is reached than by its address.
+type Option func(*addresses)
 
-// applicationPrefix begins the application_name of the program's connections.
-const applicationPrefix = "evenrig "
+type addresses struct{ direct, replica string }
+
+// Direct says that the Store's address is that of a pooler, which hands each transaction to a connection of its choice, and at
+// which address the server itself answers. An empty address says nothing.
+func Direct(url string) Option { return func(a *addresses) { a.direct = url } }
+
+// Replica names a streaming replica, which answers InLongReadTx while it can. An empty address says nothing.
+func Replica(url string) Option { return func(a *addresses) { a.replica = url } }
 
 // Open returns a Store on the database at the given address (postgres://…, by TCP or a unix socket), once it answers.
-// It does not touch the schema.
+// It does not touch the schema. A replica need not answer.
 //
-// Errors: the address cannot be read, or the database does not answer.
-func Open(ctx context.Context, url string, log *slog.Logger) (*Store, error) {
-	config, err := pgxpool.ParseConfig(url)
+// Errors: an address cannot be read, the database does not answer, ErrPooler.
+func Open(ctx context.Context, url string, log *slog.Logger, options ...Option) (_ *Store, err error) {
+	var to addresses
+	for _, option := range options {
+		option(&to)
+	}
+	s := &Store{log: log, process: rand.Text()}
+	defer func() {
+		if err != nil {
+			s.Close()
+		}
+	}()
+	if to.direct == "" {
+		s.pool, err = openSessions(ctx, url, poolSize, s.process)
+		s.direct = s.pool
+	} else {
+		s.settings = localSettings
+		if s.pool, err = openPooled(ctx, url); err == nil {
+			s.direct, err = openSessions(ctx, to.direct, directSize, s.process)
+		}
+	}
+	if err == nil && to.replica != "" {
+		s.replica, err = openReplica(ctx, to.replica, log)
+	}
 	if err != nil {
-		return nil, fmt.Errorf("read the database's address: %w", err)
+		return nil, err
 	}
-	if !strings.Contains(url, "pool_max_conns") {
-		config.MaxConns = poolSize
+	if err := errors.Join(warnUnlessDurable(ctx, s.pool, log), s.direct.Ping(ctx)); err != nil {
+		return nil, fmt.Errorf("open the database: %w", translate(explainPooler(err)))
 	}
-	config.MaxConnLifetimeJitter = 10 * time.Minute
-	config.AfterConnect = prepare
-	// A client that dies without a word must not hold a chain for long.
-	config.ConnConfig.RuntimeParams["idle_in_transaction_session_timeout"] = "60s"
-	process := rand.Text()
-	config.ConnConfig.RuntimeParams["application_name"] = applicationPrefix + process
-	pool, err := pgxpool.NewWithConfig(ctx, config)
+	s.queue, err = river.NewClient(riverpgxv5.New(s.pool), &river.Config{Schema: jobsSchema, Logger: queueLog(log)})
 	if err != nil {
-		return nil, fmt.Errorf("open the database: %w", translate(err))
-	}
-	if err := warnUnlessDurable(ctx, pool, log); err != nil {
-		pool.Close()
-		return nil, fmt.Errorf("open the database: %w", translate(err))
-	}
-	queue, err := river.NewClient(riverpgxv5.New(pool), &river.Config{Schema: jobsSchema, Logger: queueLog(log)})
-	if err != nil {
-		pool.Close()
 		return nil, fmt.Errorf("open the job queue: %w", err)
 	}
-	return &Store{pool: pool, queue: queue, log: log, process: process}, nil
-}
-
-// prepare makes a new connection ready.
-func prepare(ctx context.Context, conn *pgx.Conn) error {
-	registerTypes(conn.TypeMap())
-	// Every statement has an index to go by, whatever its arguments. So the server plans it once and keeps the plan; and
-	// since one that it made while the tables were nearly empty would read them whole when they are not, such plans are
-	// priced out.
-	const planByIndex = `
-SELECT set_config(setting, value, false)
-FROM (VALUES ('plan_cache_mode', 'force_generic_plan'), ('enable_seqscan', 'off'), ('enable_hashjoin', 'off'), ('enable_mergejoin', 'off')) AS s (setting, value)`
-	_, err := conn.Exec(ctx, planByIndex)
-	return err
+	return s, nil
 }
 
 // warnUnlessDurable asks the server whether it keeps what it acknowledges, and says so if it does not.
@@ -99,7 +103,13 @@ func warnUnlessDurable(ctx context.Context, pool *pgxpool.Pool, log *slog.Logger
 }
 
 // Close ends all connections, waiting for those in use.
-func (s *Store) Close() { s.pool.Close() }
+func (s *Store) Close() {
+	for _, pool := range []*pgxpool.Pool{s.pool, s.direct, s.replica.connections()} {
+		if pool != nil {
+			pool.Close() // a second time does nothing
+		}
+	}
+}
 
 // Ready returns nil when the database answers and its schema is at least this program's: a step only ever adds at
 // first, so that the program before it runs on beside the program after it.

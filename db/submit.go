@@ -23,7 +23,7 @@ func (s *Store) SubmitCatches(ctx context.Context, catches []trial.CatchSubmissi
 	var outcomes []trial.CatchOutcome
 	retry := func(err error) bool { return isRetryable(err) || brokenConstraint(err) == "catches_pkey" }
 	err := again(ctx, retry, func() error {
-		g := group{catches: catches}
+		g := group{catches: catches, settings: s.settings}
 		if err := s.pool.AcquireFunc(ctx, func(c *pgxpool.Conn) error { return g.submit(ctx, c.Conn()) }); err != nil {
 			return err
 		}
@@ -42,7 +42,8 @@ func (s *Store) SubmitCatches(ctx context.Context, catches []trial.CatchSubmissi
 
 // group is a group of submitted catches on its way through one transaction.
 type group struct {
-	catches []trial.CatchSubmission
+	catches  []trial.CatchSubmission
+	settings string // of the transaction, empty where the session has them
 
 	// What stands, by trial and id. The heads are those of the chains of the submissions' periods.
 	heads      map[key]trial.Head
@@ -85,7 +86,10 @@ func (g *group) submit(ctx context.Context, conn *pgx.Conn) (err error) {
 		err = errors.Join(err, rollbackErr)
 	}()
 	var begin pgx.Batch
-	begin.Queue("BEGIN ISOLATION LEVEL READ COMMITTED")
+	begin.Queue(beginWrite)
+	if g.settings != "" {
+		begin.Queue(g.settings)
+	}
 	g.lockHeads(&begin)
 	g.read(&begin)
 	if err := conn.SendBatch(ctx, &begin).Close(); err != nil {

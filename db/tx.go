@@ -32,21 +32,23 @@ const attempts = 4
 
 // InTx implements trial.Store.
 func (s *Store) InTx(ctx context.Context, do func(ctx context.Context, tx trial.Tx) error) error {
-	return s.inTx(ctx, pgx.TxOptions{IsoLevel: pgx.ReadCommitted}, isRetryable, func(tx pgx.Tx) error {
-		return do(ctx, writeTx{readTx{tx}, s.queue})
+	return again(ctx, isRetryable, func() error {
+		return once(ctx, s.pool, beginWrite+s.settings, func(tx pgx.Tx) error { return do(ctx, writeTx{readTx{tx}, s.queue}) })
 	})
 }
 
 // InReadTx implements trial.Store.
 func (s *Store) InReadTx(ctx context.Context, do func(ctx context.Context, tx trial.ReadTx) error) error {
-	options := pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}
-	return s.inTx(ctx, options, isRetryable, func(tx pgx.Tx) error { return do(ctx, readTx{tx}) })
+	return again(ctx, isRetryable, func() error {
+		return once(ctx, s.pool, beginRead+s.settings, func(tx pgx.Tx) error { return do(ctx, readTx{tx}) })
+	})
 }
 
-// inTx runs do in a transaction and commits it, again as long as retry accepts the error.
-func (s *Store) inTx(ctx context.Context, options pgx.TxOptions, retry func(error) bool, do func(pgx.Tx) error) error {
-	return again(ctx, retry, func() error { return s.once(ctx, options, do) })
-}
+// How transactions begin; each ends the statement, so that settings may follow in the same message.
+const (
+	beginWrite = `BEGIN ISOLATION LEVEL READ COMMITTED;`
+	beginRead  = `BEGIN ISOLATION LEVEL REPEATABLE READ, READ ONLY;`
+)
 
 // again runs a transaction, anew as long as it fails in a way that retry accepts and ctx lasts.
 func again(ctx context.Context, retry func(error) bool, transaction func() error) error {
@@ -73,8 +75,14 @@ func backoff(attempt int) time.Duration {
 	return base + rand.N(base)
 }
 
-func (s *Store) once(ctx context.Context, options pgx.TxOptions, do func(pgx.Tx) error) (err error) {
-	tx, err := s.pool.BeginTx(ctx, options)
+// beginner is a pool or a connection.
+type beginner interface {
+	BeginTx(ctx context.Context, options pgx.TxOptions) (pgx.Tx, error)
+}
+
+// once runs do in a transaction that begins with the given statements, and commits it.
+func once(ctx context.Context, on beginner, begin string, do func(pgx.Tx) error) (err error) {
+	tx, err := on.BeginTx(ctx, pgx.TxOptions{BeginQuery: begin})
 	if err != nil {
 		return fmt.Errorf("begin transaction: %w", err)
 	}

@@ -15,7 +15,8 @@ import (
 
 // database is where the records are, for as long as a command runs.
 type database struct {
-	url     string
+	url     string           // of the server itself
+	pooler  string           // that stands before it, empty when none does
 	cluster *private.Cluster // nil when the server is somebody else's
 }
 
@@ -23,6 +24,9 @@ type database struct {
 // command. It fails when another process owns the cluster.
 func (c storage) ownDatabase(ctx context.Context, log *slog.Logger) (*database, error) {
 	if c.DatabaseURL != "" {
+		if c.DirectDatabaseURL != "" {
+			return &database{url: c.DirectDatabaseURL, pooler: c.DatabaseURL}, nil
+		}
 		return &database{url: c.DatabaseURL}, nil
 	}
 	cluster, err := private.Start(ctx, c.Data, log)
@@ -48,6 +52,14 @@ func (c storage) anyDatabase(ctx context.Context, log *slog.Logger) (*database, 
 
 // openFunc is ownDatabase or anyDatabase.
 type openFunc func(ctx context.Context, log *slog.Logger) (*database, error)
+
+// store opens the database for the use cases.
+func (d *database) store(ctx context.Context, replica string, log *slog.Logger) (*db.Store, error) {
+	if d.pooler == "" {
+		return db.Open(ctx, d.url, log, db.Replica(replica))
+	}
+	return db.Open(ctx, d.pooler, log, db.Direct(d.url), db.Replica(replica))
+}
 
 // close stops the cluster if this command started it.
 func (d *database) close() error {
@@ -78,6 +90,9 @@ type parts struct {
 func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, clock func() time.Time) (_ *parts, err error) {
 	p := &parts{metrics: newMetrics(), data: c.Data}
 	defer func() {
+		if errors.Is(err, db.ErrPooler) {
+			err = fmt.Errorf("%w; name the server itself by EVENRIG_DIRECT_DATABASE_URL (--direct-database-url)", err)
+		}
 		if err != nil {
 			err = errors.Join(err, p.close())
 		}
@@ -88,7 +103,7 @@ func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, 
 	if err := db.MigrateUp(ctx, p.database.url); err != nil {
 		return nil, fmt.Errorf("bring the database's schema up: %w", err)
 	}
-	if p.store, err = db.Open(ctx, p.database.url, log); err != nil {
+	if p.store, err = p.database.store(ctx, c.ReplicaDatabaseURL, log); err != nil {
 		return nil, err
 	}
 	p.metrics.database(p.store)

@@ -87,7 +87,7 @@ func (s *Service) RequestAnalysis(ctx context.Context, actor trial.Actor, id tri
 // Analysis returns one of a trial's analyses. What a look found stays hidden until the trial is locked; of one that was
 // withdrawn nothing is left, and what stands in its place is named.
 func (s *Service) Analysis(ctx context.Context, actor trial.Actor, id trial.ID, n int) (a trial.Analysis, err error) {
-	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+	err = s.store.InLongReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		t, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis)
 		if err != nil {
 			return err
@@ -235,7 +235,7 @@ var ReportPolicy = report.ContentPolicy
 func (s *Service) Report(ctx context.Context, actor trial.Actor, id trial.ID, n int, shape Shape, w io.Writer) error {
 	var a trial.Analysis
 	var about report.About
-	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+	err := s.store.InLongReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		t, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis)
 		if err != nil {
 			return err

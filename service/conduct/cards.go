@@ -234,6 +234,10 @@ func (o opened) InReadTx(ctx context.Context, do func(context.Context, trial.Rea
 	return do(ctx, o.tx)
 }
 
+func (o opened) InLongReadTx(ctx context.Context, do func(context.Context, trial.ReadTx) error) error {
+	return do(ctx, o.tx)
+}
+
 // inUTC is the card with every time in one zone and as precise as it is kept, so that the same card typed in two places is the
 // same.
 func inUTC(c trial.PaperCard) trial.PaperCard {

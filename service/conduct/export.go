@@ -33,7 +33,7 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 		return trial.Fail(trial.TooMany, "export.busy", "other tables are being downloaded; ask again in a moment")
 	}
 	begun := false
-	return s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+	return s.store.InLongReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		if begun {
 			return errors.New("the snapshot that a table is read from was lost on the way")
 		}

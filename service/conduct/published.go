@@ -24,7 +24,7 @@ type PublishedView struct {
 
 // Published returns a published trial, to whoever asks: no sign-in is needed.
 func (s *Service) Published(ctx context.Context, id trial.ID) (view PublishedView, err error) {
-	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
+	err = s.store.InLongReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
 		if view.Trial, err = tx.TrialBy(ctx, id); err != nil {
 			return notPublished(err)
 		}
@@ -66,7 +66,7 @@ func notPublished(err error) error {
 //
 // Errors: Missing where none stands, Gone for an edition that was withdrawn, also while it is being read.
 func (s *Service) OpenPackage(ctx context.Context, id trial.ID, edition int) (e trial.Publication, bytes *PackageReader, err error) {
-	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+	err = s.store.InLongReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		editions, err := tx.PublicationsOf(ctx, id)
 		if err != nil {
 			return err
@@ -117,7 +117,7 @@ func (r *PackageReader) load(n int) error {
 	if n == r.n {
 		return nil
 	}
-	err := r.service.store.InReadTx(r.ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
+	err := r.service.store.InLongReadTx(r.ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
 		r.chunk, err = tx.PackageBytes(ctx, r.edition.TrialID, r.edition.Edition, n)
 		return err
 	})

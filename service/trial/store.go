@@ -13,6 +13,9 @@ type Store interface {
 	InTx(ctx context.Context, do func(ctx context.Context, tx Tx) error) error
 	// InReadTx runs do on one repeatable-read, read-only snapshot.
 	InReadTx(ctx context.Context, do func(ctx context.Context, tx ReadTx) error) error
+	// InLongReadTx is InReadTx for what is long to read. It may run on a replica that has everything that had been committed
+	// when the call began; do runs once more where that fails on the way.
+	InLongReadTx(ctx context.Context, do func(ctx context.Context, tx ReadTx) error) error
 	// SubmitCatches saves the catches that can be saved, in one transaction, and says of each what became of it, in the
 	// order given. If the transaction fails, every outcome carries the failure and nothing was saved.
 	SubmitCatches(ctx context.Context, catches []CatchSubmission) []CatchOutcome
