@@ -14,15 +14,11 @@ import (
 
 // PutEnrolment joins the actor to a trial.
 func (h *handlers) PutEnrolment(ctx context.Context, r openapi.PutEnrolmentRequestObject) (openapi.PutEnrolmentResponseObject, error) {
-	code, err := hex.DecodeString(r.Body.Code)
-	if err != nil || len(code) != 32 {
-		var f trial.Faults
-		f.Add("code", "has %d characters; accepted: 32 random bytes as 64 hexadecimal digits", len(r.Body.Code))
-		return nil, f.Err("enrolment.invalid", "the enrolment has faults")
+	e, err := enrolmentTo(r.Enrolment, r.Body.Code, r.Body.Consent)
+	if err != nil {
+		return nil, err
 	}
-	view, err := h.service.Enrol(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Enrolment{
-		ID: trial.ID(r.Enrolment), Code: [32]byte(code), Consent: consentTo(r.Body.Consent),
-	})
+	view, err := h.service.Enrol(ctx, actorOf(ctx), trial.ID(r.Trial), e)
 	if err != nil {
 		return nil, err
 	}
@@ -85,6 +81,17 @@ func (h *handlers) ConfirmGuardian(ctx context.Context, r openapi.ConfirmGuardia
 		return nil, err
 	}
 	return openapi.ConfirmGuardian204Response{}, nil
+}
+
+// enrolmentTo is an enrolment as it is sent: its id, the angler's own code in hexadecimal digits, and the consent.
+func enrolmentTo(id openapi_types.UUID, code string, consent openapi.Consent) (trial.Enrolment, error) {
+	random, err := hex.DecodeString(code)
+	if err != nil || len(random) != 32 {
+		var f trial.Faults
+		f.Add("code", "has %d characters; accepted: 32 random bytes as 64 hexadecimal digits", len(code))
+		return trial.Enrolment{}, f.Err("enrolment.invalid", "the enrolment has faults")
+	}
+	return trial.Enrolment{ID: trial.ID(id), Code: [32]byte(random), Consent: consentTo(consent)}, nil
 }
 
 func enrolmentFrom(e trial.Enrolment) openapi.Enrolment {

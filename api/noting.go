@@ -2,7 +2,6 @@ package api
 
 import (
 	"context"
-	"encoding/hex"
 	"fmt"
 
 	openapi_types "github.com/oapi-codegen/runtime/types"
@@ -54,15 +53,11 @@ func (h *handlers) ListNoting(ctx context.Context, r openapi.ListNotingRequestOb
 
 // PutGuest joins a guest for a day.
 func (h *handlers) PutGuest(ctx context.Context, r openapi.PutGuestRequestObject) (openapi.PutGuestResponseObject, error) {
-	code, err := hex.DecodeString(r.Body.Code)
-	if err != nil || len(code) != 32 {
-		var f trial.Faults
-		f.Add("code", "has %d characters; accepted: 32 random bytes as 64 hexadecimal digits", len(r.Body.Code))
-		return nil, f.Err("enrolment.invalid", "the enrolment has faults")
+	e, err := enrolmentTo(r.Enrolment, r.Body.Code, r.Body.Consent)
+	if err != nil {
+		return nil, err
 	}
-	view, err := h.service.BringGuest(ctx, actorOf(ctx), trial.ID(r.Trial), trial.Enrolment{
-		ID: trial.ID(r.Enrolment), Code: [32]byte(code), Consent: consentTo(r.Body.Consent),
-	})
+	view, err := h.service.BringGuest(ctx, actorOf(ctx), trial.ID(r.Trial), e)
 	if err != nil {
 		return nil, err
 	}

@@ -45,16 +45,8 @@ func (s *Site) flies(v *Visit, f *Form) (view fliesView, err error) {
 	if view.Stock, err = s.service.Flies(v.Ctx(), v.Actor, view.ID()); err != nil {
 		return view, err
 	}
-	if trial.Permit(trial.ReadEnrolments, view.Club.Role) == nil {
-		list, err := s.service.Enrolments(v.Ctx(), v.Actor, view.ID())
-		for _, e := range list {
-			if e.Active() == nil {
-				view.Anglers = append(view.Anglers, e)
-			}
-		}
-		return view, err
-	}
-	return view, nil
+	view.Anglers, err = s.anglers(v, view.standing)
+	return view, err
 }
 
 func (s *Site) fliesPage(v *Visit) error {

@@ -98,6 +98,20 @@ func (s *Site) standing(v *Visit) (t standing, err error) {
 	return t, nil
 }
 
+// anglers are those who fish the trial, none for a reader who may not list them.
+func (s *Site) anglers(v *Visit, t standing) (active []trial.Enrolment, err error) {
+	if trial.Permit(trial.ReadEnrolments, t.Club.Role) != nil {
+		return nil, nil
+	}
+	list, err := s.service.Enrolments(v.Ctx(), v.Actor, t.ID())
+	for _, e := range list {
+		if e.Active() == nil {
+			active = append(active, e)
+		}
+	}
+	return active, err
+}
+
 // next is what the reader can do next, in one sentence, with where it is done.
 type next struct{ Words, Path, Link string }
 

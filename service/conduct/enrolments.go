@@ -63,21 +63,26 @@ func (s *Service) Enrol(ctx context.Context, actor trial.Actor, id trial.ID, e t
 		if other, err := tx.EnrolmentBy(ctx, id, e.ID); err == nil && other.ErasedAt != nil {
 			return trial.Fail(trial.Gone, "record.erased", "the enrolment %s was erased on its angler's wish; join anew under a new id", e.ID)
 		}
-		if err := t.Enrols(); err != nil {
-			return err
-		}
-		if err := tx.InsertEnrolment(ctx, e); err != nil {
-			return err
-		}
-		o := own{head: trial.Head{TrialID: id, ChainID: e.ChainID}}
-		if err := tx.InsertHead(ctx, o.head); err != nil {
-			return err
-		}
-		view.Enrolment, view.Created = e, true
-		view.Receipt, err = o.append(ctx, tx, trial.LedgerEnrolment, e.ID, entry)
+		view, err = begin(ctx, tx, t, e, entry)
 		return err
 	})
 	return view, err
+}
+
+// begin lets an enrolment into a trial that takes more, with a chain of its own that its entry opens.
+func begin(ctx context.Context, tx trial.Tx, t trial.Trial, e trial.Enrolment, entry record) (view EnrolmentView, err error) {
+	if err := t.Enrols(); err != nil {
+		return view, err
+	}
+	if err := tx.InsertEnrolment(ctx, e); err != nil {
+		return view, err
+	}
+	o := own{head: trial.Head{TrialID: e.TrialID, ChainID: e.ChainID}}
+	if err := tx.InsertHead(ctx, o.head); err != nil {
+		return view, err
+	}
+	receipt, err := o.append(ctx, tx, trial.LedgerEnrolment, e.ID, entry)
+	return EnrolmentView{Enrolment: e, Receipt: receipt, Created: true}, err
 }
 
 // firstReceipt is the receipt that an enrolment was answered with.

@@ -56,18 +56,7 @@ func (s *Service) BringGuest(ctx context.Context, actor trial.Actor, id trial.ID
 		default:
 			return trial.Fail(trial.Conflict, "record.conflict", "the id %s already stands for another enrolment; a guest joins under a new id", e.ID)
 		}
-		if err := t.Enrols(); err != nil {
-			return err
-		}
-		if err := tx.InsertEnrolment(ctx, e); err != nil {
-			return err
-		}
-		o := own{head: trial.Head{TrialID: id, ChainID: e.ChainID}}
-		if err := tx.InsertHead(ctx, o.head); err != nil {
-			return err
-		}
-		view.Enrolment, view.Created = e, true
-		view.Receipt, err = o.append(ctx, tx, trial.LedgerEnrolment, e.ID, entry)
+		view, err = begin(ctx, tx, t, e, entry)
 		return err
 	})
 	return view, err

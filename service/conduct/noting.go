@@ -10,39 +10,32 @@ import (
 // owner finds whose a record is: zero when it is not there.
 type owner func(ctx context.Context, tx trial.ReadTx) (enrolment trial.ID, err error)
 
-func ofOuting(id, outing trial.ID) owner {
+// ofOne is the owner of the record that read finds.
+func ofOne[R any](id, record trial.ID, read func(trial.ReadTx, context.Context, trial.ID, trial.ID) (R, error), enrolment func(R) trial.ID) owner {
 	return func(ctx context.Context, tx trial.ReadTx) (trial.ID, error) {
-		o, err := tx.OutingBy(ctx, id, outing)
-		return o.EnrolmentID, err
+		one, err := read(tx, ctx, id, record)
+		return enrolment(one), err
 	}
+}
+
+func ofOuting(id, outing trial.ID) owner {
+	return ofOne(id, outing, trial.ReadTx.OutingBy, func(o trial.Outing) trial.ID { return o.EnrolmentID })
 }
 
 func ofUnit(id, unit trial.ID) owner {
-	return func(ctx context.Context, tx trial.ReadTx) (trial.ID, error) {
-		u, err := tx.UnitBy(ctx, id, unit)
-		return u.EnrolmentID, err
-	}
+	return ofOne(id, unit, trial.ReadTx.UnitBy, func(u trial.Unit) trial.ID { return u.EnrolmentID })
 }
 
 func ofPeriod(id, period trial.ID) owner {
-	return func(ctx context.Context, tx trial.ReadTx) (trial.ID, error) {
-		p, err := tx.PeriodBy(ctx, id, period)
-		return p.EnrolmentID, err
-	}
+	return ofOne(id, period, trial.ReadTx.PeriodBy, func(p trial.Period) trial.ID { return p.EnrolmentID })
 }
 
 func ofDeviation(id, deviation trial.ID) owner {
-	return func(ctx context.Context, tx trial.ReadTx) (trial.ID, error) {
-		d, err := tx.DeviationBy(ctx, id, deviation)
-		return d.EnrolmentID, err
-	}
+	return ofOne(id, deviation, trial.ReadTx.DeviationBy, func(d trial.Deviation) trial.ID { return d.EnrolmentID })
 }
 
 func ofCatch(id, catch trial.ID) owner {
-	return func(ctx context.Context, tx trial.ReadTx) (trial.ID, error) {
-		c, err := tx.CatchBy(ctx, id, catch)
-		return c.EnrolmentID, err
-	}
+	return ofOne(id, catch, trial.ReadTx.CatchBy, func(c trial.Catch) trial.ID { return c.EnrolmentID })
 }
 
 // ofRecord is for a record of a kind that is not known.
