@@ -41,7 +41,7 @@ func TestResultAndPublishedPages(t *testing.T) {
 	if err := w.service.MakePackage(t.Context(), trial.ID(e.trial), 1); err != nil {
 		t.Fatal(err)
 	}
-	stranger.get("/published/"+e.trial.String()).shows(http.StatusOK, "service verify", "Creative Commons Zero", "3 anglers", "A &lt;b&gt;wet&lt;/b&gt; season.", "Find my fish")
+	stranger.get("/published/"+e.trial.String()).shows(http.StatusOK, "evenrig verify", "Creative Commons Zero", "3 anglers", "A &lt;b&gt;wet&lt;/b&gt; season.", "Find my fish")
 	namesNobody(t, stranger)
 	stranger.post("/published/"+e.trial.String(), "receipt", "no code").shows(http.StatusUnprocessableEntity)
 	stranger.post("/published/"+e.trial.String(), "receipt", strings.Repeat("0", 16)).shows(http.StatusOK, strings.Repeat("0", 16))

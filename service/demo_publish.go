@@ -39,7 +39,7 @@ func (s *story) publish(ctx context.Context) error {
 	}
 	s.pack = pack.Body
 	s.say("\nPublished under %s, a package of %d kB with the SHA-256\n  %s", page.JSON200.Licence, (len(pack.Body)+999)/1000, *page.JSON200.Package)
-	s.say("A stranger downloads it and works it out again from the file alone (service verify):\n  %s", verdict.Conclusion())
+	s.say("A stranger downloads it and works it out again from the file alone (evenrig verify):\n  %s", verdict.Conclusion())
 	for _, f := range verdict.Findings {
 		if f.Part == "result" && f.Outcome == exchange.Agrees {
 			s.say("  %s", strings.Join(fill(f.Text, 76), "\n  "))

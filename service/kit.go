@@ -44,7 +44,7 @@ type kitCommand struct {
 	Rounds      *int     `placeholder:"N" help:"Slips for each angler; usually 24, or half as many as fit into the plan's outings again."`
 	LocalRules  string   `name:"local-rules" placeholder:"TEXT" help:"What local law and the water's owner ask for, to stand on top of the rule sheet."`
 	ReportLine  string   `name:"report-line" placeholder:"TEXT" help:"Whom to tell of dead or sick fish and of pollution."`
-	Plan        string   `placeholder:"FILE" help:"A plan.json of service plan, for share, false alarms, swap rule, anglers and fish."`
+	Plan        string   `placeholder:"FILE" help:"A plan.json of evenrig plan, for share, false alarms, swap rule, anglers and fish."`
 	Rules       string   `placeholder:"FILE" help:"A rule sheet to begin with: protocol.json of another kit, or a server's template filled in."`
 	Folder      string   `arg:"" help:"The folder to make; one that holds anything is refused."`
 }

@@ -20,7 +20,7 @@ func openKit(path string) (*exchange.Kit, error) {
 	kit, err := exchange.ReadKit(os.DirFS(path))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, fmt.Errorf("%s is a folder without %s; accepted: a catch table, or a folder that `service kit` made", path, exchange.KitRules)
+		return nil, fmt.Errorf("%s is a folder without %s; accepted: a catch table, or a folder that `evenrig kit` made", path, exchange.KitRules)
 	case err != nil:
 		return nil, fmt.Errorf("%s: %w", path, plain(err))
 	}

@@ -40,10 +40,10 @@ func (c *kitCommand) rules() (kitRules, error) {
 			Question *analysis.SizeQuestion `json:"question"`
 		}
 		if err := readJSON(c.Plan, &plan, false); err != nil {
-			return r, fmt.Errorf("%s: this is no plan in JSON: %w; `service plan --out FOLDER` writes one", c.Plan, err)
+			return r, fmt.Errorf("%s: this is no plan in JSON: %w; `evenrig plan --out FOLDER` writes one", c.Plan, err)
 		}
 		if plan.Question == nil {
-			return r, fmt.Errorf("%s: this is no plan: it has no question; `service plan --out FOLDER` writes one", c.Plan)
+			return r, fmt.Errorf("%s: this is no plan: it has no question; `evenrig plan --out FOLDER` writes one", c.Plan)
 		}
 		if err := r.follow(*plan.Question); err != nil {
 			return r, err

@@ -52,7 +52,7 @@ func main() {
 
 // newParser reads command lines into c.
 func newParser(c *commands, s streams, exit func(int)) (*kong.Kong, error) {
-	return kong.New(c, kong.Name("service"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit), kong.Vars{"data": defaultData(), "acme": autocert.DefaultACMEDirectory})
+	return kong.New(c, kong.Name("evenrig"), kong.Description("evenrig: paired two-fly trials."), kong.Writers(s.out, s.err), kong.Exit(exit), kong.Vars{"data": defaultData(), "acme": autocert.DefaultACMEDirectory})
 }
 
 // run carries out one command line and returns the exit status; exit ends the program after help was printed.
@@ -65,7 +65,7 @@ func run(args []string, s streams, exit func(int)) int {
 	}
 	command, err := parser.Parse(args)
 	if err != nil {
-		fmt.Fprintf(s.err, "%v; `service --help` lists what is accepted\n", err)
+		fmt.Fprintf(s.err, "%v; `evenrig --help` lists what is accepted\n", err)
 		return exitUsage
 	}
 	err = command.Run(s)
@@ -73,7 +73,7 @@ func run(args []string, s streams, exit func(int)) int {
 	case err == nil:
 		return 0
 	case errors.As(err, &usage):
-		fmt.Fprintf(s.err, "%v; `service --help` lists what is accepted\n", err)
+		fmt.Fprintf(s.err, "%v; `evenrig --help` lists what is accepted\n", err)
 		return exitUsage
 	}
 	fmt.Fprintln(s.err, err)

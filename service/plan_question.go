@@ -105,7 +105,7 @@ func (c *planCommand) read(stdin io.Reader, q *analysis.SizeQuestion) error {
 	in := json.NewDecoder(source)
 	in.DisallowUnknownFields()
 	if err := in.Decode(q); err != nil {
-		return fmt.Errorf("%s: this is no question in JSON: %w; `service plan --format json` shows one under question", name, err)
+		return fmt.Errorf("%s: this is no question in JSON: %w; `evenrig plan --format json` shows one under question", name, err)
 	}
 	return nil
 }

@@ -34,7 +34,7 @@ func (c *rekeyCommand) Run(s streams) (err error) {
 	}
 	// On disk before anything is sealed under it.
 	if err := writeSealKey(fresh, key); err != nil {
-		return fmt.Errorf("make the new key (if %s was left by a rekey that was broken off and `service check` is content without it, delete it): %w", fresh, err)
+		return fmt.Errorf("make the new key (if %s was left by a rekey that was broken off and `evenrig check` is content without it, delete it): %w", fresh, err)
 	}
 	done, err := p.service.Rekey(ctx, key)
 	if err != nil {

@@ -50,7 +50,7 @@ func (c *serveCommand) Run(s streams) error {
 	}
 	fmt.Fprintf(s.out, "evenrig answers at %s (contract: %s/openapi.yaml); ^C stops it\n", running.url, running.url)
 	if err := p.inviteFirstAdmin(ctx, s, running.url); err != nil {
-		log.Warn("no link for the first admin; `service token --admin` makes one", "error", err)
+		log.Warn("no link for the first admin; `evenrig token --admin` makes one", "error", err)
 	}
 	select {
 	case <-ctx.Done():

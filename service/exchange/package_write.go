@@ -150,7 +150,7 @@ func readmeText(p Package, l Licence) []byte {
 	line("%s", wrapped(fmt.Sprintf("Anglers who joined: %d. Left out: the rows of %d of them. Erased on their own wish: the records of %d more.", f.Enrolled, f.Withheld, f.ErasedAnglers)))
 	line("")
 	line("HOW TO CHECK IT")
-	line("%s", wrapped("The program that wrote this package checks it without any database: service verify PACKAGE.zip works out the draw, the chains, the counts and the result again "+
+	line("%s", wrapped("The program that wrote this package checks it without any database: evenrig verify PACKAGE.zip works out the draw, the chains, the counts and the result again "+
 		"and says what agrees, what does not and what cannot be told. Whoever fished can add --receipt with a receipt from the phone and find the own fish."))
 	line("")
 	line("CAUTION")

@@ -1,4 +1,4 @@
-// Days as a catch table, by RFC 4180: what `service analyse` and the pages read.
+// Days as a catch table, by RFC 4180: what `evenrig analyse` and the pages read.
 
 import { hung, other } from './rules.js';
 
