@@ -34,6 +34,17 @@ func requestID(ctx context.Context) string {
 	return id
 }
 
+// partWhenDraining ends a connection after its answer once the service is about to stop, so that clients open the next elsewhere
+// and none sends a request into a connection that is being closed.
+func (s *Server) partWhenDraining(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		if s.draining() {
+			c.Response().Header().Set("Connection", "close")
+		}
+		return next(c)
+	}
+}
+
 // account writes one line for each request: no body, no query, no header, so that no secret reaches the log, and no
 // answer's length, which differs with the pattern that a fish took. It turns errors into answers first, to know the
 // status.

@@ -33,6 +33,7 @@ type Server struct {
 	requireTLS  bool
 	proxies     []netip.Prefix
 	pages       *web.Site
+	draining    func() bool
 }
 
 // Options are what a Server needs besides its use cases: a log, the address ranges (CIDR) of the proxies whose
@@ -63,13 +64,13 @@ func NewServer(service *conduct.Service, o Options) *Server {
 	s := &Server{
 		log: o.Log, contract: loadContract(), auth: newAuthenticator(service, time.Now), limits: newLimiters(o.Limits),
 		crossOrigin: newCrossOrigin(o.PublicURL), now: time.Now, observe: o.Observe,
-		requireTLS: o.RequireTLS, proxies: prefixes(o.TrustedProxies),
+		requireTLS: o.RequireTLS, proxies: prefixes(o.TrustedProxies), draining: service.Draining,
 	}
 	e := echo.New()
 	e.HTTPErrorHandler = s.fail
 	e.IPExtractor = addressOf(o.TrustedProxies)
 	e.Binder = binder{}
-	e.Use(s.identify, s.account, s.catchPanics, secure, s.encrypted, s.limitAddress, s.contract.limitTime, s.contract.limitBody, s.authenticate, s.contract.check)
+	e.Use(s.identify, s.partWhenDraining, s.account, s.catchPanics, secure, s.encrypted, s.limitAddress, s.contract.limitTime, s.contract.limitBody, s.authenticate, s.contract.check)
 	h := &handlers{service: service, contract: s.contract, forget: s.auth.forget, limits: s.limits, publicURL: o.PublicURL, now: s.now}
 	openapi.RegisterHandlers(e, operations{openapi.NewStrictHandler(h, nil), h})
 	s.pages = web.New(service, web.Options{
@@ -96,12 +97,18 @@ func (s *Server) Serve(l net.Listener) error {
 	return nil
 }
 
-// Shutdown takes no more requests and waits for those under way, as long as ctx lasts; then it cuts them off.
+// Shutdown takes no more requests and waits for those under way, as long as ctx lasts; then it cuts them off, says so in the
+// log, and takes it for no failure.
 func (s *Server) Shutdown(ctx context.Context) error {
-	if err := s.http.Shutdown(ctx); err != nil {
-		return errors.Join(fmt.Errorf("stop HTTP: %w", err), s.http.Close())
+	err := s.http.Shutdown(ctx)
+	if err == nil {
+		return nil
 	}
-	return nil
+	if ctx.Err() != nil {
+		s.log.Warn("requests were cut off that took longer than the stop may")
+		return s.http.Close()
+	}
+	return errors.Join(fmt.Errorf("stop HTTP: %w", err), s.http.Close())
 }
 
 // addressOf says whose request it is: the peer, or what trusted proxies say of it.

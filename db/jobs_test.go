@@ -26,12 +26,17 @@ func enqueue(t *testing.T, w *world, checkpoint int64) (queued trial.Analysis) {
 	return queued
 }
 
+// minute is the work of each minute, for tests.
+func minute(do func(context.Context) error) []db.Task {
+	return []db.Task{{Name: "checkpoints", Do: func(ctx context.Context) (int64, error) { return 0, do(ctx) }}}
+}
+
 func none(context.Context) error { return nil }
 
 // work starts Jobs and stops them when the test ends.
 func work(t *testing.T, s *db.Store, analyse trial.JobFunc, checkpoint func(context.Context) error) {
 	t.Helper()
-	jobs, err := db.NewJobs(s, db.Work{Analyse: analyse, EachMinute: checkpoint})
+	jobs, err := db.NewJobs(s, db.Work{Analyse: analyse, EachMinute: minute(checkpoint)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -186,7 +191,7 @@ func TestFailingJob(t *testing.T) {
 		if jobs := strings.Join(texts(t, conn, `SELECT j::text FROM jobs.river_job j`), "\n"); strings.Contains(jobs, secret) {
 			t.Errorf("the queue has %s", jobs)
 		}
-		if !strings.Contains(log.String(), "an analysis failed") {
+		if !strings.Contains(log.String(), "a job failed") {
 			t.Errorf("the log says nothing of the failure:\n%s", log.String())
 		}
 	}
@@ -202,7 +207,7 @@ func TestStopInTheMidst(t *testing.T) {
 		close(running)
 		<-ctx.Done()
 		return ctx.Err()
-	}, EachMinute: none})
+	}, EachMinute: minute(none)})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -141,7 +141,7 @@ func TestPublicationJobs(t *testing.T) {
 	if _, err := connect(t, w.store.URL()).Exec(t.Context(), `UPDATE jobs.river_job SET max_attempts = 2 WHERE kind = 'publication'`); err != nil {
 		t.Fatal(err)
 	}
-	jobs, err := db.NewJobs(w.store, db.Work{EachMinute: none, Publish: func(_ context.Context, id trial.ID, n int) error {
+	jobs, err := db.NewJobs(w.store, db.Work{EachMinute: minute(none), Publish: func(_ context.Context, id trial.ID, n int) error {
 		if n == 2 {
 			return nil // asked for at the end, to see that it may be
 		}

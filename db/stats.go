@@ -6,18 +6,29 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
+
+	"evenrig/service/trial"
 )
 
-// QueuedJobs are the jobs of one kind in one state of the queue's: available, running, retryable, discarded and so on.
-// Discarded ones failed for good.
+// QueuedJobs are the jobs of one kind in one state, and for how many seconds the oldest of them has waited to be begun since it was
+// due, or has run.
 type QueuedJobs struct {
-	Kind, State string
-	Jobs        int64
+	Kind   string
+	State  trial.JobState
+	Jobs   int64
+	Oldest float64
 }
 
-// Queue counts the jobs in the queue, in order of kind and state. Finished ones are among them for a day.
+// Queue counts the jobs that are still to be done and those that failed for good, in order of kind and state.
 func (s *Store) Queue(ctx context.Context) ([]QueuedJobs, error) {
-	const queue = `SELECT kind, state::text AS state, count(*) AS jobs FROM jobs.river_job GROUP BY kind, state ORDER BY kind, state`
+	const queue = `
+SELECT kind, state, count(*) AS jobs, greatest(extract(epoch FROM now() - min(since)), 0)::float8 AS oldest
+FROM (
+    SELECT kind, CASE WHEN state = 'running' THEN attempted_at WHEN state = 'discarded' THEN finalized_at ELSE scheduled_at END AS since,
+           CASE WHEN state = 'running' THEN 'running' WHEN state = 'discarded' THEN 'dead' WHEN attempt > 0 THEN 'retrying' ELSE 'waiting' END AS state
+    FROM jobs.river_job WHERE state NOT IN ('completed', 'cancelled')
+) j
+GROUP BY kind, state ORDER BY kind, state`
 	rows, err := s.pool.Query(ctx, queue)
 	if err != nil {
 		return nil, fmt.Errorf("count the queued jobs: %w", translate(err))

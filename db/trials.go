@@ -136,3 +136,14 @@ FROM state_changes WHERE trial_id = @trial_id`
 		"trial_id": c.TrialID, "n": c.N, "at": c.At, "by_account": c.By, "from_state": c.From, "to_state": c.To, "reason": c.Reason,
 	})
 }
+
+// SealedSeed implements trial.ReadTx: of the trial that was made last.
+func (r readTx) SealedSeed(ctx context.Context) (trial.ID, []byte, error) {
+	const sealedSeed = `
+SELECT id, sealed_seed FROM trials WHERE sealed_seed IS NOT NULL AND seed IS NULL AND state <> 'abandoned' ORDER BY id DESC LIMIT 1`
+	found, err := one(ctx, r.tx, "sealed seed", sealedSeed, pgx.StrictNamedArgs{}, pgx.RowToStructByName[SealedSeed])
+	if trial.KindOf(err) == trial.NotFound {
+		return trial.ID{}, nil, nil
+	}
+	return found.ID, found.SealedSeed, err
+}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -41,10 +40,9 @@ func (c administering) address() string {
 type adminPort struct {
 	url    string
 	server *http.Server
-	stop   context.CancelFunc
 }
 
-// openAdminPort starts to answer, and to check the records each day; nil when it is off.
+// openAdminPort starts to answer; nil when it is off.
 func (p *parts) openAdminPort(at administering, log *slog.Logger) (*adminPort, error) {
 	if at.AdminListen == "" {
 		return nil, nil
@@ -56,15 +54,13 @@ func (p *parts) openAdminPort(at administering, log *slog.Logger) (*adminPort, e
 	if !onThisMachine(listener.Addr().String()) {
 		log.Warn("the admin port can be reached from other machines, and asks nobody who he is", "address", listener.Addr().String())
 	}
-	ctx, stop := context.WithCancel(context.Background())
-	a := &adminPort{url: "http://" + listener.Addr().String(), stop: stop}
+	a := &adminPort{url: "http://" + listener.Addr().String()}
 	a.server = &http.Server{Handler: p.adminHandler(), ReadHeaderTimeout: 10 * time.Second, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
 	go func() {
 		if err := a.server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
 			log.Error("the admin port failed", "reason", err)
 		}
 	}()
-	go p.metrics.check(ctx, p.service, log)
 	return a, nil
 }
 
@@ -111,6 +107,5 @@ func (a *adminPort) close() error {
 	if a == nil {
 		return nil
 	}
-	a.stop()
 	return a.server.Close()
 }

@@ -6,13 +6,16 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus/testutil"
 
 	"evenrig/openapi"
+	"evenrig/service/trial"
 )
 
 // lockedBuffer is a log that several goroutines write to.
@@ -86,7 +89,10 @@ func TestMetricsAndLog(t *testing.T) {
 		}
 		response.Body.Close()
 	}
-	p.metrics.checkOnce(t.Context(), p.service, log)
+	eventually(t, "the first check of all records", func() bool {
+		runs, err := p.store.Upkeep(t.Context())
+		return err == nil && slices.ContainsFunc(runs, func(u trial.Upkeep) bool { return u.Task == "check" })
+	})
 
 	if problems, err := testutil.GatherAndLint(p.metrics.registry); err != nil || len(problems) > 0 {
 		t.Errorf("the numbers' names: %v, %v", problems, err)
@@ -100,8 +106,9 @@ func TestMetricsAndLog(t *testing.T) {
 		`evenrig_requests_total{method="GET",route="none",status="404"} 1`,
 		`evenrig_request_seconds_count{method="PUT",route="/v1/trials/:trial/catches/:catch"} 1`,
 		`evenrig_writer_group_catches_sum 1`, `evenrig_writer_group_catches_count 1`, `evenrig_writer_failed_total 0`,
-		`evenrig_queue_jobs{kind="analysis",state="discarded"} 0`, `evenrig_pool_connections_limit 16`, `evenrig_database_up 1`,
-		`evenrig_check_faults 0`, `evenrig_version{version="`, `go_goroutines `,
+		`evenrig_queue_jobs{kind="analysis",state="dead"} 0`, `evenrig_queue_oldest_seconds{kind="publication",state="waiting"} 0`,
+		`evenrig_pool_connections_limit 16`, `evenrig_database_up 1`, `evenrig_ready 1`, `evenrig_writer_waiting_catches 0`,
+		`evenrig_upkeep_faults{task="check"} 0`, `evenrig_upkeep_success_timestamp_seconds{task="checkpoints"} `, `evenrig_upkeep_run_seconds{task="looks"} `, `evenrig_version{version="`, `go_goroutines `,
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the numbers lack %s", want)
@@ -165,6 +172,16 @@ func TestAdminPortAsksForItsNumber(t *testing.T) {
 		handler.ServeHTTP(answer, httptest.NewRequest("GET", url, nil))
 		if answer.Code != want {
 			t.Errorf("GET %s: %d, want %d", url, answer.Code, want)
+		}
+	}
+}
+
+// eventually waits until ok, at most half a minute.
+func eventually(t *testing.T, what string, ok func() bool) {
+	t.Helper()
+	for end := time.Now().Add(30 * time.Second); !ok(); time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("%s did not happen", what)
 		}
 	}
 }

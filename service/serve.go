@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -22,12 +23,13 @@ import (
 type serveCommand struct {
 	storage
 	listening
+	stopping
 	administering
 }
 
 // Run serves until ^C or a polite kill, then finishes what is under way and stops.
 func (c *serveCommand) Run(s streams) error {
-	if err := errors.Join(c.listening.check(), c.administering.check(), c.storage.check()); err != nil {
+	if err := errors.Join(c.listening.check(), c.stopping.check(), c.administering.check(), c.storage.check()); err != nil {
 		return usageError{err}
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -54,12 +56,19 @@ func (c *serveCommand) Run(s streams) error {
 	}
 	select {
 	case <-ctx.Done():
+		stop() // a second ^C ends the program at once
 		log.Info("stopping")
+		p.service.Drain()
+		time.Sleep(c.StopDelay)
 	case err = <-running.failed:
 	case <-p.database.died():
 		err = errors.New("the private PostgreSQL ended by itself")
 	}
-	return errors.Join(err, running.stop(), admin.close(), p.close())
+	err = errors.Join(err, running.stop(), admin.close(), p.close())
+	if err == nil {
+		log.Info("stopped")
+	}
+	return err
 }
 
 // running is the service while it answers.
@@ -77,7 +86,7 @@ const stopTime = 20 * time.Second
 
 // start begins to answer requests and to do jobs.
 func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*running, error) {
-	jobs, err := db.NewJobs(p.store, db.Work{Analyse: p.metrics.analysis(p.service.Analyse), Publish: p.service.MakePackage, EachMinute: p.service.EachMinute})
+	jobs, err := db.NewJobs(p.store, p.work(log))
 	if err != nil {
 		return nil, err
 	}
@@ -147,12 +156,18 @@ func (o *opened) close() error {
 	return errors.Join(o.main.Close(), o.plain.Close())
 }
 
+// stop takes no more connections and jobs and waits for what is under way, for requests and jobs alike as long as stopTime. Then
+// requests are cut off, which their clients send again, and jobs are given back to the queue: neither is a failure.
 func (r *running) stop() error {
 	ctx, cancel := context.WithTimeout(context.Background(), stopTime)
 	defer cancel()
-	var redirectErr error
+	var redirectErr, jobsErr error
+	var jobs sync.WaitGroup
+	jobs.Go(func() { jobsErr = r.jobs.Stop(ctx) })
 	if r.redirect != nil {
 		redirectErr = r.redirect.Close()
 	}
-	return errors.Join(redirectErr, r.server.Shutdown(ctx), r.jobs.Stop(ctx))
+	serverErr := r.server.Shutdown(ctx)
+	jobs.Wait()
+	return errors.Join(redirectErr, serverErr, jobsErr)
 }

@@ -106,12 +106,12 @@ func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, 
 	if p.store, err = p.database.store(ctx, c.ReplicaDatabaseURL, log); err != nil {
 		return nil, err
 	}
-	p.metrics.database(p.store)
 	key, err := c.fittingKey(ctx, p.database.url, log)
 	if err != nil {
 		return nil, err
 	}
-	p.service = conduct.New(p.metrics.store(p.store), conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Program: programVersion()})
+	p.service = conduct.New(p.metrics.store(p.store), conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Program: programVersion(), Stepped: p.metrics.step})
+	p.metrics.asked(p.store, p.service)
 	return p, nil
 }
 

@@ -154,7 +154,10 @@ func (s *Service) Analyses(ctx context.Context, actor trial.Actor, id trial.ID) 
 
 // Analyse computes a queued analysis and stores it. It reads what was counted when the analysis was asked for, closes the
 // snapshot, and only then computes. One that is done already, or withdrawn, is left alone, so that the queue may call it
-// again.
+// again. How far it is is noted in the queue, unless it is a look, of which nothing is told but its decision. Ending ctx ends it
+// between two steps.
+//
+// Errors: trial.ErrLasting when the computation itself fails, which it would again.
 func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 	var a trial.Analysis
 	var p *trial.Protocol
@@ -177,13 +180,17 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 		return err
 	}
 	look := lookOf(looks, n)
-	result, err := s.computed(*p, a)
-	if err != nil {
-		if trial.KindOf(err) != trial.Invalid {
-			return fmt.Errorf("analyse trial %s: %w", id, err)
-		}
+	watched := &computing{s: s, a: a, quiet: look.N > 0}
+	result, err := s.computed(*p, a, func(step int) error { return watched.step(ctx, step) })
+	watched.ended()
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case trial.KindOf(err) == trial.Invalid:
 		a.State, a.Failure = trial.Failed, err.Error()
-	} else {
+	case err != nil:
+		return fmt.Errorf("analyse trial %s: %w: %w", id, trial.ErrLasting, err)
+	default:
 		if a.Result, err = result.Encode(); err != nil {
 			return fmt.Errorf("encode analysis of trial %s: %w", id, err)
 		}
@@ -205,12 +212,12 @@ func (s *Service) Analyse(ctx context.Context, id trial.ID, n int) error {
 }
 
 // computed computes what an analysis's stored input gives under the trial's protocol.
-func (s *Service) computed(p trial.Protocol, a trial.Analysis) (analysis.Result, error) {
+func (s *Service) computed(p trial.Protocol, a trial.Analysis, step func(int) error) (analysis.Result, error) {
 	in, err := analysis.ReadInput(p, a.Input)
 	if err != nil {
 		return analysis.Result{}, fmt.Errorf("input of analysis %d of trial %s: %w", a.N, a.TrialID, err)
 	}
-	return analysis.Run(in, analysis.Settings{ProgramVersion: s.program})
+	return analysis.Run(in, analysis.Settings{ProgramVersion: s.program, Step: step})
 }
 
 func analysisInput(p trial.Protocol, all []trial.EnrolmentCount) analysis.Input {

@@ -2,7 +2,6 @@ package conduct
 
 import (
 	"context"
-	"errors"
 	"time"
 
 	"evenrig/service/trial"
@@ -20,11 +19,6 @@ func (s *Service) checkpoint(ctx context.Context, tx trial.Tx, id trial.ID, head
 		return *last, nil
 	}
 	return next, tx.InsertCheckpoint(ctx, next, heads)
-}
-
-// EachMinute takes the checkpoints and makes the looks that are due.
-func (s *Service) EachMinute(ctx context.Context) error {
-	return errors.Join(s.Checkpoint(ctx), s.LookWhenDue(ctx))
 }
 
 // Checkpoint takes a checkpoint of every trial whose records moved since its last one.

@@ -88,7 +88,8 @@ func TestPlannedLooks(t *testing.T) {
 	}
 	e.day(rods[5:], 1, inTurn)
 	w.ok(w.s.LookWhenDue(w.ctx))
-	w.ok(w.s.EachMinute(w.ctx))
+	w.ok(w.s.Checkpoint(w.ctx))
+	w.ok(w.s.LookWhenDue(w.ctx))
 	looks := e.looks()
 	if len(looks) != 1 || looks[0].Fish != 24 || looks[0].Anglers != 6 || looks[0].Decision != "" || !looks[0].By.IsZero() {
 		t.Fatalf("one look is made, at 24 fish of 6 anglers, by the service: %+v", looks)

@@ -91,7 +91,7 @@ func TestCopyIsRead(t *testing.T) {
 		t.Errorf("registered: %+v", entries)
 	}
 	must(w.s.Progress(w.ctx, c.eyes, id))(t)
-	w.ok(w.s.EachMinute(w.ctx))
+	w.ok(w.s.Checkpoint(w.ctx))
 	if checked := must(w.s.Check(w.ctx))(t); len(checked.Faults) > 0 {
 		t.Error(checked.Faults)
 	}

@@ -37,7 +37,7 @@ func (s *Service) Recompute(ctx context.Context) ([]Recomputed, error) {
 			continue
 		}
 		again := Recomputed{TrialID: id, N: last.N, Program: last.ProgramVersion}
-		result, err := s.computed(*p, last)
+		result, err := s.computed(*p, last, nil)
 		if err == nil {
 			encoded, err := result.Encode()
 			again.Same = err == nil && bytes.Equal(encoded, last.Result)

@@ -7,6 +7,7 @@ import (
 	"context"
 	"io"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -32,15 +33,20 @@ type Service struct {
 	reading  chan struct{} // the same while a package is read and verified
 
 	exporting chan struct{} // holds a place for every table on its way out
+
+	stepped  func(step string, took time.Duration)
+	draining atomic.Bool
 }
 
 // Options are what a Service needs besides its store: a clock, a source of random bytes (crypto/rand's outside tests),
-// the key that seals seeds, and the program's version for results.
+// the key that seals seeds, and the program's version for results. Stepped hears how long each step of an analysis took, looks left
+// out; it may be nil.
 type Options struct {
 	Clock   func() time.Time
 	Random  io.Reader
 	Key     SealKey
 	Program string
+	Stepped func(step string, took time.Duration)
 }
 
 // New returns a Service whose writer runs until Close.
@@ -50,14 +56,41 @@ func New(store trial.Store, o Options) *Service {
 		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{}, planning: make(chan struct{}, 1), dropping: make(chan struct{}, 1),
 		reading:   make(chan struct{}, 1),
 		exporting: make(chan struct{}, exportsAtOnce),
+		stepped:   o.Stepped,
 	}
 }
 
 // Close waits for submitted catches to be saved and stops the writer.
 func (s *Service) Close() { s.writer.stop() }
 
-// Ready returns nil when the service can work.
-func (s *Service) Ready(ctx context.Context) error { return s.store.Ready(ctx) }
+// Drain says that the service is about to stop: from now on it is not ready, and does what it is asked all the same.
+func (s *Service) Drain() { s.draining.Store(true) }
+
+// Draining reports whether the service is about to stop.
+func (s *Service) Draining() bool { return s.draining.Load() }
+
+// Waiting is how many catches wait for the writer.
+func (s *Service) Waiting() int { return len(s.writer.queue) }
+
+// Ready returns nil when the service can work: it is not about to stop, the database answers with a schema that fits, and the key
+// opens the draws that were sealed.
+//
+// Errors: Unavailable, saying which.
+func (s *Service) Ready(ctx context.Context) error {
+	if s.Draining() {
+		return trial.Fail(trial.Unavailable, "service.stopping", "the service is stopping; ask another, or this one in a moment")
+	}
+	if err := s.store.Ready(ctx); err != nil {
+		return err
+	}
+	return s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		id, sealed, err := tx.SealedSeed(ctx)
+		if err != nil || id.IsZero() || s.key.Opens(id, sealed) {
+			return err
+		}
+		return trial.Fail(trial.Unavailable, "service.key", "the key that seals draws is another than the one that running draws were sealed under")
+	})
+}
 
 // bytes32 returns 32 random bytes. A source of randomness that fails leaves nothing to go on with.
 func (s *Service) bytes32() (b [32]byte) {

@@ -248,6 +248,12 @@ var calls = map[string]call{
 	"Analysis": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.Analysis(w.ctx, who, at.trial, at.analysis)
 	},
+	"AnalysisJob": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.AnalysisJob(w.ctx, who, at.trial, 1)
+	},
+	"CancelAnalysis": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.CancelAnalysis(w.ctx, who, at.trial, 1)
+	},
 	"Analyses": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Analyses(w.ctx, who, at.trial) },
 	"Report": func(w *world, who trial.Actor, at target) (any, error) {
 		var page bytes.Buffer
@@ -310,7 +316,7 @@ func stray(w *world, at target) trial.Catch {
 var ownOnly = []string{
 	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "EraseAccount", "Events",
 	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "Now", "OwnData", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
-	"Analyse", "Check", "Checkpoint", "EachMinute", "LookWhenDue", "FindFish", "MakePackage", "OpenPackage", "Published", "PublishedReport", "PublishedResult", "PublishedWorkbook", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
+	"Analyse", "Check", "Checkpoint", "LookWhenDue", "Jobs", "Upkeep", "RetryJob", "CancelJob", "Drain", "Draining", "Waiting", "FindFish", "MakePackage", "OpenPackage", "Published", "PublishedReport", "PublishedResult", "PublishedWorkbook", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
 }
 
 // Every exported method stands in one of the two lists above, so that a new one is tested too.
@@ -415,7 +421,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"FetchUnit": organiser | angler, "Units": organiser | angler, "BeginPeriod": organiser | angler, "EndPeriod": organiser | angler, "Period": organiser | angler,
 		"Periods": organiser | angler, "ReportDeviation": organiser | angler, "Deviation": organiser | angler, "Deviations": organiser | angler,
 		"Catch": organiser | angler, "Catches": organiser | angler, "AmendCatch": organiser | angler, "AmendPeriod": organiser | angler, "Amendments": organiser | angler,
-		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
+		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "AnalysisJob": organiser | angler | auditor, "CancelAnalysis": organiser, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
 		"Analysis": organiser | angler | auditor, "Analyses": organiser | angler | auditor, "Report": organiser | angler | auditor, "Checkpoints": organiser | angler | auditor,
 		"ChangeConsent": organiser | angler, "ConfirmGuardian": organiser, "MaskedLog": organiser | angler | auditor,
 		"Guess": organiser | angler, "Guesses": organiser | angler | auditor,

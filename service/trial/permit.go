@@ -116,6 +116,14 @@ func Permit(op Operation, role Role) error {
 	return Fail(Forbidden, "forbidden", "a club's %s may not do this; it takes: %s", role, joinRoles(permits[op]))
 }
 
+// PermitAdmin returns nil for a server's admin, who looks after the server's own work, else a Forbidden error.
+func PermitAdmin(actor Actor) error {
+	if actor.Admin {
+		return nil
+	}
+	return Fail(Forbidden, "forbidden", "this takes a server's admin")
+}
+
 func joinRoles(roles []Role) string {
 	text := ""
 	for i, r := range roles {

@@ -2,7 +2,6 @@ package trial
 
 import (
 	"context"
-	"errors"
 	"time"
 )
 
@@ -21,6 +20,8 @@ type Store interface {
 	SubmitCatches(ctx context.Context, catches []CatchSubmission) []CatchOutcome
 	// Ready returns nil when the database answers and its schema is this program's.
 	Ready(ctx context.Context) error
+	// NoteStep notes in the queue how far the job of a trial's n-th analysis is.
+	NoteStep(ctx context.Context, trial ID, n, step, steps int) error
 }
 
 // Page bounds a list: at most Limit records whose id follows After, in order of id.
@@ -38,6 +39,7 @@ type ReadTx interface {
 	OwnDataReadTx
 	GuessReadTx
 	QuestionReadTx
+	JobReadTx
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
@@ -100,6 +102,8 @@ type ReadTx interface {
 	AnalysesOf(ctx context.Context, trial ID) ([]Analysis, error)
 	ImportBy(ctx context.Context, trial ID, file Digest) (Import, error)
 	LooksOf(ctx context.Context, trial ID) ([]Look, error)
+	// SealedSeed returns one trial whose draw is sealed still, and its seed; the zero id when there is none.
+	SealedSeed(ctx context.Context) (trial ID, sealed []byte, err error)
 	// TrialsWatched lists drawn trials that take in fish and whose stopping rule is not fixed.
 	TrialsWatched(ctx context.Context) ([]ID, error)
 }
@@ -113,6 +117,7 @@ type Tx interface {
 	QuestionTx
 	PublicationTx
 	GuessTx
+	JobTx
 
 	InsertTrial(ctx context.Context, t Trial) error
 	// LockTrial returns the trial, locked against other changes of its state until the transaction ends.
@@ -181,13 +186,6 @@ type Tx interface {
 	InsertLook(ctx context.Context, l Look) error
 	DecideLook(ctx context.Context, l Look) error
 }
-
-// ErrNotYet is what a job returns that waits for something else to be done first. The queue calls it again soon.
-var ErrNotYet = errors.New("something else has to be done first")
-
-// JobFunc does one queued piece of a trial's work, the n-th analysis or edition, and stores what came of it. The queue calls it
-// again when it fails.
-type JobFunc func(ctx context.Context, trial ID, n int) error
 
 // EnrolmentCount is an enrolment's cached count, and how far its chain has come since. An erased one has no tallies, and an
 // effort that only says how many fish were erased.
