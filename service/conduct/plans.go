@@ -18,7 +18,7 @@ type (
 // What a planner's question may take of the server; the program's own subcommand has no such bounds.
 const (
 	mostSeasons = 500
-	planTime    = 20 * time.Second
+	planTime    = 45 * time.Second
 )
 
 // UsualSize is the question with every usual value, and with no seasons played.
@@ -43,7 +43,7 @@ func (s *Service) PlanSize(ctx context.Context, q SizeQuestion) (SizeAnswer, err
 	default:
 		return SizeAnswer{}, trial.Fail(trial.TooMany, "plan.busy", "another question is being played through; ask again in a moment")
 	}
-	ctx, cancel := context.WithTimeoutCause(ctx, planTime, trial.Fail(trial.Invalid, "plan.invalid", "the question takes too long to play through; accepted: fewer seasons, anglers or fish"))
+	ctx, cancel := context.WithTimeoutCause(ctx, planTime, trial.Fail(trial.Invalid, "plan.invalid", "the seasons take too long to play here just now; ask again in a while, or for fewer anglers or fish; the program's own plan command takes its time"))
 	defer cancel()
 	answer, err := analysis.PlanSize(ctx, q, max(1, runtime.GOMAXPROCS(0)-1), nil)
 	if err != nil && ctx.Err() != nil {
