@@ -93,7 +93,12 @@ type world struct {
 
 func newWorld(t testing.TB) *world {
 	t.Helper()
-	w := &world{store: dbtest.New(t)}
+	return newWorldOn(t, dbtest.New(t))
+}
+
+func newWorldOn(t testing.TB, store *db.Store) *world {
+	t.Helper()
+	w := &world{store: store}
 	w.admin = trial.Account{ID: newID(), Name: "Ada Brook", Admin: true, CreatedAt: server}
 	w.club = trial.Club{ID: newID(), Name: "Upper Reed Grayling Club", CreatedAt: server}
 	w.rules = trial.Template()

@@ -53,25 +53,7 @@ func Pooler(t testing.TB, address string) string {
 		}
 		args = []string{"-u", name, settings}
 	}
-	// The shell ends it when this process ends, however that happens: then its standard input does.
-	cmd := exec.Command("/bin/sh", append([]string{"-c", `"$@" & read -r never; kill $!; wait`, "sh", program}, args...)...)
-	cmd.SysProcAttr = ownGroup()
-	var said strings.Builder
-	cmd.Stdout, cmd.Stderr = &said, &said
-	lifeline, err := cmd.StdinPipe()
-	if err == nil {
-		err = cmd.Start()
-	}
-	if err != nil {
-		t.Fatalf("start pgbouncer: %v", err)
-	}
-	t.Cleanup(func() {
-		_ = lifeline.Close()
-		_ = cmd.Wait()
-		if t.Failed() {
-			t.Logf("pgbouncer said:\n%s", said.String())
-		}
-	})
+	helper(t, ownGroup(), program, args...)
 	pooled := url.URL{Scheme: "postgres", User: url.User("anybody"), Path: server.Path, RawQuery: url.Values{"host": {folder}, "port": {poolerPort}, "pool_max_conns": {"8"}}.Encode()}
 	if err := awaitPooler(t, pooled.String()); err != nil {
 		t.Fatalf("pgbouncer does not answer: %v", err)
