@@ -18,6 +18,7 @@ const (
 	classResources       = "53"
 	classOperator        = "57"
 	readOnlyTransaction  = "25006"
+	diskFull             = "53100"
 	idleTransaction      = "25P03"
 	serializationFailure = "40001"
 	deadlockDetected     = "40P01"
@@ -126,6 +127,9 @@ func translateServer(pgErr *pgconn.PgError, err error) error {
 		}
 		return &trial.Error{Kind: b.kind, Code: b.code, Detail: b.detail, Err: err}
 	}
+	if isFull(err) {
+		return &trial.Error{Kind: trial.Unavailable, Code: "database.full", Detail: "the server's disk is full, so nothing can be kept there; send the same again later", Err: err}
+	}
 	switch pgErr.Code[:2] {
 	case classConnection, classResources, classOperator:
 		return unavailable(err)
@@ -146,6 +150,12 @@ func unavailable(err error) error {
 func isRetryable(err error) bool {
 	pgErr, ok := errors.AsType[*pgconn.PgError](err)
 	return ok && (pgErr.Code == serializationFailure || pgErr.Code == deadlockDetected)
+}
+
+// isFull reports whether the server found no room on its disk.
+func isFull(err error) bool {
+	pgErr, ok := errors.AsType[*pgconn.PgError](err)
+	return ok && pgErr.Code == diskFull
 }
 
 // brokenConstraint returns the name of the constraint that was broken, or "".

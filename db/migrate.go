@@ -168,12 +168,15 @@ func changeSchema(ctx context.Context, url string, change func(*schema) error) (
 	if err != nil {
 		return fmt.Errorf("read the schema's steps: %w", err)
 	}
-	driver, err := migratepgx.WithInstance(stdlib.OpenDBFromPool(pool), &migratepgx.Config{})
+	// Connections of its own: a driver that fails to open keeps one, for which the pool would wait for ever.
+	database := stdlib.OpenDB(*pool.Config().ConnConfig)
+	defer func() { err = errors.Join(err, database.Close()) }()
+	driver, err := migratepgx.WithInstance(database, &migratepgx.Config{})
 	if err != nil {
 		return fmt.Errorf("open the database: %w", translate(err))
 	}
 	s := &schema{pool: pool}
-	if s.steps, err = migrate.NewWithInstance("embedded", source, "pgx5", driver); err != nil {
+	if s.steps, err = migrate.NewWithInstance("embedded", source, "pgx5", &wholeSteps{Driver: driver}); err != nil {
 		return fmt.Errorf("prepare the schema's steps: %w", err)
 	}
 	defer func() {
