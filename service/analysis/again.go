@@ -5,6 +5,7 @@ import (
 
 	"evenrig/service/trial"
 	"evenrig/stats/exact"
+	"evenrig/stats/glmm"
 )
 
 // asked is a question that has been answered once: by which method, with which form of the mixed model. The same question can then
@@ -24,6 +25,41 @@ func pointsOfRows(outings bool) int {
 		return 3
 	}
 	return 7
+}
+
+// With manyAnglers analysed anglers or more the parts beside the headline step back, which WarnManyAnglers says.
+const manyAnglers = 1_000
+
+// pointsOfMany are the quadrature points for what stands beside the answer of many anglers. The error of the joint Laplace
+// approximation falls as one over an angler's fish (Liu and Pierce 1994, Biometrika 81:624), but not with the anglers, as standard
+// errors do: it takes many fish an angler.
+func pointsOfMany(fish int64, anglers int) int {
+	const manyFish = 100
+	if fish >= manyFish*int64(anglers) {
+		return 1
+	}
+	return 3
+}
+
+// stepBack reports whether parts step back, and notes it.
+func (c *run) stepBack() bool {
+	if c.k < manyAnglers {
+		return false
+	}
+	if !c.n.has(WarnManyAnglers) {
+		c.n.add(WarnManyAnglers, "with %d anglers what stands beside the main answer is worked out in shorter ways: the model has %d quadrature points; other choices of fish, order, time and levels have %d, "+
+			"with limits from the standard error, which with so many anglers differ from the longer way by a small part of it; and no single angler is left out in turn",
+			c.k, c.form.points, min(c.form.points, pointsOfMany(c.r.Counts.Analysed, c.k)))
+	}
+	return true
+}
+
+// expected are the SDs of the main fit, near which those of other fish lie.
+func (c *run) expected() *glmm.Spread {
+	if c.fit == nil {
+		return nil
+	}
+	return &glmm.Spread{Pattern: c.fit.SDPattern, Position: c.fit.SDPosition, Outing: c.fit.SDOuting}
 }
 
 // again answers the question by the headline's method on other fish; every tally given is analysed. Where the method has no
@@ -57,6 +93,9 @@ func (f form) forRow(d dataset, tallies []trial.Tally) form {
 		f.vary, outings = VaryPatternPosition, false
 	}
 	f.points = min(f.points, pointsOfRows(outings))
+	if f.quick {
+		f.points = min(f.points, pointsOfMany(d.counts.Analysed, len(d.withFish())))
+	}
 	return f
 }
 

@@ -12,7 +12,7 @@ import "evenrig/service/trial"
 func (q asked) asAllocated(c *run) (*AsAllocated, error) {
 	a := AsAllocated{}
 	drawn := false
-	tallies, _ := chosen(q.in.Tallies, func(t trial.Tally) (trial.Tally, bool) {
+	tallies := chosen(q.in.Tallies, func(t trial.Tally) (trial.Tally, bool) {
 		drawn = drawn || t.Drawn != ""
 		if t.Exclusion != trial.Analysed || t.Drawn == "" {
 			return t, false

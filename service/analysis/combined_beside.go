@@ -102,6 +102,9 @@ func (c *Combined) conditional(d dataset, level float64, n *notes) error {
 	}
 	row, err := meta.ConditionalPool(tables, level)
 	switch {
+	case errors.Is(err, meta.ErrManyTerms):
+		n.add(WarnPartRefused, "the anglers' counts are not combined by their exact likelihood: %d fish of %d anglers are too many for it, and enough for the other rows", d.counts.Analysed, len(tables))
+		return nil
 	case errors.Is(err, meta.ErrUnbounded), errors.Is(err, meta.ErrRunaway), errors.Is(err, meta.ErrNoMaximum), errors.Is(err, meta.ErrTooFewEffects), errors.Is(err, meta.ErrLargeTable):
 		n.add(WarnPartRefused, "the anglers' counts are not combined by their exact likelihood: these fish give it no finite answer")
 		return nil

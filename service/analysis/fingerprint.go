@@ -20,7 +20,12 @@ import (
 // must be valid UTF-8; the error says which is not.
 func Canonical(in Input) ([]byte, error) {
 	in = in.filled()
-	tallies := merged(in.Tallies)
+	in.Tallies = merged(in.Tallies)
+	return canonical(in)
+}
+
+// canonical is Canonical of a filled input whose tallies are merged.
+func canonical(in Input) ([]byte, error) {
 	var b strings.Builder
 	b.WriteString(`{"control":`)
 	quote(&b, in.Control)
@@ -55,7 +60,7 @@ func Canonical(in Input) ([]byte, error) {
 		b.Write(plan)
 	}
 	b.WriteString(`,"tallies":[`)
-	for i, t := range tallies {
+	for i, t := range in.Tallies {
 		fields := tallyFields(t)
 		if err := checkText("tally", fields); err != nil {
 			return nil, err
@@ -136,13 +141,13 @@ func writeObject(b *strings.Builder, place int, fields []field) {
 	b.WriteByte('}')
 }
 
-// fingerprint returns the SHA-256 of the canonical input counts in hexadecimal.
+// fingerprint returns the SHA-256 of the canonical counts of a filled input whose tallies are merged, in hexadecimal.
 func fingerprint(in Input) (string, error) {
-	canonical, err := Canonical(in)
+	counts, err := canonical(in)
 	if err != nil {
 		return "", err
 	}
-	sum := sha256.Sum256(canonical)
+	sum := sha256.Sum256(counts)
 	return hex.EncodeToString(sum[:]), nil
 }
 

@@ -33,11 +33,13 @@ func chooseVary(d dataset, in Input, s Settings, n *notes) Vary {
 	return VaryPatternPosition
 }
 
-// choosePoints returns the quadrature points per dimension for a form of the model.
-func choosePoints(vary Vary, points int) int {
+// choosePoints returns the quadrature points per dimension for a form of the model and k anglers.
+func choosePoints(vary Vary, points, k int) int {
 	switch {
 	case points > 0:
 		return points
+	case k >= manyAnglers:
+		return pointsOfRows(vary == VaryPatternPositionOuting)
 	case vary == VaryPatternPositionOuting:
 		return glmm.DefaultOutingPoints
 	}
@@ -49,6 +51,8 @@ type form struct {
 	vary       Vary
 	points     int
 	correlated bool
+	near       *glmm.Spread // SDs near which the maximum is expected, nil for none
+	quick      bool         // limits by the standard error in place of the profile
 }
 
 // mixedModel fits the model in the given form. Where it is refused the status says why and every number is null; fit is
@@ -69,7 +73,7 @@ func mixedModel(d dataset, f form, level float64, n *notes) (*MixedModel, *glmm.
 		m.Status = NotFitted // WarnOneAngler says why
 		return m, nil, nil
 	}
-	fit, err := glmm.FitTrial(d.cells(vary.Outing()), glmm.Options{Vary: vary, Points: f.points, Correlated: f.correlated})
+	fit, err := glmm.FitTrial(d.cells(vary.Outing()), glmm.Options{Vary: vary, Points: f.points, Correlated: f.correlated, Near: f.near})
 	if err != nil {
 		status, code, reason, ok := fitOutcome(err)
 		if !ok {
@@ -84,7 +88,11 @@ func mixedModel(d dataset, f form, level float64, n *notes) (*MixedModel, *glmm.
 	if err := m.fill(fit, float64(len(fit.Anglers)-1), level); err != nil {
 		return nil, nil, err
 	}
-	if err := m.profile(fit, d, level, n); err != nil {
+	limits := m.profile
+	if f.quick {
+		limits = m.quick
+	}
+	if err := limits(fit, d, level, n); err != nil {
 		return nil, nil, err
 	}
 	if fit.Singular {

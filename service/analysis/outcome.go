@@ -44,6 +44,7 @@ const (
 	WarnNoWeeks        = "no_weeks"           // the weeks of some or all fish are not known, or there is one only
 	WarnNoColumns      = "no_columns"         // nothing recorded of the fish has two known levels
 	WarnSubgroupPower  = "subgroup_power"     // levels that were not told apart need not be alike
+	WarnManyAnglers    = "many_anglers"       // what stands beside the headline is worked out in shorter ways
 	WarnPartRefused    = "part_refused"       // a part beside the headline could not be fitted
 )
 

@@ -5,19 +5,15 @@ import (
 
 	"evenrig/stats/calibration"
 	"evenrig/stats/glmm"
+	"evenrig/stats/num"
 )
 
 // profile fills in the profile limits of θ with the cut that fits few anglers. Where the search for one does not end all of
 // them stay null, with a warning.
 func (m *MixedModel) profile(fit *glmm.TrialResult, d dataset, level float64, n *notes) error {
-	var fish []int64
-	for _, a := range d.withFish() {
-		fish = append(fish, a.table.Total())
-	}
-	effective := calibration.EffectiveAnglers(fish)
-	raised, err := calibration.ProfileLevel(effective, level)
+	effective, raised, err := d.profileLevel(level)
 	if err != nil {
-		return fmt.Errorf("profile limits: %w", err)
+		return err
 	}
 	limits, err := fit.ProfileTheta(raised)
 	if err == nil {
@@ -43,6 +39,39 @@ func (m *MixedModel) profile(fit *glmm.TrialResult, d dataset, level float64, n 
 		return fmt.Errorf("profile limits: %w", err)
 	}
 	n.add(code, "the mixed model's profile limits are not given: %s", reason)
+	return nil
+}
+
+// profileLevel is the level at which a profile is cut, raised for few anglers, and how many anglers with as many fish each they
+// are worth.
+func (d dataset) profileLevel(level float64) (effective, raised float64, err error) {
+	var fish []int64
+	for _, a := range d.withFish() {
+		fish = append(fish, a.table.Total())
+	}
+	effective = calibration.EffectiveAnglers(fish)
+	if raised, err = calibration.ProfileLevel(effective, level); err != nil {
+		err = fmt.Errorf("profile limits: %w", err)
+	}
+	return effective, raised, err
+}
+
+// quick fills in limits of θ by the standard error where the profile's would be: with many anglers they are the same but for a
+// small part of it.
+func (m *MixedModel) quick(fit *glmm.TrialResult, d dataset, level float64, _ *notes) error {
+	effective, raised, err := d.profileLevel(level)
+	if err != nil {
+		return err
+	}
+	reach := -num.NormalQuantile((1-raised)/2) * fit.ThetaSE
+	m.ProfileLow, m.ProfileHigh, m.ProfileDF = known(fit.Theta-reach), known(fit.Theta+reach), known(effective-1)
+	z := fit.Theta / fit.ThetaSE
+	p, err := calibration.ProfileP(effective, z*z)
+	if err != nil {
+		return fmt.Errorf("limits by the standard error: %w", err)
+	}
+	m.ProfileP = known(p)
+	m.averageLow, m.averageHigh = fit.AverageShareAt(*m.ProfileLow), fit.AverageShareAt(*m.ProfileHigh)
 	return nil
 }
 

@@ -4,12 +4,13 @@ package analysis
 // held, and the orders are drawn again by the protocol's own rule. P is that of the sum over blocks of lower takes with the
 // test pattern lower less those with it upper, each against its block's mean; AnglersP that of the same sum with every angler
 // counting alike (exact, or by 9,999 random orders where there are too many). SmallestP is the smallest P that any outcome could have given. Exact says that P is over every order; else
-// Draws of them were drawn and P = (1 + as extreme) / (1 + Draws) (Phipson and Smyth 2010).
+// Draws of them were drawn and P = (1 + as extreme) / (1 + Draws) (Phipson and Smyth 2010). With so many groups that neither is
+// done P is the saddlepoint approximation, with Exact false and Draws 0.
 type Randomisation struct {
 	P         float64  `json:"p"`
 	AnglersP  *float64 `json:"anglers_p"`
 	SmallestP float64  `json:"smallest_p"`
-	Draws     int64    `json:"draws"` // 0 where P is exact
+	Draws     int64    `json:"draws"` // 0 where P is exact, or an approximation
 	Exact     bool     `json:"exact"`
 	Blocks    int64    `json:"blocks"` // drawn blocks that have analysed fish in both halves
 }
@@ -76,7 +77,7 @@ const (
 )
 
 // SensitivityCase is the headline method on another choice of fish, looks not allowed for, a mixed model with fewer quadrature
-// points (7, with outings 3). Of is the angler or the level that the case is about,
+// points (7, with outings 3; see WarnManyAnglers). Of is the angler or the level that the case is about,
 // empty for none. Where the numbers are nil, Reason says why; a single limit that has no bound is nil too.
 type SensitivityCase struct {
 	Case     Case     `json:"case"`

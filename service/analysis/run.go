@@ -11,8 +11,7 @@ import (
 // and settings; any other error is a fault of this program.
 //
 // The same input, whatever the order of its tallies, gives the same bytes of Result.Encode for the same program version
-// and architecture. Cost grows with anglers and outings, not with fish: some 0.1 s of one core for 12 anglers, 2 to 6 s for 400,
-// most of it for what stands beside the headline.
+// and architecture. Cost grows with anglers and outings, not with fish; deploy/scale.md has the figures. From manyAnglers on parts step back.
 func Run(in Input, s Settings) (Result, error) {
 	c, err := begin(in, s)
 	if err != nil {
@@ -82,11 +81,11 @@ func begin(in Input, s Settings) (*run, error) {
 	if err := in.check(s); err != nil {
 		return nil, err
 	}
+	in.Tallies = merged(in.Tallies)
 	counted, err := fingerprint(in)
 	if err != nil {
 		return nil, err
 	}
-	in.Tallies = merged(in.Tallies)
 	c := &run{in: in, settings: s, d: newDataset(in), level: 1 - in.Alpha, n: &notes{list: []Warning{}}}
 	c.k = len(c.d.withFish())
 	c.d.warnOfSize(in, c.n)
@@ -115,12 +114,12 @@ func (c *run) exact() (err error) {
 func (c *run) mixed() (err error) {
 	s := c.settings
 	c.form = form{vary: chooseVary(c.d, c.in, s, c.n), correlated: s.Correlated}
-	c.form.points = choosePoints(c.form.vary, s.Points)
+	c.form.points = choosePoints(c.form.vary, s.Points, c.k)
 	if c.r.MixedModel, c.fit, err = mixedModel(c.d, c.form, c.level, c.n); err != nil || !mayDropOutings(c.r.MixedModel, c.in, s) {
 		return err
 	}
 	c.n.add(WarnOutingsLeftOut, "the mixed model was fitted again without outings")
-	c.form.vary, c.form.points = VaryPatternPosition, choosePoints(VaryPatternPosition, s.Points)
+	c.form.vary, c.form.points = VaryPatternPosition, choosePoints(VaryPatternPosition, s.Points, c.k)
 	c.r.MixedModel, c.fit, err = mixedModel(c.d, c.form, c.level, c.n)
 	return err
 }
@@ -167,6 +166,7 @@ func (c *run) redraw() (err error) {
 // otherFish asks the same question of other fish.
 func (c *run) otherFish() (err error) {
 	q := asked{in: c.in, method: c.plain.Method, form: c.form}
+	q.form.near, q.form.quick = c.expected(), c.stepBack()
 	if c.r.AsAllocated, err = q.asAllocated(c); err != nil {
 		return err
 	}
@@ -180,7 +180,11 @@ func (c *run) otherFish() (err error) {
 
 // covariates asks whether the answer hangs on order, time, or what was noted of a fish.
 func (c *run) covariates() (err error) {
-	r, all := &c.r, newCovariates(c.in.Tallies, c.form, c.level)
+	r, f := &c.r, c.form
+	if f.near = c.expected(); c.stepBack() {
+		f.points = min(f.points, pointsOfMany(r.Counts.Analysed, c.k))
+	}
+	all := newCovariates(c.in.Tallies, f, c.level)
 	if r.OrderEffect, err = orderEffect(all, c.n); err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ type covariates struct {
 	tallies []trial.Tally // analysed, in canonical order
 	forms   []glmm.Vary   // tried in turn, the richest first
 	points  int           // at most
+	near    *glmm.Spread  // of the main fit, nil for none
 	group   func(trial.Tally) string
 	level   float64
 }
@@ -23,7 +24,7 @@ type columns func(trial.Tally) []float64
 
 // newCovariates takes the analysed tallies of a checked input.
 func newCovariates(tallies []trial.Tally, f form, level float64) covariates {
-	m := covariates{points: f.points, level: level, group: func(t trial.Tally) string { return t.Angler }}
+	m := covariates{points: f.points, near: f.near, level: level, group: func(t trial.Tally) string { return t.Angler }}
 	for _, t := range tallies {
 		if t.Exclusion == trial.Analysed && t.N > 0 {
 			m.tallies = append(m.tallies, t)
@@ -103,7 +104,7 @@ forms:
 	for _, form := range m.forms {
 		fits = nil
 		for _, one := range models {
-			fit, err := glmm.Fit(one.fish.rows(one.set), glmm.Options{Vary: form, Points: min(m.points, pointsOfRows(form.Outing()))})
+			fit, err := glmm.Fit(one.fish.rows(one.set), glmm.Options{Vary: form, Points: min(m.points, pointsOfRows(form.Outing())), Near: m.near})
 			if err != nil {
 				_, _, why, ok := fitOutcome(err)
 				if !ok {
@@ -144,7 +145,7 @@ func (m covariates) rows(set columns) []glmm.Row {
 
 // coefficient returns a fitted column with limits by t on groups - 1.
 func (m covariates) coefficient(fit *glmm.Result, column int) (Coefficient, error) {
-	low, high, p, err := glmm.Wald(fit.Coef[column], fit.StdErr[column], m.level, float64(m.groups()-1))
+	low, high, p, err := glmm.Wald(fit.Coef[column], fit.StdErr[column], m.level, float64(len(fit.Groups)-1))
 	if err != nil {
 		return Coefficient{}, fmt.Errorf("column %d: %w", column, err)
 	}

@@ -49,6 +49,10 @@ func choices(in Input) []struct {
 	opened := func(t trial.Tally) bool { return t.OpenedLate }
 	deviated := func(t trial.Tally) bool { return t.Deviated }
 	finished := func(t trial.Tally) bool { return t.Finished }
+	left := map[string]bool{}
+	for _, angler := range in.Left {
+		left[angler] = true
+	}
 	return []struct {
 		name  Case
 		fish  choice
@@ -64,7 +68,7 @@ func choices(in Input) []struct {
 		{CaseFinishedBlocks, without(func(t trial.Tally) bool { return !t.Finished }), marked(finished)},
 		{CaseWithoutOpenedLate, without(opened), marked(opened)},
 		{CaseWithoutDeviations, without(deviated), marked(deviated)},
-		{CaseWithoutLeft, without(func(t trial.Tally) bool { return slices.Contains(in.Left, t.Angler) }), in.ownRecords() || len(in.Left) > 0},
+		{CaseWithoutLeft, without(func(t trial.Tally) bool { return left[t.Angler] }), in.ownRecords() || len(in.Left) > 0},
 	}
 }
 
@@ -88,14 +92,13 @@ func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, er
 		return err
 	}
 	add := func(name Case, of string, fish choice) error {
-		tallies, changed := chosen(q.in.Tallies, fish)
-		if !changed {
+		if !changes(q.in.Tallies, fish) {
 			if of == "" {
 				unchanged = append(unchanged, name)
 			}
 			return nil
 		}
-		return ask(name, of, tallies)
+		return ask(name, of, chosen(q.in.Tallies, fish))
 	}
 	unknown := false
 	for _, choice := range choices(q.in) {
@@ -147,18 +150,24 @@ func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, er
 	return rows, unchanged, nil
 }
 
-// chosen returns the tallies that a choice analyses, all of them marked as analysed, and whether they are not those of the
-// main set.
-func chosen(tallies []trial.Tally, fish choice) (kept []trial.Tally, changed bool) {
-	for _, t := range tallies {
-		as, in := fish(t)
-		changed = changed || in != (t.Exclusion == trial.Analysed) || as != t
-		if in {
+// chosen returns the tallies that a choice analyses, all of them marked as analysed.
+func chosen(tallies []trial.Tally, fish choice) []trial.Tally {
+	kept := make([]trial.Tally, 0, len(tallies))
+	for i := range tallies {
+		if as, in := fish(tallies[i]); in {
 			as.Exclusion = trial.Analysed
 			kept = append(kept, as)
 		}
 	}
-	return kept, changed
+	return kept
+}
+
+// changes reports whether a choice analyses other fish than the main set.
+func changes(tallies []trial.Tally, fish choice) bool {
+	return slices.ContainsFunc(tallies, func(t trial.Tally) bool {
+		as, in := fish(t)
+		return in != (t.Exclusion == trial.Analysed) || as != t
+	})
 }
 
 func fishIn(tallies []trial.Tally) (n int64) {
@@ -193,7 +202,7 @@ func levelsOf(tallies []trial.Tally, column string, n *notes) (levels []string) 
 // share of the fish times how far their own answer, shrunk where it can be, lies from the headline.
 func (c *run) leftOut() []string {
 	with := c.d.withFish()
-	if len(with) < 2 {
+	if len(with) < 2 || c.stepBack() {
 		return nil
 	}
 	var labels []string

@@ -47,10 +47,14 @@ func (in Input) unlogged() []AnglerCount {
 // withUnlogged returns the analysed tallies and, of every angler, the fish not logged, taken for one pattern. They are spread over
 // the angler's days and arrangements as the logged ones are; an angler without an analysed fish has them half each way round.
 func (in Input) withUnlogged(taken trial.Taken) []trial.Tally {
-	tallies, _ := chosen(in.Tallies, func(t trial.Tally) (trial.Tally, bool) { return t, t.Exclusion == trial.Analysed })
+	tallies := chosen(in.Tallies, func(t trial.Tally) (trial.Tally, bool) { return t, t.Exclusion == trial.Analysed })
 	all := slices.Clone(tallies)
+	byAngler := map[string][]trial.Tally{}
+	for _, t := range tallies {
+		byAngler[t.Angler] = append(byAngler[t.Angler], t)
+	}
 	for _, missing := range in.unlogged() {
-		own := slices.DeleteFunc(slices.Clone(tallies), func(t trial.Tally) bool { return t.Angler != missing.Angler })
+		own := byAngler[missing.Angler]
 		all = append(all, spread(own, missing.N, taken)...)
 		if len(own) == 0 {
 			all = append(all, halves(missing.Angler, missing.N, taken)...)
@@ -98,7 +102,7 @@ func halves(angler string, n int64, taken trial.Taken) []trial.Tally {
 // withErased returns the analysed tallies and the fish of erased anglers, shared out evenly among as many anglers as were erased,
 // taken for one pattern.
 func (in Input) withErased(taken trial.Taken) []trial.Tally {
-	all, _ := chosen(in.Tallies, func(t trial.Tally) (trial.Tally, bool) { return t, t.Exclusion == trial.Analysed })
+	all := chosen(in.Tallies, func(t trial.Tally) (trial.Tally, bool) { return t, t.Exclusion == trial.Analysed })
 	anglers := max(1, in.Effort.ErasedAnglers)
 	for i := range min(anglers, in.Effort.ErasedFish) {
 		n := in.Effort.ErasedFish / anglers

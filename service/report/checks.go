@@ -77,8 +77,11 @@ func carryOverSays(c analysis.Coefficient, n names) string {
 
 func redrawnSays(a analysis.Randomisation) string {
 	how := fmt.Sprintf("in %s orders drawn anew", Count(a.Draws))
-	if a.Exact {
+	switch {
+	case a.Exact:
 		how = "over every order that the draw could have given"
+	case a.Draws == 0:
+		how = "by the saddlepoint approximation for so many rounds (Lugannani and Rice 1980)"
 	}
 	s := fmt.Sprintf("The draw, drawn again: with the positions taken held and only the order of the %s drawn anew, chance alone gives a split at least so uneven with %s, %s.",
 		Counted(a.Blocks, "round", "rounds"), saidP(&a.P), how)

@@ -74,7 +74,7 @@ func settings(r analysis.Result) []fact {
 	if m := r.Monitoring; m != nil {
 		list = append(list, fact{"The result", StoppingName(m.Rule)})
 	}
-	if r.Randomisation != nil && !r.Randomisation.Exact {
+	if r.Randomisation != nil && r.Randomisation.Draws > 0 {
 		list = append(list, fact{"Chance in the re-drawn orders", "starts from the fingerprint of the counts, so that the same fish give the same p"})
 	}
 	return list

@@ -44,6 +44,7 @@ var warningWords = map[string]warningWord{
 	analysis.WarnNoWeeks:       {"Change with time", true},
 	analysis.WarnNoColumns:     {"Groups of fish", true},
 	analysis.WarnNoEvidence:    {"Evidence while the trial runs", true},
+	analysis.WarnManyAnglers:   {"Many anglers, shorter ways", true},
 	analysis.WarnPartRefused:   {"A part that these fish cannot carry", true},
 }
 

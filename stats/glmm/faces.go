@@ -13,7 +13,7 @@ type face struct {
 	free   []int         // indices of the free parameters
 	starts []searchStart // all are tried
 	spare  []searchStart // tried if the first leave doubt
-	found  *point        // the highest that the searches reached
+	found  *point        // the highest that the searches reached; nil: not searched
 }
 
 // searchStart is where a search begins. inverse is an approximation of the inverse
@@ -160,8 +160,8 @@ func (f *face) startFromWider(wide *point, p *problem) {
 	f.starts, f.spare = []searchStart{start}, f.starts
 }
 
-// climb searches every face and returns the highest point; one that ran away counts with
-// the height it had reached. Of points equally high the one with most parameters at 0 is
+// climb searches every face, the widest alone where that settles it, and returns the highest point; one that ran away counts
+// with the height it had reached. Of points equally high the one with most parameters at 0 is
 // taken: an interior search that ends there never quite reaches 0.
 func (e *evaluator) climb(faces []face) *point {
 	floor := math.Inf(-1)
@@ -176,6 +176,10 @@ func (e *evaluator) climb(faces []face) *point {
 		}
 		if f.found.value > floor {
 			floor = f.found.value
+		}
+		if i == 0 && e.settled(f.found, len(f.free)) {
+			faces = faces[:1]
+			break
 		}
 	}
 	var best *point

@@ -77,6 +77,9 @@ func (w *workspace) highest(without ...int) (*point, error) {
 	if err != nil {
 		return nil, err
 	}
+	if found := w.nearby(start.psi, without); found != nil {
+		return found, p.checkFinite(found)
+	}
 	faces := p.faces(start.psi, without...)
 	faces[len(faces)-1].starts[0].inverse = start.inverse
 	w.laplace.tolerance, w.laplace.modeTolerance, w.exact.modeTolerance = searchTolerance, roughMode, roughMode
@@ -87,7 +90,9 @@ func (w *workspace) highest(without ...int) (*point, error) {
 	if w.exact != w.laplace {
 		iterations := best.iterations
 		for i := range faces {
-			faces[i].startFromFound(p)
+			if faces[i].found != nil {
+				faces[i].startFromFound(p)
+			}
 		}
 		best = w.exact.climb(faces)
 		best.iterations += iterations

@@ -65,6 +65,9 @@ type Options struct {
 	Correlated bool
 	// Family of the counts; the zero value is Binomial. FitTrial takes no other.
 	Family Family
+	// Near, unless nil, are SDs near which the maximum is expected, from a fit of nearly the same counts. If there are many groups
+	// the search begins there, and ends if what it finds is settled; the result is the same but for rounding.
+	Near *Spread
 }
 
 // Methods of integration, as named in results.

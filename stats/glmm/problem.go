@@ -22,6 +22,7 @@ type problem struct {
 	// terms depend on the dispersion alone.
 	fixedTerms float64
 	counts     []countRun
+	near       *Spread // nil: nothing is expected
 }
 
 // cell is a row, or several equal ones: y of n trials, or y in all in n rows (Poisson: in
@@ -47,7 +48,7 @@ func newProblem(rows []Row, o Options) (*problem, error) {
 		return nil, err
 	}
 	slices.SortStableFunc(ranked, func(a, b rankedRow) int { return compareRows(a, b, o) })
-	p := &problem{vary: o.Vary, family: o.Family, correlated: o.Correlated}
+	p := &problem{vary: o.Vary, family: o.Family, correlated: o.Correlated, near: o.Near}
 	if o.Family == NegativeBinomial {
 		ys := make([]int, len(ranked))
 		for i, r := range ranked {

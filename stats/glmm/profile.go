@@ -74,6 +74,9 @@ func (f *inference) profileScale(term Term, level float64) (Limits, error) {
 	p.e.tolerance = profileTolerance
 	estimate := p.top.psi[p.k]
 	step := estimate/2 + firstStartSD/2/size
+	if i := slices.Index(p.top.free, p.k); p.e.settled(p.top, len(problem.freeParameters())) {
+		step = z * math.Sqrt(p.top.inverse.at(i, i))
+	}
 	var limits Limits
 	if limits.High, err = p.root(1, z, step); err != nil {
 		return Limits{}, err
@@ -88,7 +91,7 @@ func (f *inference) profileScale(term Term, level float64) (Limits, error) {
 	if err != nil {
 		return Limits{}, err
 	}
-	if p.deviance(p.e.higher(at0, p.everywhere(0))) > z*z {
+	if p.deviance(p.highest(at0, 0)) > z*z {
 		p.last, p.bound = nil, estimate
 		limits.Low, err = p.root(-1, z, min(step, estimate/2))
 	}
@@ -164,6 +167,14 @@ func (p *profile) at(x float64) (*point, error) {
 	return found, nil
 }
 
+// highest is the higher of at, a point of the profile at x, and of what is found elsewhere, where that is worth looking.
+func (p *profile) highest(at *point, x float64) *point {
+	if at.converged && p.e.settled(p.top, len(p.e.problem.freeParameters())) {
+		return at
+	}
+	return p.e.higher(at, p.everywhere(x))
+}
+
 // everywhere is at from scratch: the highest of all faces of the other parameters. The
 // maximum that a profile follows need not stay the highest one.
 func (p *profile) everywhere(x float64) *point {
@@ -214,7 +225,7 @@ func (p *profile) root(side, z, step float64) (*float64, error) {
 		}
 		root := math.Sqrt(p.deviance(at))
 		if math.Abs(root-z) < rootTolerance || far-near < 1e-12*(1+math.Abs(x)) {
-			best := p.e.higher(at, p.everywhere(x))
+			best := p.highest(at, x)
 			if best == at {
 				return &x, nil
 			}

@@ -24,5 +24,5 @@ func (f *inference) statistic(theta float64) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	return p.deviance(p.e.higher(at, p.everywhere(theta))), nil
+	return p.deviance(p.highest(at, theta)), nil
 }

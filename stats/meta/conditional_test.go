@@ -438,3 +438,21 @@ func TestConditionalPoolFlat(t *testing.T) {
 		t.Errorf("%+v, %v; want nothing and %v", row, err, meta.ErrNoMaximum)
 	}
 }
+
+// Many fish of many anglers are refused before any work; the same anglers with few fish are not.
+func TestConditionalPoolOfManyTerms(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		anglers, fish int64
+		refused       bool
+	}{{200, 40, false}, {1_000, 1_000, true}, {10_000, 1_000, true}} {
+		var tables []exact.Table
+		for i := range c.anglers {
+			a, b := c.fish/4+i%(c.fish/5), c.fish/8+i%(c.fish/7)
+			tables = append(tables, exact.Table{A: a, B: c.fish/2 - a, C: c.fish/2 - b, D: b})
+		}
+		if _, err := meta.ConditionalPool(tables, .95); errors.Is(err, meta.ErrManyTerms) != c.refused {
+			t.Errorf("%d anglers with %d fish: %v", c.anglers, c.fish, err)
+		}
+	}
+}

@@ -24,10 +24,10 @@ type cell struct {
 }
 
 // newConditional returns the likelihood of the informative tables, k in number.
-// Errors: exact.ErrCount; ErrLargeTable.
+// Errors: exact.ErrCount; ErrLargeTable; ErrManyTerms.
 func newConditional(tables []exact.Table) (likelihood *conditional, k int, err error) {
 	likelihood = &conditional{}
-	place := map[[4]int64]int{}
+	place, terms := map[[4]int64]int{}, 0
 	for i, t := range tables {
 		if err := t.Validate(); err != nil {
 			return nil, 0, fmt.Errorf("table %d: %w", i+1, err)
@@ -50,6 +50,11 @@ func newConditional(tables []exact.Table) (likelihood *conditional, k int, err e
 			return nil, 0, fmt.Errorf("table %d: %w", i+1, err)
 		}
 		likelihood.tables = append(likelihood.tables, cell{distribution, t.A, 1})
+		_, _, weights, _ := distribution.Tilted(0, likelihood.buffer)
+		likelihood.buffer = weights
+		if terms += len(weights); terms > MaxTerms {
+			return nil, 0, fmt.Errorf("%w: %d anglers", ErrManyTerms, len(tables))
+		}
 	}
 	return likelihood, k, nil
 }
