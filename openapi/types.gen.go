@@ -491,6 +491,54 @@ func (e HealthStatus) Valid() bool {
 	}
 }
 
+// Defines values for JobKind.
+const (
+	JobKindAnalysis    JobKind = "analysis"
+	JobKindPublication JobKind = "publication"
+)
+
+// Valid indicates whether the value is a known member of the JobKind enum.
+func (e JobKind) Valid() bool {
+	switch e {
+	case JobKindAnalysis:
+		return true
+	case JobKindPublication:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for JobState.
+const (
+	JobStateCancelled JobState = "cancelled"
+	JobStateDead      JobState = "dead"
+	JobStateDone      JobState = "done"
+	JobStateRetrying  JobState = "retrying"
+	JobStateRunning   JobState = "running"
+	JobStateWaiting   JobState = "waiting"
+)
+
+// Valid indicates whether the value is a known member of the JobState enum.
+func (e JobState) Valid() bool {
+	switch e {
+	case JobStateCancelled:
+		return true
+	case JobStateDead:
+		return true
+	case JobStateDone:
+		return true
+	case JobStateRetrying:
+		return true
+	case JobStateRunning:
+		return true
+	case JobStateWaiting:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for LookDecision.
 const (
 	LookDecisionEnded      LookDecision = "ended"
@@ -860,6 +908,21 @@ func (e Position) Valid() bool {
 	}
 }
 
+// Defines values for ReadinessStatus.
+const (
+	ReadinessStatusOk ReadinessStatus = "ok"
+)
+
+// Valid indicates whether the value is a known member of the ReadinessStatus enum.
+func (e ReadinessStatus) Valid() bool {
+	switch e {
+	case ReadinessStatusOk:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ResultSettingsVary.
 const (
 	ResultSettingsVaryPattern               ResultSettingsVary = "pattern"
@@ -1166,6 +1229,30 @@ func (e TrialState) Valid() bool {
 	}
 }
 
+// Defines values for UpkeepTask.
+const (
+	UpkeepTaskCheck       UpkeepTask = "check"
+	UpkeepTaskCheckpoints UpkeepTask = "checkpoints"
+	UpkeepTaskCleanUp     UpkeepTask = "clean_up"
+	UpkeepTaskLooks       UpkeepTask = "looks"
+)
+
+// Valid indicates whether the value is a known member of the UpkeepTask enum.
+func (e UpkeepTask) Valid() bool {
+	switch e {
+	case UpkeepTaskCheck:
+		return true
+	case UpkeepTaskCheckpoints:
+		return true
+	case UpkeepTaskCleanUp:
+		return true
+	case UpkeepTaskLooks:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for VerdictCode.
 const (
 	VerdictCodeControlTakesMore VerdictCode = "control_takes_more"
@@ -1306,7 +1393,7 @@ type AmendmentList struct {
 	Items []Amendment `json:"items"`
 }
 
-// Analysis Examples: {"address":"/v1/trials/0190a2b4-7c1d-7e5f-8a3b-012345678910/analyses/1","checkpoint":9,"failure":null,"fingerprint":null,"finished_at":null,"n":1,"program_version":"1","protocol_version":1,"requested_at":"2026-12-05T18:00:00Z","state":"queued"}
+// Analysis Examples: {"address":"/v1/trials/0190a2b4-7c1d-7e5f-8a3b-012345678910/analyses/1","checkpoint":9,"failure":null,"fingerprint":null,"finished_at":null,"job":{"ahead":2,"attempt":0,"attempts":5,"begun_at":null,"state":"waiting","step":0,"steps":0},"n":1,"program_version":"1","protocol_version":1,"requested_at":"2026-12-05T18:00:00Z","state":"queued"}
 type Analysis struct {
 	// Address Where the result is read
 	Address string `json:"address"`
@@ -1318,18 +1405,21 @@ type Analysis struct {
 	Failure *string `json:"failure"`
 
 	// Fingerprint SHA-256 of the canonical input counts
-	Fingerprint     *string    `json:"fingerprint"`
-	FinishedAt      *time.Time `json:"finished_at"`
-	N               int        `json:"n"`
-	ProgramVersion  string     `json:"program_version"`
-	ProtocolVersion int        `json:"protocol_version"`
-	RequestedAt     time.Time  `json:"requested_at"`
+	Fingerprint *string    `json:"fingerprint"`
+	FinishedAt  *time.Time `json:"finished_at"`
+
+	// Job How far it is while it is queued; null else, and while the running effect is hidden
+	Job             *JobProgress `json:"job"`
+	N               int          `json:"n"`
+	ProgramVersion  string       `json:"program_version"`
+	ProtocolVersion int          `json:"protocol_version"`
+	RequestedAt     time.Time    `json:"requested_at"`
 
 	// State withdrawn: it counted an angler whose records were erased since; nothing of it was kept
 	State AnalysisState `json:"state"`
 }
 
-// AnalysisList Examples: {"items":[{"address":"/v1/trials/0190a2b4-7c1d-7e5f-8a3b-012345678910/analyses/1","checkpoint":9,"failure":null,"fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","finished_at":"2026-12-05T18:00:02Z","n":1,"program_version":"1","protocol_version":1,"requested_at":"2026-12-05T18:00:00Z","state":"done"}]}
+// AnalysisList Examples: {"items":[{"address":"/v1/trials/0190a2b4-7c1d-7e5f-8a3b-012345678910/analyses/1","checkpoint":9,"failure":null,"fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","finished_at":"2026-12-05T18:00:02Z","job":null,"n":1,"program_version":"1","protocol_version":1,"requested_at":"2026-12-05T18:00:00Z","state":"done"}]}
 type AnalysisList struct {
 	Items []Analysis `json:"items"`
 }
@@ -2402,6 +2492,68 @@ type InvitationSecret struct {
 	Secret string `json:"secret"`
 	Uses   int    `json:"uses"`
 }
+
+// Job Examples: {"ahead":0,"asked_at":"2026-12-05T18:00:00Z","attempt":5,"attempts":5,"begun_at":"2026-12-05T18:00:01Z","due_at":"2026-12-05T18:00:00Z","ended_at":"2026-12-05T18:06:00Z","kind":"analysis","n":1,"number":41,"state":"dead","step":0,"steps":0,"trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}
+type Job struct {
+	// Ahead How many jobs come before it while it waits
+	Ahead   int       `json:"ahead"`
+	AskedAt time.Time `json:"asked_at"`
+
+	// Attempt How often it was begun
+	Attempt int `json:"attempt"`
+
+	// Attempts How often it may be
+	Attempts int        `json:"attempts"`
+	BegunAt  *time.Time `json:"begun_at"`
+
+	// DueAt It is not begun before
+	DueAt   time.Time  `json:"due_at"`
+	EndedAt *time.Time `json:"ended_at"`
+	Kind    JobKind    `json:"kind"`
+
+	// N The number of the analysis or edition in its trial
+	N      int   `json:"n"`
+	Number int64 `json:"number"`
+
+	// State retrying: it failed and waits to be tried again; dead: it failed for good
+	State JobState `json:"state"`
+
+	// Step The step it is at, of steps; 0 where it does not say
+	Step  int                `json:"step"`
+	Steps int                `json:"steps"`
+	Trial openapi_types.UUID `json:"trial"`
+}
+
+// JobKind defines model for Job.Kind.
+type JobKind string
+
+// JobList Examples: {"items":[{"ahead":0,"asked_at":"2026-12-05T18:00:00Z","attempt":5,"attempts":5,"begun_at":"2026-12-05T18:00:01Z","due_at":"2026-12-05T18:00:00Z","ended_at":"2026-12-05T18:06:00Z","kind":"analysis","n":1,"number":41,"state":"dead","step":0,"steps":0,"trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}]}
+type JobList struct {
+	Items []Job `json:"items"`
+}
+
+// JobProgress Examples: {"ahead":0,"attempt":1,"attempts":5,"begun_at":"2026-12-05T18:00:01Z","state":"running","step":3,"steps":9}
+type JobProgress struct {
+	// Ahead How many jobs come before it while it waits
+	Ahead int `json:"ahead"`
+
+	// Attempt How often it was begun
+	Attempt int `json:"attempt"`
+
+	// Attempts How often it may be
+	Attempts int        `json:"attempts"`
+	BegunAt  *time.Time `json:"begun_at"`
+
+	// State retrying: it failed and waits to be tried again; dead: it failed for good
+	State JobState `json:"state"`
+
+	// Step The step it is at, of steps; 0 where it does not say
+	Step  int `json:"step"`
+	Steps int `json:"steps"`
+}
+
+// JobState retrying: it failed and waits to be tried again; dead: it failed for good
+type JobState string
 
 // Joined Examples: {"account":"0190a2b4-7c1d-7e5f-8a3b-012345678901","club":{"created_at":"2026-08-19T18:00:00Z","id":"0190a2b4-7c1d-7e5f-8a3b-012345678902","name":"Alder Bank Anglers","role":"angler"},"token":"rig_W2ZTcXhbPzNqVHk3bE1uQ0RlRmdIaUprTG1Ob1BxUnM"}
 type Joined struct {
@@ -3750,7 +3902,7 @@ type Randomisation struct {
 	// Blocks Drawn blocks with analysed fish in both halves
 	Blocks int64 `json:"blocks"`
 
-	// Draws Orders drawn at random; 0 where p is exact
+	// Draws Orders drawn at random; 0 where p is exact, and with so many groups that it is a saddlepoint approximation
 	Draws int64 `json:"draws"`
 	Exact bool  `json:"exact"`
 
@@ -3768,6 +3920,15 @@ type RawShare struct {
 	Low      float64 `json:"low"`
 	P        float64 `json:"p"`
 }
+
+// Readiness Examples: {"status":"ok","warnings":[]}, {"status":"ok","warnings":["1 job failed for good"]}
+type Readiness struct {
+	Status   ReadinessStatus `json:"status"`
+	Warnings []string        `json:"warnings"`
+}
+
+// ReadinessStatus defines model for Readiness.Status.
+type ReadinessStatus string
 
 // Receipt A record's place in its hash chain
 //
@@ -3896,7 +4057,7 @@ type ResultWarning struct {
 	// few_anglers, prevailing_angler, anglers_differ, one_stratum, unbounded, no_method, influential_angler,
 	// methods_differ, order_in_blocks, subgroup_power. Of one part: no_information, zero_cell, no_homogeneity,
 	// half_added, left_out, not_combined, singular, separation, no_maximum, not_converged, not_identified,
-	// outings_left_out, no_contrast, part_refused. What these records cannot show: no_draw, no_halves, no_weeks,
+	// outings_left_out, no_contrast, part_refused, many_anglers. What these records cannot show: no_draw, no_halves, no_weeks,
 	// no_columns, cases_left_out, no_evidence.
 	Code string `json:"code"`
 
@@ -4569,6 +4730,30 @@ type UnitList struct {
 	Items []Unit `json:"items"`
 }
 
+// Upkeep defines model for Upkeep.
+type Upkeep struct {
+	BegunAt time.Time `json:"begun_at"`
+	EndedAt time.Time `json:"ended_at"`
+
+	// Failed The last run failed and the log of the service says why
+	Failed bool `json:"failed"`
+
+	// Faults What the last run found that did not fail; of `check`, ledgers and counts that do not agree with their records
+	Faults int64 `json:"faults"`
+
+	// GoodAt When a run last ended that did not fail
+	GoodAt *time.Time `json:"good_at"`
+	Task   UpkeepTask `json:"task"`
+}
+
+// UpkeepTask defines model for Upkeep.Task.
+type UpkeepTask string
+
+// UpkeepList Examples: {"items":[{"begun_at":"2026-12-05T18:00:00Z","ended_at":"2026-12-05T18:00:00.1Z","failed":false,"faults":0,"good_at":"2026-12-05T18:00:00.1Z","task":"checkpoints"}]}
+type UpkeepList struct {
+	Items []Upkeep `json:"items"`
+}
+
 // UseReset Examples: {"password":"tidal pliers under moss","secret":"reset_Q29sbGFyT25BTnltcGgtMTQtYW5nbGVycy1mcm9tLUE"}
 type UseReset struct {
 	Email *string `json:"email,omitempty"`
@@ -4699,6 +4884,9 @@ type IfMatch = string
 // InvitationID defines model for InvitationID.
 type InvitationID = openapi_types.UUID
 
+// JobNumber defines model for JobNumber.
+type JobNumber = int64
+
 // Limit defines model for Limit.
 type Limit = int
 
@@ -4814,6 +5002,18 @@ type ListMembersParams struct {
 type ListTrialsParams struct {
 	// After The id after which the page begins; take it from the last answer's Link
 	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit 1 to 500
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListJobsParams defines parameters for ListJobs.
+type ListJobsParams struct {
+	// State Only those in this state
+	State *JobState `form:"state,omitempty" json:"state,omitempty"`
+
+	// Before The number before which the page begins; take it from the last answer's Link
+	Before *int64 `form:"before,omitempty" json:"before,omitempty"`
 
 	// Limit 1 to 500
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
