@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"sync/atomic"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -28,6 +29,8 @@ type Store struct {
 	replica *replica // nil when there is none
 	queue   *river.Client[pgx.Tx]
 	log     *slog.Logger
+	// full is whether the last transaction that wanted more room on the server's disk found none.
+	full atomic.Bool
 	// process is random and names this store in its connections' application_name, by which others can tell whether it
 	// lives.
 	process string
@@ -111,8 +114,8 @@ func (s *Store) Close() {
 	}
 }
 
-// Ready returns nil when the database answers and its schema is at least this program's: a step only ever adds at
-// first, so that the program before it runs on beside the program after it.
+// Ready returns nil when the database answers, has room on its disk and its schema is at least this program's: a step only
+// ever adds at first, so that the program before it runs on beside the program after it.
 //
 // Errors: Unavailable, saying which.
 func (s *Store) Ready(ctx context.Context) error {
@@ -127,5 +130,5 @@ func (s *Store) Ready(ctx context.Context) error {
 	if have < want {
 		return trial.Fail(trial.Unavailable, "database.schema", "the database's schema is at step %d and this program needs step %d; run migrate up", have, want)
 	}
-	return nil
+	return s.room(ctx)
 }

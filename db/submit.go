@@ -22,7 +22,7 @@ func (s *Store) SubmitCatches(ctx context.Context, catches []trial.CatchSubmissi
 	}
 	var outcomes []trial.CatchOutcome
 	retry := func(err error) bool { return isRetryable(err) || brokenConstraint(err) == "catches_pkey" }
-	err := again(ctx, retry, func() error {
+	err := s.again(ctx, retry, func() error {
 		g := group{catches: catches, settings: s.settings}
 		if err := s.pool.AcquireFunc(ctx, func(c *pgxpool.Conn) error { return g.submit(ctx, c.Conn()) }); err != nil {
 			return err

@@ -32,14 +32,14 @@ const attempts = 4
 
 // InTx implements trial.Store.
 func (s *Store) InTx(ctx context.Context, do func(ctx context.Context, tx trial.Tx) error) error {
-	return again(ctx, isRetryable, func() error {
+	return s.again(ctx, isRetryable, func() error {
 		return once(ctx, s.pool, beginWrite+s.settings, func(tx pgx.Tx) error { return do(ctx, writeTx{readTx{tx}, s.queue}) })
 	})
 }
 
 // InReadTx implements trial.Store.
 func (s *Store) InReadTx(ctx context.Context, do func(ctx context.Context, tx trial.ReadTx) error) error {
-	return again(ctx, isRetryable, func() error {
+	return s.again(ctx, isRetryable, func() error {
 		return once(ctx, s.pool, beginRead+s.settings, func(tx pgx.Tx) error { return do(ctx, readTx{tx}) })
 	})
 }
@@ -51,13 +51,14 @@ const (
 )
 
 // again runs a transaction, anew as long as it fails in a way that retry accepts and ctx lasts.
-func again(ctx context.Context, retry func(error) bool, transaction func() error) error {
+func (s *Store) again(ctx context.Context, retry func(error) bool, transaction func() error) error {
 	for attempt := 1; ; attempt++ {
 		err := transaction()
 		if err == nil {
 			return nil
 		}
 		if !retry(err) || attempt == attempts {
+			s.noteRoom(err)
 			return translate(err)
 		}
 		select {
