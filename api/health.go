@@ -13,14 +13,20 @@ func (h *handlers) GetHealth(context.Context, openapi.GetHealthRequestObject) (o
 	return openapi.GetHealth200JSONResponse{Status: openapi.HealthStatusOk}, nil
 }
 
-// GetReadiness answers when the service can work.
+// GetReadiness answers when the service can work, with what needs somebody all the same.
 func (h *handlers) GetReadiness(ctx context.Context, _ openapi.GetReadinessRequestObject) (openapi.GetReadinessResponseObject, error) {
-	if err := h.service.Ready(ctx); err != nil {
-		return nil, &trial.Error{
-			Kind: trial.Unavailable, Code: "unavailable", Detail: "the database does not answer, or its schema is another version's", Err: err,
-		}
+	err := h.service.Ready(ctx)
+	var warnings []string
+	if err == nil {
+		warnings, err = h.service.Warnings(ctx)
 	}
-	return openapi.GetReadiness200JSONResponse{Status: openapi.HealthStatusOk}, nil
+	switch {
+	case trial.KindOf(err) == trial.Unavailable:
+		return nil, err
+	case err != nil:
+		return nil, &trial.Error{Kind: trial.Unavailable, Code: "unavailable", Detail: "the database does not answer as it should", Err: err}
+	}
+	return openapi.GetReadiness200JSONResponse{Status: openapi.ReadinessStatusOk, Warnings: warnings}, nil
 }
 
 // GetContract serves the document that the program was built from.

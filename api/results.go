@@ -66,8 +66,12 @@ func (h *handlers) RequestAnalysis(ctx context.Context, r openapi.RequestAnalysi
 	if err != nil {
 		return nil, err
 	}
+	answer, err := h.withJob(ctx, a)
+	if err != nil {
+		return nil, err
+	}
 	return openapi.RequestAnalysis202JSONResponse{
-		Body:    analysisFrom(a),
+		Body:    answer,
 		Headers: openapi.RequestAnalysis202ResponseHeaders{Location: analysisAddress(a.TrialID, a.N)},
 	}, nil
 }
@@ -78,7 +82,13 @@ func (h *handlers) ListAnalyses(ctx context.Context, r openapi.ListAnalysesReque
 	if err != nil {
 		return nil, err
 	}
-	return openapi.ListAnalyses200JSONResponse{Items: each(list, analysisFrom)}, nil
+	items := make([]openapi.Analysis, len(list))
+	for i, a := range list {
+		if items[i], err = h.withJob(ctx, a); err != nil {
+			return nil, err
+		}
+	}
+	return openapi.ListAnalyses200JSONResponse{Items: items}, nil
 }
 
 // GetAnalysis returns a result as it was stored.
@@ -93,7 +103,11 @@ func (h *handlers) GetAnalysis(ctx context.Context, r openapi.GetAnalysisRequest
 	case trial.Failed:
 		return nil, trial.Fail(trial.Conflict, "analysis.failed", "analysis %d failed: %s", a.N, a.Failure)
 	}
-	return openapi.GetAnalysis202JSONResponse{Body: analysisFrom(a), Headers: openapi.GetAnalysis202ResponseHeaders{RetryAfter: 1}}, nil
+	answer, err := h.withJob(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	return openapi.GetAnalysis202JSONResponse{Body: answer, Headers: openapi.GetAnalysis202ResponseHeaders{RetryAfter: 1}}, nil
 }
 
 // storedResult is written as the bytes that were stored: decoding and encoding them again would make them the server's

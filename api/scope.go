@@ -21,7 +21,7 @@ func scopeOf(method, path string, tags []string) trial.Scopes {
 		return trial.ScopeLog
 	case slices.Contains(tags, "trials"), slices.Contains(tags, "results"):
 		return trial.ScopeOrganise
-	case slices.Contains(tags, "people"):
+	case slices.Contains(tags, "people"), slices.Contains(tags, "server"):
 		return trial.ScopeAccount
 	}
 	return trial.AllScopes

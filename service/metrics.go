@@ -82,7 +82,9 @@ func (m *metrics) analysis(analyse trial.JobFunc) trial.JobFunc {
 }
 
 // step hears how long a step of an analysis took.
-func (m *metrics) step(name string, took time.Duration) { m.steps.WithLabelValues(name).Observe(took.Seconds()) }
+func (m *metrics) step(name string, took time.Duration) {
+	m.steps.WithLabelValues(name).Observe(took.Seconds())
+}
 
 // store returns the store, with what the writer saves counted.
 func (m *metrics) store(s trial.Store) trial.Store { return countedStore{s, m} }

@@ -71,7 +71,9 @@ func (n databaseNumbers) Collect(to chan<- prometheus.Metric) {
 	gauge := func(d *prometheus.Desc, value float64, labels ...string) {
 		to <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, value, labels...)
 	}
-	counter := func(d *prometheus.Desc, value float64) { to <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, value) }
+	counter := func(d *prometheus.Desc, value float64) {
+		to <- prometheus.MustNewConstMetric(d, prometheus.CounterValue, value)
+	}
 	pool := n.store.Pool()
 	gauge(connections, float64(pool.AcquiredConns()), "used")
 	gauge(connections, float64(pool.IdleConns()), "idle")

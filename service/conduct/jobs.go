@@ -2,6 +2,8 @@ package conduct
 
 import (
 	"context"
+	"fmt"
+	"math"
 	"time"
 
 	"evenrig/service/trial"
@@ -87,6 +89,37 @@ func (s *Service) Upkeep(ctx context.Context, actor trial.Actor) (runs []trial.U
 	})
 	return runs, err
 }
+
+// Warnings says what needs who runs the server though the service works: jobs that failed for good, upkeep that fails, records that
+// do not agree with themselves. It tells numbers and no trial, so that anybody may read it.
+func (s *Service) Warnings(ctx context.Context) (warnings []string, err error) {
+	warnings = []string{}
+	err = s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		dead, err := tx.Jobs(ctx, []trial.JobState{trial.JobDead}, math.MaxInt64, warnedJobs)
+		if err != nil {
+			return err
+		}
+		if n := len(dead); n == 1 {
+			warnings = append(warnings, "1 job failed for good")
+		} else if n > 1 {
+			warnings = append(warnings, fmt.Sprintf("%d jobs failed for good", n))
+		}
+		runs, err := tx.UpkeepRuns(ctx)
+		for _, u := range runs {
+			if u.Failed {
+				warnings = append(warnings, "the last run of "+u.Task+" failed")
+			}
+			if u.Faults > 0 {
+				warnings = append(warnings, fmt.Sprintf("the last run of %s found %d faults", u.Task, u.Faults))
+			}
+		}
+		return err
+	})
+	return warnings, err
+}
+
+// warnedJobs is how many jobs that failed for good are counted at most for a warning.
+const warnedJobs = 100
 
 // RetryJob lets a job that failed for good be tried once more. It computes what was asked for then, so that a look stays the look
 // that it was.
