@@ -2,6 +2,7 @@ package db
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/jackc/pgx/v5"
 
@@ -54,5 +55,9 @@ UPDATE cards SET again_by = @again_by, again_at = @again_at, differs = @differs 
 
 // InsertCatch implements trial.Tx.
 func (w writeTx) InsertCatch(ctx context.Context, c trial.Catch, entry int64) error {
-	return insert(ctx, w.tx, "catch", insertCatches, insertCatchesArgs([]trial.Catch{c}, []*int64{&entry}))
+	_, err := w.tx.Exec(ctx, insertCatches, insertCatchesArgs([]trial.Catch{c}, []*int64{&entry})...)
+	if err != nil {
+		return fmt.Errorf("insert catch: %w", translate(err))
+	}
+	return nil
 }

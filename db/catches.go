@@ -2,7 +2,6 @@ package db
 
 import (
 	"context"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -60,52 +59,28 @@ INSERT INTO catches (trial_id, id, enrolment_id, period_id, taken_pattern, taken
                      double_id, species, origin, caught_at, caught_offset, noted_at, noted_offset, length_value, length_unit,
                      note, noted_by, received_at, sent_digest, version, void, after_lock, reason, water_type, fly, further, welfare, disputed, ledger_n)
 SELECT * FROM unnest(
-    @trial_id::uuid[], @id::uuid[], @enrolment_id::uuid[], @period_id::uuid[], @taken_pattern::text[],
-    @taken_position::text[], @outcome::text[], @foul_hooked::boolean[], @rig_intact::boolean[], @double_id::uuid[],
-    @species::text[], @origin::text[], @caught_at::timestamptz[], @caught_offset::smallint[], @noted_at::timestamptz[],
-    @noted_offset::smallint[], @length_value::float8[], @length_unit::text[], @note::text[], @noted_by::uuid[],
-    @received_at::timestamptz[], @sent_digest::bytea[], @version::integer[], @void::boolean[], @after_lock::boolean[],
-    @reason::text[], @water_type::text[], @fly::text[], @further::text[], @welfare::text[], @disputed::boolean[], @ledger_n::bigint[])`
+    $1::uuid[], $2::uuid[], $3::uuid[], $4::uuid[], $5::text[], $6::text[], $7::text[], $8::boolean[], $9::boolean[],
+    $10::uuid[], $11::text[], $12::text[], $13::timestamptz[], $14::smallint[], $15::timestamptz[], $16::smallint[], $17::float8[], $18::text[],
+    $19::text[], $20::uuid[], $21::timestamptz[], $22::bytea[], $23::integer[], $24::boolean[], $25::boolean[], $26::text[], $27::text[], $28::text[], $29::text[], $30::text[], $31::boolean[], $32::bigint[])`
 
 // insertCatchesArgs turns catches into columns. ledgerN is as long as catches.
-func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) pgx.StrictNamedArgs {
-	lengthValue, lengthUnit := make([]*float64, len(catches)), make([]*string, len(catches))
-	for i, c := range catches {
-		lengthValue[i], lengthUnit[i] = measureColumns(c.Length)
-	}
-	return pgx.StrictNamedArgs{
-		"trial_id":       column(catches, func(c trial.Catch) trial.ID { return c.TrialID }),
-		"id":             column(catches, func(c trial.Catch) trial.ID { return c.ID }),
-		"enrolment_id":   column(catches, func(c trial.Catch) trial.ID { return c.EnrolmentID }),
-		"period_id":      column(catches, func(c trial.Catch) trial.ID { return c.PeriodID }),
-		"taken_pattern":  column(catches, func(c trial.Catch) string { return c.TakenPattern }),
-		"taken_position": column(catches, func(c trial.Catch) string { return string(c.TakenPosition) }),
-		"outcome":        column(catches, func(c trial.Catch) string { return string(c.Outcome) }),
-		"foul_hooked":    column(catches, func(c trial.Catch) bool { return c.FoulHooked }),
-		"rig_intact":     column(catches, func(c trial.Catch) bool { return c.RigIntact }),
-		"double_id":      column(catches, func(c trial.Catch) trial.ID { return c.DoubleID }),
-		"species":        column(catches, func(c trial.Catch) string { return c.Species }),
-		"origin":         column(catches, func(c trial.Catch) string { return string(c.Origin) }),
-		"caught_at":      column(catches, func(c trial.Catch) time.Time { return c.CaughtAt }),
-		"caught_offset":  column(catches, func(c trial.Catch) *int16 { return offsetOf(c.CaughtAt) }),
-		"noted_at":       column(catches, func(c trial.Catch) time.Time { return c.NotedAt }),
-		"noted_offset":   column(catches, func(c trial.Catch) *int16 { return offsetOf(c.NotedAt) }),
-		"length_value":   lengthValue,
-		"length_unit":    lengthUnit,
-		"note":           column(catches, func(c trial.Catch) string { return c.Note }),
-		"noted_by":       column(catches, func(c trial.Catch) trial.ID { return c.NotedBy }),
-		"received_at":    column(catches, func(c trial.Catch) time.Time { return c.ReceivedAt }),
-		"sent_digest":    column(catches, func(c trial.Catch) trial.Digest { return c.SentDigest }),
-		"version":        column(catches, func(c trial.Catch) int32 { return int32(c.Version) }),
-		"void":           column(catches, func(c trial.Catch) bool { return c.Void }),
-		"after_lock":     column(catches, func(c trial.Catch) bool { return c.AfterLock }),
-		"reason":         column(catches, func(c trial.Catch) string { return string(c.Reason) }),
-		"water_type":     column(catches, func(c trial.Catch) *string { return textOrNull(c.WaterType) }),
-		"fly":            column(catches, func(c trial.Catch) *string { return textOrNull(c.Fly) }),
-		"further":        column(catches, func(c trial.Catch) *string { return textOrNull(string(c.Further)) }),
-		"welfare":        column(catches, func(c trial.Catch) *string { return textOrNull(c.Welfare) }),
-		"disputed":       column(catches, func(c trial.Catch) bool { return c.Disputed }),
-		"ledger_n":       ledgerN,
+func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) []any {
+	of := func(value func(*trial.Catch) any) any { return viewOf(catches, value) }
+	return []any{
+		of(func(c *trial.Catch) any { return &c.TrialID }), of(func(c *trial.Catch) any { return &c.ID }),
+		of(func(c *trial.Catch) any { return &c.EnrolmentID }), of(func(c *trial.Catch) any { return &c.PeriodID }),
+		of(func(c *trial.Catch) any { return c.TakenPattern }), of(func(c *trial.Catch) any { return string(c.TakenPosition) }),
+		of(func(c *trial.Catch) any { return string(c.Outcome) }), of(func(c *trial.Catch) any { return c.FoulHooked }), of(func(c *trial.Catch) any { return c.RigIntact }),
+		of(func(c *trial.Catch) any { return &c.DoubleID }), of(func(c *trial.Catch) any { return c.Species }), of(func(c *trial.Catch) any { return string(c.Origin) }),
+		of(func(c *trial.Catch) any { return &c.CaughtAt }), of(func(c *trial.Catch) any { return offsetOf(c.CaughtAt) }),
+		of(func(c *trial.Catch) any { return &c.NotedAt }), of(func(c *trial.Catch) any { return offsetOf(c.NotedAt) }),
+		of(func(c *trial.Catch) any { value, _ := measureColumns(c.Length); return value }), of(func(c *trial.Catch) any { _, unit := measureColumns(c.Length); return unit }),
+		of(func(c *trial.Catch) any { return c.Note }), of(func(c *trial.Catch) any { return &c.NotedBy }), of(func(c *trial.Catch) any { return &c.ReceivedAt }),
+		of(func(c *trial.Catch) any { return &c.SentDigest }), of(func(c *trial.Catch) any { return int32(c.Version) }),
+		of(func(c *trial.Catch) any { return c.Void }), of(func(c *trial.Catch) any { return c.AfterLock }), of(func(c *trial.Catch) any { return string(c.Reason) }),
+		of(func(c *trial.Catch) any { return textOrNull(c.WaterType) }), of(func(c *trial.Catch) any { return textOrNull(c.Fly) }),
+		of(func(c *trial.Catch) any { return textOrNull(string(c.Further)) }), of(func(c *trial.Catch) any { return textOrNull(c.Welfare) }),
+		of(func(c *trial.Catch) any { return c.Disputed }), ledgerN,
 	}
 }
 

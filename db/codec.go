@@ -34,23 +34,77 @@ type (
 func (f encodeFunc) Encode(value any, buf []byte) ([]byte, error) { return f(value, buf) }
 func (f scanFunc) Scan(src []byte, target any) error              { return f(src, target) }
 
+// pointing returns what finds a T in values like the given one, a T or a pointer to one; nil when that is neither.
+func pointing[T any](value any) func(any) *T {
+	switch value.(type) {
+	case T:
+		return func(value any) *T { v := value.(T); return &v }
+	case *T:
+		return func(value any) *T { return value.(*T) }
+	}
+	return nil
+}
+
+// view is an array argument: of each record the value, or what value points to, encoded from where it stands.
+type view[R any] struct {
+	records []R
+	value   func(*R) any
+}
+
+func viewOf[R any](records []R, value func(*R) any) view[R] { return view[R]{records, value} }
+
+// Dimensions implements pgtype.ArrayGetter.
+func (v view[R]) Dimensions() []pgtype.ArrayDimension {
+	return []pgtype.ArrayDimension{{Length: int32(len(v.records)), LowerBound: 1}}
+}
+
+// Index implements pgtype.ArrayGetter.
+func (v view[R]) Index(i int) any { return v.value(&v.records[i]) }
+
+// IndexType implements pgtype.ArrayGetter.
+func (v view[R]) IndexType() any { return v.value(new(R)) }
+
 // idCodec carries trial.ID.
 type idCodec struct{ pgtype.UUIDCodec }
 
 func (c idCodec) PlanEncode(m *pgtype.Map, oid uint32, format int16, value any) pgtype.EncodePlan {
-	if _, ok := value.(trial.ID); !ok {
+	of := pointing[trial.ID](value)
+	if of == nil {
 		return c.UUIDCodec.PlanEncode(m, oid, format, value)
+	}
+	if format == pgtype.BinaryFormatCode {
+		return encodeFunc(func(value any, buf []byte) ([]byte, error) {
+			id := of(value)
+			if id.IsZero() {
+				return nil, nil
+			}
+			return append(buf, id[:]...), nil
+		})
 	}
 	plan := c.UUIDCodec.PlanEncode(m, oid, format, pgtype.UUID{})
 	return encodeFunc(func(value any, buf []byte) ([]byte, error) {
-		id := value.(trial.ID)
-		return plan.Encode(pgtype.UUID{Bytes: id, Valid: !id.IsZero()}, buf)
+		id := of(value)
+		return plan.Encode(pgtype.UUID{Bytes: *id, Valid: !id.IsZero()}, buf)
 	})
 }
 
 func (c idCodec) PlanScan(m *pgtype.Map, oid uint32, format int16, target any) pgtype.ScanPlan {
 	if _, ok := target.(*trial.ID); !ok {
 		return c.UUIDCodec.PlanScan(m, oid, format, target)
+	}
+	if format == pgtype.BinaryFormatCode {
+		return scanFunc(func(src []byte, target any) error {
+			id := target.(*trial.ID)
+			switch len(src) {
+			case 0:
+				*id = trial.ID{}
+			case len(id):
+				*id = trial.ID(src)
+			default:
+				return fmt.Errorf("an id has %d bytes, not 16", len(src))
+			}
+			return nil
+		})
 	}
 	plan := c.UUIDCodec.PlanScan(m, oid, format, &pgtype.UUID{})
 	return scanFunc(func(src []byte, target any) error {
@@ -67,20 +121,20 @@ func (c idCodec) PlanScan(m *pgtype.Map, oid uint32, format int16, target any) p
 type digestCodec struct{ pgtype.ByteaCodec }
 
 func (c digestCodec) PlanEncode(m *pgtype.Map, oid uint32, format int16, value any) pgtype.EncodePlan {
-	var bytes32 func(value any) [32]byte
-	switch value.(type) {
-	case trial.Digest:
-		bytes32 = func(value any) [32]byte { return value.(trial.Digest) }
-	case [32]byte:
-		bytes32 = func(value any) [32]byte { return value.([32]byte) }
-	default:
+	var bytes32 func(value any) *[32]byte
+	if of := pointing[trial.Digest](value); of != nil {
+		bytes32 = func(value any) *[32]byte { return (*[32]byte)(of(value)) }
+	} else if bytes32 = pointing[[32]byte](value); bytes32 == nil {
 		return c.ByteaCodec.PlanEncode(m, oid, format, value)
 	}
 	plan := c.ByteaCodec.PlanEncode(m, oid, format, []byte(nil))
 	return encodeFunc(func(value any, buf []byte) ([]byte, error) {
 		b := bytes32(value)
-		if b == [32]byte{} {
+		switch {
+		case *b == [32]byte{}:
 			return nil, nil
+		case format == pgtype.BinaryFormatCode:
+			return append(buf, b[:]...), nil
 		}
 		return plan.Encode(b[:], buf)
 	})
@@ -118,13 +172,14 @@ func (c digestCodec) PlanScan(m *pgtype.Map, oid uint32, format int16, target an
 type timeCodec struct{ *pgtype.TimestamptzCodec }
 
 func (c timeCodec) PlanEncode(m *pgtype.Map, oid uint32, format int16, value any) pgtype.EncodePlan {
-	if _, ok := value.(time.Time); !ok {
+	of := pointing[time.Time](value)
+	if of == nil {
 		return c.TimestamptzCodec.PlanEncode(m, oid, format, value)
 	}
 	plan := c.TimestamptzCodec.PlanEncode(m, oid, format, pgtype.Timestamptz{})
 	return encodeFunc(func(value any, buf []byte) ([]byte, error) {
-		t := value.(time.Time)
-		return plan.Encode(pgtype.Timestamptz{Time: t, Valid: !t.IsZero()}, buf)
+		t := of(value)
+		return plan.Encode(pgtype.Timestamptz{Time: *t, Valid: !t.IsZero()}, buf)
 	})
 }
 

@@ -64,36 +64,23 @@ UPDATE ledger_heads SET n = @n, hash = @hash WHERE trial_id = @trial_id AND chai
 	return nil
 }
 
-// queueEntries queues the statements that add entries and their parts, both equally long.
+// queueEntries queues the statement that adds entries and their parts, both equally long.
 func queueEntries(batch *pgx.Batch, entries []trial.LedgerEntry, parts []trial.Parts) {
-	const (
-		insertEntries = `
-INSERT INTO ledger_entries (trial_id, chain_id, n, kind, subject, public_digest, private_digest, hash)
-SELECT * FROM unnest(@trial_id::uuid[], @chain_id::uuid[], @n::bigint[], @kind::text[], @subject::uuid[],
-                     @public_digest::bytea[], @private_digest::bytea[], @hash::bytea[])`
-		insertParts = `
+	const insertEntries = `
+WITH entries AS (
+    INSERT INTO ledger_entries (trial_id, chain_id, n, kind, subject, public_digest, private_digest, hash)
+    SELECT * FROM unnest($1::uuid[], $2::uuid[], $3::bigint[], $4::text[], $5::uuid[], $6::bytea[], $7::bytea[], $8::bytea[]))
 INSERT INTO ledger_parts (trial_id, chain_id, n, public, public_salt, private, private_salt)
-SELECT * FROM unnest(@trial_id::uuid[], @chain_id::uuid[], @n::bigint[], @public::bytea[], @public_salt::bytea[],
-                     @private::bytea[], @private_salt::bytea[])`
-	)
-	trials := column(entries, func(e trial.LedgerEntry) trial.ID { return e.TrialID })
-	chains := column(entries, func(e trial.LedgerEntry) trial.ID { return e.ChainID })
-	numbers := column(entries, func(e trial.LedgerEntry) int64 { return e.N })
-	batch.Queue(insertEntries, pgx.StrictNamedArgs{
-		"trial_id": trials, "chain_id": chains, "n": numbers,
-		"kind":           column(entries, func(e trial.LedgerEntry) string { return e.Kind }),
-		"subject":        column(entries, func(e trial.LedgerEntry) trial.ID { return e.Subject }),
-		"public_digest":  column(entries, func(e trial.LedgerEntry) trial.Digest { return e.PublicDigest }),
-		"private_digest": column(entries, func(e trial.LedgerEntry) trial.Digest { return e.PrivateDigest }),
-		"hash":           column(entries, func(e trial.LedgerEntry) trial.Digest { return e.Hash }),
-	})
-	batch.Queue(insertParts, pgx.StrictNamedArgs{
-		"trial_id": trials, "chain_id": chains, "n": numbers,
-		"public":       column(parts, func(p trial.Parts) []byte { return p.Public }),
-		"public_salt":  column(parts, func(p trial.Parts) trial.Digest { return p.PublicSalt }),
-		"private":      column(parts, func(p trial.Parts) []byte { return p.Private }),
-		"private_salt": column(parts, func(p trial.Parts) trial.Digest { return p.PrivateSalt }),
-	})
+SELECT * FROM unnest($1::uuid[], $2::uuid[], $3::bigint[], $9::bytea[], $10::bytea[], $11::bytea[], $12::bytea[])`
+	entry := func(value func(*trial.LedgerEntry) any) any { return viewOf(entries, value) }
+	part := func(value func(*trial.Parts) any) any { return viewOf(parts, value) }
+	batch.Queue(insertEntries,
+		entry(func(e *trial.LedgerEntry) any { return &e.TrialID }), entry(func(e *trial.LedgerEntry) any { return &e.ChainID }),
+		entry(func(e *trial.LedgerEntry) any { return e.N }), entry(func(e *trial.LedgerEntry) any { return e.Kind }),
+		entry(func(e *trial.LedgerEntry) any { return &e.Subject }), entry(func(e *trial.LedgerEntry) any { return &e.PublicDigest }),
+		entry(func(e *trial.LedgerEntry) any { return &e.PrivateDigest }), entry(func(e *trial.LedgerEntry) any { return &e.Hash }),
+		part(func(p *trial.Parts) any { return p.Public }), part(func(p *trial.Parts) any { return &p.PublicSalt }),
+		part(func(p *trial.Parts) any { return p.Private }), part(func(p *trial.Parts) any { return &p.PrivateSalt }))
 }
 
 // EntriesOf implements trial.ReadTx: in order of number.

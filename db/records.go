@@ -84,7 +84,7 @@ func (w writeTx) InsertRecorded(ctx context.Context, all []trial.Records) error 
 		catches = append(catches, r.Catches...)
 	}
 	for chunk := range slices.Chunk(catches, recordedChunk) {
-		batch.Queue(insertCatches, insertCatchesArgs(chunk, make([]*int64, len(chunk))))
+		batch.Queue(insertCatches, insertCatchesArgs(chunk, make([]*int64, len(chunk)))...)
 	}
 	if err := w.tx.SendBatch(ctx, &batch).Close(); err != nil {
 		return fmt.Errorf("insert imported records: %w", translate(err))
