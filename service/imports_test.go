@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"os"
 	"os/exec"
 	"slices"
 	"strings"
@@ -55,7 +56,7 @@ var mayUse = map[string][]string{
 }
 
 func TestImportsFollowTheTable(t *testing.T) {
-	packages := listPackages(t)
+	packages := listPackages(t, nil, "./...")
 	if len(packages) < 5 {
 		t.Fatalf("go list found only %d packages", len(packages))
 	}
@@ -102,13 +103,16 @@ func matches(path string, patterns []string) bool {
 }
 
 type listed struct {
-	ImportPath, Name string
-	Imports          []string // of the files that are no tests
+	ImportPath, Name, Dir string
+	GoFiles               []string // with their imports; those of tests are left out
+	Imports               []string
+	ImportMap             map[string]string // where a path in the files is not the imported package's own
 }
 
-func listPackages(t *testing.T) []listed {
-	cmd := exec.CommandContext(t.Context(), "go", "list", "-json=ImportPath,Name,Imports", "./...")
-	cmd.Dir = ".."
+// listPackages lists what the arguments of go list name, with further settings in its environment.
+func listPackages(t *testing.T, environment []string, arguments ...string) []listed {
+	cmd := exec.CommandContext(t.Context(), "go", append([]string{"list", "-json=ImportPath,Name,Dir,GoFiles,Imports,ImportMap"}, arguments...)...)
+	cmd.Dir, cmd.Env = "..", append(os.Environ(), environment...)
 	out, err := cmd.Output()
 	if err != nil {
 		if failed, ok := errors.AsType[*exec.ExitError](err); ok {
