@@ -1,7 +1,7 @@
 # Makes a machine ready to build and run evenrig; sourced by try.sh and test.sh, which stand beside it.
 #
 #   set_up to-run     Go and PostgreSQL's server programs
-#   set_up to-test    and a C compiler, which Go's race detector needs, and for the pages a browser and npm
+#   set_up to-test    and a C compiler, which Go's race detector needs, for the pages a browser and npm, and a pooler
 #
 # What is missing is installed where that is possible without asking (Debian and its relatives, as root or where sudo
 # needs no password); anywhere else set_up says what to install and ends. It creates and starts no database server.
@@ -31,6 +31,9 @@ set_up() {
     fi
     if [ "$purpose" = to-test ] && ! command -v npm >/dev/null 2>&1; then
         set -- "$@" npm
+    fi
+    if [ "$purpose" = to-test ] && ! find_pooler; then
+        set -- "$@" pgbouncer
     fi
     if [ $# -gt 0 ]; then
         install_packages "$@"
@@ -121,6 +124,11 @@ find_browser() {
     return 1
 }
 
+# find_pooler looks where db/dbtest looks.
+find_pooler() {
+    command -v pgbouncer >/dev/null 2>&1 || [ -x /usr/sbin/pgbouncer ]
+}
+
 # install_packages installs Debian packages, or says what to install and ends.
 install_packages() {
     sudo=
@@ -133,7 +141,8 @@ install_packages() {
         sudo=yes
     fi
     echo "Installing from the system's packages: $*"
-    if ! quietly as_root apt-get update || { [ "$1" = postgresql ] && ! keep_clusters_away; } || ! apt_install "$@"; then
+    if ! quietly as_root apt-get update || { [ "$1" = postgresql ] && ! keep_clusters_away; } ||
+        { ! find_pooler && ! keep_pooler_away; } || ! apt_install "$@"; then
         explain "$*" "The packages could not be installed; what apt-get said stands above."
     fi
     if ! find_postgres; then
@@ -150,6 +159,14 @@ keep_clusters_away() {
     apt_install postgresql-common &&
         as_root sed -i '/^[# ]*create_main_cluster/d; $ a create_main_cluster = false' \
             /etc/postgresql-common/createcluster.conf
+}
+
+# Debian's pooler is started when it is installed and with the system, unless told not to.
+keep_pooler_away() {
+    if [ -d /run/systemd/system ] && [ ! -e /etc/systemd/system/pgbouncer.service ]; then
+        as_root ln -s /dev/null /etc/systemd/system/pgbouncer.service
+    fi
+    echo START=0 | as_root tee /etc/default/pgbouncer >/dev/null
 }
 
 apt_install() {
@@ -187,6 +204,17 @@ PostgreSQL's server programs, version 15 or newer (evenrig starts a server of it
   FreeBSD            pkg install postgresql17-server
   macOS              brew install postgresql@17
   where these are older, https://www.postgresql.org/download/ has newer ones
+LIST
+        ;;
+    esac
+    case $1 in *pgbouncer*)
+        cat >&2 <<'LIST'
+A pooler, to test behind (PgBouncer):
+  Debian, Ubuntu     apt-get install pgbouncer   (starts one of the system's own, too)
+  Fedora, Red Hat    dnf install pgbouncer
+  Alpine             apk add pgbouncer
+  Arch               pacman -S pgbouncer
+  macOS              brew install pgbouncer
 LIST
         ;;
     esac

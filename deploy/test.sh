@@ -8,49 +8,52 @@ set -eu
 cd -- "$(dirname -- "$0")/.."
 # shellcheck source-path=SCRIPTDIR source=setup.sh
 . ./deploy/setup.sh
+began=$(date +%s)
 set_up to-test
 
 scratch=$(mktemp -d "${TMPDIR:-/tmp}/evenrig-test.XXXXXX")
 trap 'rm -rf "$scratch"' EXIT
 trap 'exit 1' HUP INT TERM
-failed=
-export REQUIRE_DB=1 REQUIRE_BROWSER=1
+export REQUIRE_DB=1 REQUIRE_BROWSER=1 REQUIRE_POOLER=1
 export EVENRIG_AXE="$scratch/axe/node_modules/axe-core/axe.min.js"
 
 # step NAME COMMAND...: shows what the command said only if it fails.
 step() {
+    begin=$(date +%s)
+    said=$(mktemp "$scratch/said.XXXXXX")
     name=$1
     shift
-    begin=$(date +%s)
-    if "$@" >"$scratch/said" 2>&1; then
-        verdict=good
+    if "$@" >"$said" 2>&1; then
+        report good
     else
-        verdict=BAD
-        failed="$failed, $name"
-        cat "$scratch/said"
+        cat "$said"
+        report BAD
     fi
-    report
 }
 
 # tests NAME COMMAND...: shows what the command says while it runs.
 tests() {
+    begin=$(date +%s)
     name=$1
     shift
-    begin=$(date +%s)
-    verdict=good
-    "$@" || {
-        verdict=BAD
-        failed="$failed, $name"
-    }
-    report
+    if "$@"; then
+        report good
+    else
+        report BAD
+    fi
 }
 
 report() {
-    printf '%-4s %4d s  %s\n' "$verdict" "$(($(date +%s) - begin))" "$name"
+    printf '%-4s %4d s  %s\n' "$1" "$(($(date +%s) - begin))" "$name" | tee -a "$scratch/steps"
 }
 
 tool() {
     go tool -modfile=deploy/tools.mod "$@"
+}
+
+# aside runs a command on what processor time the others leave.
+aside() {
+    nice -n 19 "$@"
 }
 
 # formatting fails when gofumpt would change a file, and names it.
@@ -83,32 +86,43 @@ accessibility_rules() {
         (cd "$scratch/axe" && npm ci --no-audit --no-fund)
 }
 
-# other_systems compiles the program and its tests for a system that they cannot run on here.
-other_systems() {
-    for target in windows/amd64; do
-        GOOS=${target%/*} GOARCH=${target#*/} CGO_ENABLED=0 go vet ./service ./db/... || return 1
-    done
+# races runs, with the race detector, the tests of every file in which one lets several run at once, and those of what
+# requests share: limits, remembered tokens, flights and jobs. What else there is runs alone, and has run without it.
+# All of them: go test -race ./api/... ./service/conduct/... ./db/...
+races() {
+    together=$(grep -lE 'go func|\.Go\(' ./api/*_test.go ./db/*_test.go ./db/private/*_test.go ./service/conduct/*_test.go |
+        xargs sed -n 's/^func \(Test[A-Za-z0-9]*\)(.*/\1/p' | tr '\n' '|')
+    aside go test -vet=off -timeout 15m -race -run "^(${together}Test(Limits|TokensAreRemembered|Jobs?)[A-Z0-9a-z]*)\$" \
+        ./api ./db ./db/private ./service/conduct
 }
 
-step 'formatting (gofumpt)' formatting
-step 'vet' go vet ./...
-step 'staticcheck' tool staticcheck ./...
-step 'other systems' other_systems
-step 'generated code is up to date' generated
-step 'accessibility rules' accessibility_rules
-# Which packages there are and what they import is nothing that the cache of test results knows of.
-tests 'import rules' go test -vet=off -count=1 -run '^TestImports' ./service
-# A browser beside other tests is slower than the hand it stands for.
-# shellcheck disable=SC2046
-tests 'all tests but those of the phone page' go test -vet=off -timeout 15m $(go list ./... | grep -v '/api/web$')
-tests 'the phone page in a browser' go test -vet=off -timeout 15m ./api/web
-# Not again what another user or a browser does, nor what is sent for the sake of its content: the race detector learns nothing there.
-tests 'tests for races' go test -vet=off -timeout 15m -race \
-    -skip '^(TestAsPlainUser|TestPagesHoldToTheRulesOfAccess|TestMalformedRequestsAreNeverOurFault)$' \
-    ./api ./service/conduct/... ./db/...
+tests_in_turn() {
+    # Which packages there are, what they import and what systems have is nothing that the cache of results knows of.
+    tests 'imports, other systems' go test -vet=off -count=1 -run '^Test(Imports|OtherSystems)' ./service
+    # A browser beside other tests is slower than the hand it stands for.
+    # shellcheck disable=SC2046
+    tests 'all tests but those of the phone page' go test -vet=off -timeout 15m $(go list ./... | grep -v '/api/web$')
+    tests 'the phone page in a browser' go test -vet=off -timeout 15m -parallel 4 ./api/web
+}
 
-if [ -n "$failed" ]; then
-    echo "NOT GOOD: ${failed#, }"
+checks_aside() {
+    step 'formatting (gofumpt)' formatting
+    step 'generated code is up to date' generated
+    step 'staticcheck' aside go tool -modfile=deploy/tools.mod staticcheck ./...
+    step 'tests for races' races
+}
+
+step 'accessibility rules' accessibility_rules
+# Compiles everything, which the others would else do several times at once.
+step 'vet' go vet ./...
+# Tests wait a good deal. A pipe, in which nothing flows, since ^C ends all of one, but not what runs in the background.
+{ checks_aside >&3 2>&1 </dev/null | tests_in_turn >&3 2>&1 </dev/null; } 3>&1
+
+echo
+cat "$scratch/steps"
+echo "In all $(($(date +%s) - began)) s."
+if grep -q '^BAD' "$scratch/steps"; then
+    echo "NOT GOOD: $(sed -n 's/^BAD *[0-9]* s  //p' "$scratch/steps" | paste -s -d , -)"
     exit 1
 fi
 echo "All is good."
