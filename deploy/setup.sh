@@ -141,13 +141,22 @@ install_packages() {
         sudo=yes
     fi
     echo "Installing from the system's packages: $*"
-    if ! quietly as_root apt-get update || { [ "$1" = postgresql ] && ! keep_clusters_away; } ||
-        { ! find_pooler && ! keep_pooler_away; } || ! apt_install "$@"; then
+    if ! quietly as_root apt-get update || ! keep_servers_away "$@" || ! apt_install "$@"; then
         explain "$*" "The packages could not be installed; what apt-get said stands above."
     fi
     if ! find_postgres; then
         explain postgresql "The system's packages have an older PostgreSQL than version $oldest_postgres."
     fi
+}
+
+# keep_servers_away sees to it that none of the packages starts a server of the system's own.
+keep_servers_away() {
+    for package in "$@"; do
+        case $package in
+        postgresql) keep_clusters_away || return 1 ;;
+        pgbouncer) keep_pooler_away || return 1 ;;
+        esac
+    done
 }
 
 # Debian's server package makes and starts a cluster of the system's own unless told not to. A machine that has a
@@ -164,7 +173,7 @@ keep_clusters_away() {
 # Debian's pooler is started when it is installed and with the system, unless told not to.
 keep_pooler_away() {
     if [ -d /run/systemd/system ] && [ ! -e /etc/systemd/system/pgbouncer.service ]; then
-        as_root ln -s /dev/null /etc/systemd/system/pgbouncer.service
+        as_root ln -s /dev/null /etc/systemd/system/pgbouncer.service || return 1
     fi
     echo START=0 | as_root tee /etc/default/pgbouncer >/dev/null
 }
