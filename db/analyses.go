@@ -10,10 +10,15 @@ import (
 	"evenrig/service/trial"
 )
 
-const selectAnalysis = `
-SELECT trial_id, n, state, checkpoint, requested_at, requested_by, finished_at, withdrawn_at, protocol_version, program_version,
-       settings, fingerprint, input, result, failure
-FROM analyses WHERE trial_id = @trial_id `
+const (
+	analysisState = `trial_id, n, state, checkpoint, requested_at, requested_by, finished_at, withdrawn_at, protocol_version, program_version,
+       settings, fingerprint, failure`
+	whoseAnalysis  = ` FROM analyses WHERE trial_id = @trial_id `
+	selectAnalysis = `
+SELECT ` + analysisState + `, input, result` + whoseAnalysis
+	selectAnalysisState = `
+SELECT ` + analysisState + whoseAnalysis
+)
 
 // AnalysisBy implements trial.ReadTx.
 func (r readTx) AnalysisBy(ctx context.Context, id trial.ID, n int) (trial.Analysis, error) {
@@ -21,10 +26,16 @@ func (r readTx) AnalysisBy(ctx context.Context, id trial.ID, n int) (trial.Analy
 	return one(ctx, r.tx, "analysis", analysisBy, pgx.StrictNamedArgs{"trial_id": id, "n": n}, pgx.RowToStructByName[trial.Analysis])
 }
 
+// AnalysisStateBy implements trial.ReadTx.
+func (r readTx) AnalysisStateBy(ctx context.Context, id trial.ID, n int) (trial.Analysis, error) {
+	const analysisStateBy = selectAnalysisState + `AND n = @n`
+	return one(ctx, r.tx, "analysis", analysisStateBy, pgx.StrictNamedArgs{"trial_id": id, "n": n}, pgx.RowToStructByNameLax[trial.Analysis])
+}
+
 // AnalysesOf implements trial.ReadTx: in order of number.
 func (r readTx) AnalysesOf(ctx context.Context, id trial.ID) ([]trial.Analysis, error) {
-	const analysesOf = selectAnalysis + `ORDER BY n`
-	return list(ctx, r.tx, "analyses", analysesOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.Analysis])
+	const analysesOf = selectAnalysisState + `ORDER BY n`
+	return list(ctx, r.tx, "analyses", analysesOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByNameLax[trial.Analysis])
 }
 
 // EnqueueAnalysis implements trial.Tx. It locks the trial. An analysis that failed or was withdrawn does not stand in the way

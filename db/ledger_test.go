@@ -180,8 +180,14 @@ func TestAnalyses(t *testing.T) {
 		got, err := tx.AnalysisBy(ctx, w.trial.ID, 1)
 		same(t, "finished analysis", got, done)
 		all, err2 := tx.AnalysesOf(ctx, w.trial.ID)
-		same(t, "analyses", all, []trial.Analysis{done, failed})
-		return first(err, err2)
+		stateOf := func(a trial.Analysis) trial.Analysis {
+			a.Input, a.Result = nil, nil
+			return a
+		}
+		same(t, "analyses", all, []trial.Analysis{stateOf(done), stateOf(failed)})
+		state, err3 := tx.AnalysisStateBy(ctx, w.trial.ID, 1)
+		same(t, "an analysis's state", state, stateOf(done))
+		return first(err, err2, err3)
 	})
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
 		next, err := tx.EnqueueAnalysis(ctx, trial.Analysis{TrialID: w.trial.ID, State: trial.Queued, Checkpoint: 8, RequestedAt: server, ProtocolVersion: 1})
@@ -236,7 +242,11 @@ func TestWithdrawAnalyses(t *testing.T) {
 	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
 		all, err := tx.AnalysesOf(ctx, w.trial.ID)
 		for i, withdrawn := range []bool{false, true, true, true} {
-			got := all[i]
+			got, err := tx.AnalysisBy(ctx, w.trial.ID, i+1)
+			if err != nil {
+				return err
+			}
+			all[i] = got
 			if (got.State == trial.Withdrawn) != withdrawn || (len(got.Input)+len(got.Result) == 0) != withdrawn || withdrawn && !got.WithdrawnAt.Equal(at) {
 				t.Errorf("analysis %d stands as %+v", got.N, got)
 			}

@@ -84,28 +84,6 @@ func (s *Service) RequestAnalysis(ctx context.Context, actor trial.Actor, id tri
 	return a, err
 }
 
-// Analysis returns one of a trial's analyses. What a look found stays hidden until the trial is locked; of one that was
-// withdrawn nothing is left, and what stands in its place is named.
-func (s *Service) Analysis(ctx context.Context, actor trial.Actor, id trial.ID, n int) (a trial.Analysis, err error) {
-	err = s.store.InLongReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
-		t, err := inTrial(ctx, tx, actor, id, trial.ReadAnalysis)
-		if err != nil {
-			return err
-		}
-		if a, err = tx.AnalysisBy(ctx, id, n); err != nil {
-			return err
-		}
-		if err := readable(t, a); err != nil {
-			return err
-		}
-		return standing(ctx, tx, a)
-	})
-	if err != nil {
-		return trial.Analysis{}, err
-	}
-	return a, nil
-}
-
 // standing returns nil for an analysis that was not withdrawn, else a Gone error that names the one in its place.
 func standing(ctx context.Context, tx trial.ReadTx, a trial.Analysis) error {
 	if a.State != trial.Withdrawn {
@@ -144,7 +122,7 @@ func (s *Service) Analyses(ctx context.Context, actor trial.Actor, id trial.ID) 
 		list, err = tx.AnalysesOf(ctx, id)
 		for i := range list {
 			if t.Hidden() {
-				list[i].Fingerprint, list[i].Input, list[i].Result, list[i].Failure = trial.Digest{}, nil, nil, ""
+				list[i].Fingerprint, list[i].Failure = trial.Digest{}, ""
 			}
 		}
 		return err

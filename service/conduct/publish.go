@@ -78,7 +78,7 @@ func closingAnalysis(ctx context.Context, tx trial.ReadTx, t trial.Trial) (closi
 	}
 	switch closing.State {
 	case trial.Done:
-		return closing, nil
+		return tx.AnalysisBy(ctx, t.ID, closing.N)
 	case trial.Queued:
 		return closing, trial.Fail(trial.Conflict, "analysis.queued", "the closing analysis is not done yet; a trial is published with its result")
 	}

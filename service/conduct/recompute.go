@@ -58,10 +58,16 @@ func (s *Service) lastDone(ctx context.Context, id trial.ID) (last trial.Analysi
 			return err
 		}
 		list, err := tx.AnalysesOf(ctx, id)
+		if err != nil {
+			return err
+		}
 		for _, a := range list {
 			if a.State == trial.Done && a.N > last.N {
 				last = a
 			}
+		}
+		if last.N > 0 {
+			last, err = tx.AnalysisBy(ctx, id, last.N)
 		}
 		return err
 	})

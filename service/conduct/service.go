@@ -34,6 +34,9 @@ type Service struct {
 
 	exporting chan struct{} // holds a place for every table on its way out
 
+	asking  flights[analysisAsked, trial.Analysis]
+	results results
+
 	stepped  func(step string, took time.Duration)
 	draining atomic.Bool
 }

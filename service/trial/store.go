@@ -99,6 +99,8 @@ type ReadTx interface {
 	CheckpointMovesOf(ctx context.Context, trial ID) ([]CheckpointMove, error)
 
 	AnalysisBy(ctx context.Context, trial ID, n int) (Analysis, error)
+	// AnalysisStateBy is AnalysisBy without input and result, and AnalysesOf lists them so.
+	AnalysisStateBy(ctx context.Context, trial ID, n int) (Analysis, error)
 	AnalysesOf(ctx context.Context, trial ID) ([]Analysis, error)
 	ImportBy(ctx context.Context, trial ID, file Digest) (Import, error)
 	LooksOf(ctx context.Context, trial ID) ([]Look, error)
