@@ -145,4 +145,14 @@ func paperDay(t *testing.T, c *club) {
 	if early.ApplicationProblemJSON409.Code != "trial.too_early" {
 		t.Errorf("locked with cards on their way: %s", early.Body)
 	}
+	open := ok[*openapi.ListOutstandingResponse](t, 200)(c.organiser.ListOutstandingWithResponse(ctx, e.trial)).JSON200.Items
+	if len(open) != 1 || open[0].Enrolment != ida.enrolment || open[0].OpenOutings != 1 || open[0].LastHeard == nil {
+		t.Errorf("what is not here yet: %+v", open)
+	}
+	ok[*openapi.ListOutstandingResponse](t, 403)(friend.ListOutstandingWithResponse(ctx, e.trial))
+	ok[*openapi.PutCardsInResponse](t, 422)(c.organiser.PutCardsInWithResponse(ctx, e.trial, openapi.NewCardsIn{Reason: "so"}))
+	if said := ok[*openapi.PutCardsInResponse](t, 200)(c.organiser.PutCardsInWithResponse(ctx, e.trial, openapi.NewCardsIn{Reason: "one card was out, and it was typed in"})).JSON200; said.CardsIn == nil {
+		t.Errorf("all cards are in: %+v", said)
+	}
+	e.move("locked")
 }

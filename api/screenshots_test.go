@@ -190,6 +190,7 @@ func eachPage(t *testing.T, look func(ctx context.Context, name string)) {
 		{"trial-organiser", trialAt},
 		{"move", trialAt + "/move/closed"},
 		{"members", trialAt + "/members"},
+		{"outstanding", trialAt + "/outstanding"},
 		{"protocol-form", "/trials/" + draft.trial.String() + "/protocol"},
 		{"trial-draft", "/trials/" + draft.trial.String()},
 		{"move-registered", "/trials/" + draft.trial.String() + "/move/registered"},

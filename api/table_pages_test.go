@@ -99,8 +99,8 @@ func TestPagesOpenByRole(t *testing.T) {
 	w := newTableWorld(t)
 	refused := map[string][]string{
 		"organiser":  {"/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
-		"angler":     {"/print/labels", "/move/:state", "/members", "/import", "/protocol/change"},
-		"scrutineer": {"/print/labels", "/noting", "/cards", "/move/:state", "/members", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
+		"angler":     {"/print/labels", "/move/:state", "/members", "/outstanding", "/import", "/protocol/change"},
+		"scrutineer": {"/print/labels", "/noting", "/cards", "/move/:state", "/members", "/outstanding", "/import", "/protocol/change", "/own", "/own/catches/:catch", "/own/periods/:period", "/own/outings/:outing", "/own/leave"},
 	}
 	for role, b := range map[string]*browser{"organiser": w.organiser, "angler": w.angler, "scrutineer": w.scrutineer} {
 		for _, path := range tablePages(http.MethodGet) {

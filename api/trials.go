@@ -184,7 +184,7 @@ func trialFrom(v conduct.TrialView) openapi.Trial {
 		ProtocolVersion: t.ProtocolVersion, Fingerprint: digestOrNil(t.Fingerprint), Commitment: digestOrNil(t.Commitment), Scheme: t.Scheme,
 		CreatedAt: t.CreatedAt, RegisteredAt: t.RegisteredAt, ClosedAt: t.ClosedAt, LockedAt: t.LockedAt,
 		Hidden: t.Hidden(), ActiveAnglers: v.ActiveAnglers, CannotHideEffect: t.Hidden() && v.ActiveAnglers < conduct.FewestToHide,
-		Origin: originFrom(v.Origin), History: each(v.History, func(c trial.StateChange) openapi.StateChange {
+		Origin: originFrom(v.Origin), CardsIn: cardsInFrom(v.CardsIn), History: each(v.History, func(c trial.StateChange) openapi.StateChange {
 			return openapi.StateChange{
 				N: c.N, At: c.At, By: openapi_types.UUID(c.By), From: openapi.TrialState(c.From), To: openapi.TrialState(c.To), Reason: c.Reason,
 			}

@@ -73,6 +73,7 @@ SELECT w.trial_id AS key_id, 0::bigint AS key_n, w.trial_id, w.n, w.word, w.at` 
 WHERE m.account_id = @account_id AND (@after_id::uuid IS NULL OR t.id > @after_id) ORDER BY t.id LIMIT @limit`},
 	{"state_changes", false, byAccount("state_changes", "r.n", "r.n, r.at, r.from_state, r.to_state, r.reason", "r.by_account = @account_id")},
 	{"imports", false, byAccount("imports", "(extract(epoch FROM r.at) * 1000000)", "encode(r.file, 'hex') AS file, r.at, r.rows", "r.by_account = @account_id")},
+	{"cards_in", false, byAccount("cards_in", "1", "r.at, r.reason", "r.by_account = @account_id")},
 	{"protocols", false, byAccount("protocols", "r.version", "r.version, r.at, r.reason", "r.by_account = @account_id")},
 	{"publications", false, byAccount("publications", "r.edition", "r.edition, r.licence, r.remarks, r.asked_at", "r.asked_by = @account_id")},
 	{"fly_batches", false, byAccount("fly_batches", "r.n", "r.n, r.batch, r.made_at, r.inspected_at", "@account_id IN (r.made_by, r.inspected_by)")},

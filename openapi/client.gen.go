@@ -661,6 +661,26 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/cards (the `ListCards` operationId).
 	ListCards(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// PutCardsInWithBody Say that every paper card is in
+	//
+	// With paper out, a closed trial is locked 30 days after closing at the earliest, unless its organiser says, with the reason, that
+	// no card is on its way any more. Said once, for every member to read, in the organiser's chain and in the report.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/cards-in (the `PutCardsIn` operationId).
+	PutCardsInWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutCardsIn Say that every paper card is in
+	//
+	// With paper out, a closed trial is locked 30 days after closing at the earliest, unless its organiser says, with the reason, that
+	// no card is on its way any more. Said once, for every member to read, in the organiser's chain and in the report.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/trials/{trial}/cards-in (the `PutCardsIn` operationId).
+	PutCardsIn(ctx context.Context, trial TrialID, body PutCardsInJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// PutCardWithBody Type a paper card in
 	//
 	// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
@@ -1286,6 +1306,13 @@ type ClientInterface interface {
 	//
 	// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
 	PutTemperature(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, body PutTemperatureJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListOutstanding What may still be on its way, by angler
+	//
+	// For the organiser, who rings people before locking. It says nothing of any fish.
+	//
+	// Corresponds with GET /v1/trials/{trial}/outstanding (the `ListOutstanding` operationId).
+	ListOutstanding(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetPeriod A period of yours
 	//
@@ -2903,6 +2930,46 @@ func (c *Client) ListCards(ctx context.Context, trial TrialID, reqEditors ...Req
 	return c.Client.Do(req)
 }
 
+// PutCardsInWithBody Say that every paper card is in
+//
+// With paper out, a closed trial is locked 30 days after closing at the earliest, unless its organiser says, with the reason, that
+// no card is on its way any more. Said once, for every member to read, in the organiser's chain and in the report.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/cards-in (the `PutCardsIn` operationId).
+func (c *Client) PutCardsInWithBody(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutCardsInRequestWithBody(c.Server, trial, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutCardsIn Say that every paper card is in
+//
+// With paper out, a closed trial is locked 30 days after closing at the earliest, unless its organiser says, with the reason, that
+// no card is on its way any more. Said once, for every member to read, in the organiser's chain and in the report.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/trials/{trial}/cards-in (the `PutCardsIn` operationId).
+func (c *Client) PutCardsIn(ctx context.Context, trial TrialID, body PutCardsInJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutCardsInRequest(c.Server, trial, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // PutCardWithBody Type a paper card in
 //
 // A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
@@ -4229,6 +4296,23 @@ func (c *Client) PutTemperatureWithBody(ctx context.Context, trial TrialID, outi
 // Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
 func (c *Client) PutTemperature(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, body PutTemperatureJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPutTemperatureRequest(c.Server, trial, outing, temperature, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListOutstanding What may still be on its way, by angler
+//
+// For the organiser, who rings people before locking. It says nothing of any fish.
+//
+// Corresponds with GET /v1/trials/{trial}/outstanding (the `ListOutstanding` operationId).
+func (c *Client) ListOutstanding(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListOutstandingRequest(c.Server, trial)
 	if err != nil {
 		return nil, err
 	}
@@ -7164,6 +7248,53 @@ func NewListCardsRequest(server string, trial TrialID) (*http.Request, error) {
 	return req, nil
 }
 
+// NewPutCardsInRequest calls the generic PutCardsIn builder with application/json body
+func NewPutCardsInRequest(server string, trial TrialID, body PutCardsInJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutCardsInRequestWithBody(server, trial, "application/json", bodyReader)
+}
+
+// NewPutCardsInRequestWithBody constructs an http.Request for the PutCardsIn method, with any body, and a specified content type
+func NewPutCardsInRequestWithBody(server string, trial TrialID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/cards-in", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewPutCardRequest calls the generic PutCard builder with application/json body
 func NewPutCardRequest(server string, trial TrialID, number CardNumber, body PutCardJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -9476,6 +9607,40 @@ func NewPutTemperatureRequestWithBody(server string, trial TrialID, outing Outin
 	return req, nil
 }
 
+// NewListOutstandingRequest constructs an http.Request for the ListOutstanding method
+func NewListOutstandingRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/outstanding", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewGetPeriodRequest constructs an http.Request for the GetPeriod method
 func NewGetPeriodRequest(server string, trial TrialID, period PeriodID) (*http.Request, error) {
 	var err error
@@ -11312,6 +11477,26 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/cards (the `ListCards` operationId).
 	ListCardsWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListCardsResponse, error)
 
+	// PutCardsInWithBodyWithResponse Say that every paper card is in
+	//
+	// With paper out, a closed trial is locked 30 days after closing at the earliest, unless its organiser says, with the reason, that
+	// no card is on its way any more. Said once, for every member to read, in the organiser's chain and in the report.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/cards-in (the `PutCardsIn` operationId).
+	PutCardsInWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutCardsInResponse, error)
+
+	// PutCardsInWithResponse Say that every paper card is in
+	//
+	// With paper out, a closed trial is locked 30 days after closing at the earliest, unless its organiser says, with the reason, that
+	// no card is on its way any more. Said once, for every member to read, in the organiser's chain and in the report.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/trials/{trial}/cards-in (the `PutCardsIn` operationId).
+	PutCardsInWithResponse(ctx context.Context, trial TrialID, body PutCardsInJSONRequestBody, reqEditors ...RequestEditorFn) (*PutCardsInResponse, error)
+
 	// PutCardWithBodyWithResponse Type a paper card in
 	//
 	// A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
@@ -11989,6 +12174,15 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature} (the `PutTemperature` operationId).
 	PutTemperatureWithResponse(ctx context.Context, trial TrialID, outing OutingID, temperature TemperatureID, body PutTemperatureJSONRequestBody, reqEditors ...RequestEditorFn) (*PutTemperatureResponse, error)
+
+	// ListOutstandingWithResponse What may still be on its way, by angler
+	//
+	// For the organiser, who rings people before locking. It says nothing of any fish.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/outstanding (the `ListOutstanding` operationId).
+	ListOutstandingWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListOutstandingResponse, error)
 
 	// GetPeriodWithResponse A period of yours
 	//
@@ -16809,6 +17003,110 @@ func (r ListCardsResponse) ContentType() string {
 	return ""
 }
 
+type PutCardsInResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Trial
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Malformed
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *ContentType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PutCardsInResponse) GetJSON200() *Trial {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSON400() *Malformed {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSON415() *ContentType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PutCardsInResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PutCardsInResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutCardsInResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutCardsInResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutCardsInResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // PutCardResponse201Headers the declared response headers of an HTTP 201 response for PutCard
 type PutCardResponse201Headers struct {
 	Location string
@@ -21453,6 +21751,82 @@ func (r PutTemperatureResponse) ContentType() string {
 	return ""
 }
 
+type ListOutstandingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *OutstandingList
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListOutstandingResponse) GetJSON200() *OutstandingList {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListOutstandingResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListOutstandingResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListOutstandingResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListOutstandingResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListOutstandingResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListOutstandingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListOutstandingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListOutstandingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListOutstandingResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // GetPeriodResponse200Headers the declared response headers of an HTTP 200 response for GetPeriod
 type GetPeriodResponse200Headers struct {
 	ETag string
@@ -24957,6 +25331,38 @@ func (c *ClientWithResponses) ListCardsWithResponse(ctx context.Context, trial T
 	return ParseListCardsResponse(rsp)
 }
 
+// PutCardsInWithBodyWithResponse Say that every paper card is in
+//
+// With paper out, a closed trial is locked 30 days after closing at the earliest, unless its organiser says, with the reason, that
+// no card is on its way any more. Said once, for every member to read, in the organiser's chain and in the report.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/cards-in (the `PutCardsIn` operationId).
+func (c *ClientWithResponses) PutCardsInWithBodyWithResponse(ctx context.Context, trial TrialID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutCardsInResponse, error) {
+	rsp, err := c.PutCardsInWithBody(ctx, trial, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutCardsInResponse(rsp)
+}
+
+// PutCardsInWithResponse Say that every paper card is in
+//
+// With paper out, a closed trial is locked 30 days after closing at the earliest, unless its organiser says, with the reason, that
+// no card is on its way any more. Said once, for every member to read, in the organiser's chain and in the report.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/trials/{trial}/cards-in (the `PutCardsIn` operationId).
+func (c *ClientWithResponses) PutCardsInWithResponse(ctx context.Context, trial TrialID, body PutCardsInJSONRequestBody, reqEditors ...RequestEditorFn) (*PutCardsInResponse, error) {
+	rsp, err := c.PutCardsIn(ctx, trial, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutCardsInResponse(rsp)
+}
+
 // PutCardWithBodyWithResponse Type a paper card in
 //
 // A whole card at once, all of it or nothing: an outing with its end, rounds with what drew them, halves and fish. Its fish count as
@@ -26059,6 +26465,21 @@ func (c *ClientWithResponses) PutTemperatureWithResponse(ctx context.Context, tr
 		return nil, err
 	}
 	return ParsePutTemperatureResponse(rsp)
+}
+
+// ListOutstandingWithResponse What may still be on its way, by angler
+//
+// For the organiser, who rings people before locking. It says nothing of any fish.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/outstanding (the `ListOutstanding` operationId).
+func (c *ClientWithResponses) ListOutstandingWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ListOutstandingResponse, error) {
+	rsp, err := c.ListOutstanding(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListOutstandingResponse(rsp)
 }
 
 // GetPeriodWithResponse A period of yours
@@ -30444,6 +30865,95 @@ func ParseListCardsResponse(rsp *http.Response) (*ListCardsResponse, error) {
 	return response, nil
 }
 
+// ParsePutCardsInResponse parses an HTTP response from a PutCardsInWithResponse call
+func ParsePutCardsInResponse(rsp *http.Response) (*PutCardsInResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutCardsInResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Trial
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Malformed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest ContentType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParsePutCardResponse parses an HTTP response from a PutCardWithResponse call
 func ParsePutCardResponse(rsp *http.Response) (*PutCardResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -34468,6 +34978,67 @@ func ParsePutTemperatureResponse(rsp *http.Response) (*PutTemperatureResponse, e
 			return nil, err
 		}
 		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListOutstandingResponse parses an HTTP response from a ListOutstandingWithResponse call
+func ParseListOutstandingResponse(rsp *http.Response) (*ListOutstandingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListOutstandingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest OutstandingList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Invalid

@@ -187,6 +187,9 @@ type ServerInterface interface {
 	// ListCards Which paper cards were typed in, by whom, and how two typings compare
 	// (GET /v1/trials/{trial}/cards)
 	ListCards(ctx echo.Context, trial TrialID) error
+	// PutCardsIn Say that every paper card is in
+	// (PUT /v1/trials/{trial}/cards-in)
+	PutCardsIn(ctx echo.Context, trial TrialID) error
 	// PutCard Type a paper card in
 	// (PUT /v1/trials/{trial}/cards/{number})
 	PutCard(ctx echo.Context, trial TrialID, number CardNumber) error
@@ -334,6 +337,9 @@ type ServerInterface interface {
 	// PutTemperature Measure the water again
 	// (PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature})
 	PutTemperature(ctx echo.Context, trial TrialID, outing OutingID, temperature TemperatureID) error
+	// ListOutstanding What may still be on its way, by angler
+	// (GET /v1/trials/{trial}/outstanding)
+	ListOutstanding(ctx echo.Context, trial TrialID) error
 	// GetPeriod A period of yours
 	// (GET /v1/trials/{trial}/periods/{period})
 	GetPeriod(ctx echo.Context, trial TrialID, period PeriodID) error
@@ -1294,6 +1300,22 @@ func (w *ServerInterfaceWrapper) ListCards(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListCards(ctx, trial)
+	return err
+}
+
+// PutCardsIn converts echo context to params.
+func (w *ServerInterfaceWrapper) PutCardsIn(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PutCardsIn(ctx, trial)
 	return err
 }
 
@@ -2388,6 +2410,22 @@ func (w *ServerInterfaceWrapper) PutTemperature(ctx echo.Context) error {
 	return err
 }
 
+// ListOutstanding converts echo context to params.
+func (w *ServerInterfaceWrapper) ListOutstanding(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListOutstanding(ctx, trial)
+	return err
+}
+
 // GetPeriod converts echo context to params.
 func (w *ServerInterfaceWrapper) GetPeriod(ctx echo.Context) error {
 	var err error
@@ -3067,6 +3105,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PUT(options.BaseURL+"/v1/trials/:trial/units/:unit", wrapper.PutUnit, options.OperationMiddlewares["putUnit"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/units/:unit/lost", wrapper.LoseUnit, options.OperationMiddlewares["loseUnit"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/cards", wrapper.ListCards, options.OperationMiddlewares["listCards"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/outstanding", wrapper.ListOutstanding, options.OperationMiddlewares["listOutstanding"]...)
+	router.PUT(options.BaseURL+"/v1/trials/:trial/cards-in", wrapper.PutCardsIn, options.OperationMiddlewares["putCardsIn"]...)
 	router.PUT(options.BaseURL+"/v1/trials/:trial/cards/:number", wrapper.PutCard, options.OperationMiddlewares["putCard"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/flies", wrapper.ListFlies, options.OperationMiddlewares["listFlies"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/flies", wrapper.AddFlies, options.OperationMiddlewares["addFlies"]...)
@@ -9399,6 +9439,174 @@ type ListCardsdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListCardsdefaultApplicationProblemPlusJSONResponse) VisitListCardsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsInRequestObject struct {
+	Trial TrialID `json:"trial"`
+	Body  *PutCardsInJSONRequestBody
+}
+
+type PutCardsInResponseObject interface {
+	VisitPutCardsInResponse(w http.ResponseWriter) error
+}
+
+type PutCardsIn200JSONResponse Trial
+
+func (response PutCardsIn200JSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIn400ApplicationProblemPlusJSONResponse struct {
+	MalformedApplicationProblemPlusJSONResponse
+}
+
+func (response PutCardsIn400ApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(400)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIn401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response PutCardsIn401ApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIn403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response PutCardsIn403ApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIn404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response PutCardsIn404ApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIn409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response PutCardsIn409ApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIn413ApplicationProblemPlusJSONResponse struct {
+	TooLargeApplicationProblemPlusJSONResponse
+}
+
+func (response PutCardsIn413ApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(413)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIn415ApplicationProblemPlusJSONResponse struct {
+	ContentTypeApplicationProblemPlusJSONResponse
+}
+
+func (response PutCardsIn415ApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(415)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIn422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response PutCardsIn422ApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PutCardsIndefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PutCardsIndefaultApplicationProblemPlusJSONResponse) VisitPutCardsInResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -16581,6 +16789,109 @@ func (response PutTemperaturedefaultApplicationProblemPlusJSONResponse) VisitPut
 	return err
 }
 
+type ListOutstandingRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ListOutstandingResponseObject interface {
+	VisitListOutstandingResponse(w http.ResponseWriter) error
+}
+
+type ListOutstanding200JSONResponse OutstandingList
+
+func (response ListOutstanding200JSONResponse) VisitListOutstandingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutstanding401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ListOutstanding401ApplicationProblemPlusJSONResponse) VisitListOutstandingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutstanding403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ListOutstanding403ApplicationProblemPlusJSONResponse) VisitListOutstandingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutstanding404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ListOutstanding404ApplicationProblemPlusJSONResponse) VisitListOutstandingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutstanding422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ListOutstanding422ApplicationProblemPlusJSONResponse) VisitListOutstandingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOutstandingdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListOutstandingdefaultApplicationProblemPlusJSONResponse) VisitListOutstandingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetPeriodRequestObject struct {
 	Trial  TrialID  `json:"trial"`
 	Period PeriodID `json:"period"`
@@ -20461,6 +20772,9 @@ type StrictServerInterface interface {
 	// ListCards Which paper cards were typed in, by whom, and how two typings compare
 	// (GET /v1/trials/{trial}/cards)
 	ListCards(ctx context.Context, request ListCardsRequestObject) (ListCardsResponseObject, error)
+	// PutCardsIn Say that every paper card is in
+	// (PUT /v1/trials/{trial}/cards-in)
+	PutCardsIn(ctx context.Context, request PutCardsInRequestObject) (PutCardsInResponseObject, error)
 	// PutCard Type a paper card in
 	// (PUT /v1/trials/{trial}/cards/{number})
 	PutCard(ctx context.Context, request PutCardRequestObject) (PutCardResponseObject, error)
@@ -20608,6 +20922,9 @@ type StrictServerInterface interface {
 	// PutTemperature Measure the water again
 	// (PUT /v1/trials/{trial}/outings/{outing}/temperatures/{temperature})
 	PutTemperature(ctx context.Context, request PutTemperatureRequestObject) (PutTemperatureResponseObject, error)
+	// ListOutstanding What may still be on its way, by angler
+	// (GET /v1/trials/{trial}/outstanding)
+	ListOutstanding(ctx context.Context, request ListOutstandingRequestObject) (ListOutstandingResponseObject, error)
 	// GetPeriod A period of yours
 	// (GET /v1/trials/{trial}/periods/{period})
 	GetPeriod(ctx context.Context, request GetPeriodRequestObject) (GetPeriodResponseObject, error)
@@ -22397,6 +22714,54 @@ func (sh *strictHandler) ListCards(ctx echo.Context, trial TrialID) error {
 	return nil
 }
 
+// PutCardsIn operation middleware
+func (sh *strictHandler) PutCardsIn(ctx echo.Context, trial TrialID) error {
+	var request PutCardsInRequestObject
+
+	request.Trial = trial
+
+	var body PutCardsInJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PutCardsIn(ctx.Request().Context(), request.(PutCardsInRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PutCardsIn")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PutCardsInResponseObject); ok {
+		return validResponse.VisitPutCardsInResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // PutCard operation middleware
 func (sh *strictHandler) PutCard(ctx echo.Context, trial TrialID, number CardNumber) error {
 	var request PutCardRequestObject
@@ -24159,6 +24524,31 @@ func (sh *strictHandler) PutTemperature(ctx echo.Context, trial TrialID, outing 
 		return err
 	} else if validResponse, ok := response.(PutTemperatureResponseObject); ok {
 		return validResponse.VisitPutTemperatureResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListOutstanding operation middleware
+func (sh *strictHandler) ListOutstanding(ctx echo.Context, trial TrialID) error {
+	var request ListOutstandingRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListOutstanding(ctx.Request().Context(), request.(ListOutstandingRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListOutstanding")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListOutstandingResponseObject); ok {
+		return validResponse.VisitListOutstandingResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

@@ -1643,6 +1643,12 @@ type CardStanding struct {
 	WrittenAt time.Time `json:"written_at"`
 }
 
+// CardsIn Examples: {"at":"2026-11-02T19:00:00Z","reason":"Twelve cards went out, and twelve lie here"}
+type CardsIn struct {
+	At     time.Time `json:"at"`
+	Reason string    `json:"reason"`
+}
+
 // Catch Examples: {"after_lock":false,"caught_at":"2026-09-12T09:52:00+02:00","derived":{"arrangement":"control_lower","excluded":null,"position":"lower","taken":"control"},"disputed":false,"double_id":null,"foul_hooked":false,"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789ab","length":{"unit":"cm","value":31.5},"note":"","noted_at":"2026-09-12T09:52:00+02:00","noted_by":"angler","origin":"wild","outcome":"landed","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","receipt":null,"received_at":"2026-09-12T07:52:01Z","rig_intact":true,"species":"Thymallus thymallus","swap":null,"taken_pattern":"B","taken_position":null,"version":1,"void":false,"welfare":[]}
 type Catch struct {
 	// AfterLock Arrived after locking: kept, never analysed
@@ -2888,6 +2894,12 @@ type NewCard struct {
 	WrittenAt time.Time `json:"written_at"`
 }
 
+// NewCardsIn Examples: {"reason":"Twelve cards went out, and twelve lie here"}
+type NewCardsIn struct {
+	// Reason How that is known, 10 to 500 characters; name nobody
+	Reason string `json:"reason"`
+}
+
 // NewCatch At least one of taken_pattern and taken_position is given.
 //
 // Examples: {"caught_at":"2026-09-12T09:52:00+02:00","length":{"unit":"cm","value":31.5},"origin":"wild","period":"0190a2b4-7c1d-7e5f-8a3b-0123456789aa","species":"Thymallus thymallus","taken_pattern":"B"}
@@ -3395,6 +3407,41 @@ type OutingList struct {
 	Items []Outing `json:"items"`
 }
 
+// Outstanding defines model for Outstanding.
+type Outstanding struct {
+	// CardOut A guest's card was not typed in yet
+	CardOut bool `json:"card_out"`
+
+	// Carried Units handed out and neither fished nor lost, which nobody has to fish
+	Carried   int                `json:"carried"`
+	Enrolment openapi_types.UUID `json:"enrolment"`
+	Guest     bool               `json:"guest"`
+
+	// LastHeard When anything of the angler's last arrived
+	LastHeard *time.Time `json:"last_heard"`
+
+	// Left The angler has left the trial
+	Left bool `json:"left"`
+
+	// Name Empty for a guest
+	Name string `json:"name"`
+
+	// OpenOutings Outings without an end
+	OpenOutings int `json:"open_outings"`
+
+	// OpenSince When the first of them began
+	OpenSince *time.Time `json:"open_since"`
+	Pseudonym string     `json:"pseudonym"`
+
+	// Slips Slips that were printed for the angler and opened by no round
+	Slips int `json:"slips"`
+}
+
+// OutstandingList Examples: {"items":[{"card_out":false,"carried":4,"enrolment":"0190a2b4-7c1d-7e5f-8a3b-0123456789f0","guest":false,"last_heard":"2026-10-30T11:02:00Z","left":false,"name":"Anna","open_outings":1,"open_since":"2026-10-30T09:40:00+01:00","pseudonym":"7K3M0Q","slips":0}]}
+type OutstandingList struct {
+	Items []Outstanding `json:"items"`
+}
+
 // OwnData Beside what is named here a list of objects for each kind of record, under its name
 //
 // Examples: {"about":"Everything that this server keeps of you","account":[{"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789a0","name":"Merle Hatch"}],"catches":[{"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789c1","taken_pattern":"B","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"}],"made_at":"2026-12-05T18:00:00Z"}
@@ -3415,12 +3462,12 @@ type PackageFinding struct {
 // PackageFindingOutcome defines model for PackageFinding.Outcome.
 type PackageFindingOutcome string
 
-// PackageRead Examples: {"findings":[{"outcome":"agrees","part":"draw","text":"86 units follow from seed, words and the anglers' codes."}],"trial":{"active_anglers":0,"analysis":"/v1/trials/0190a2b4-7c1d-7e5f-8a3b-0123456789e0/analyses/1","cannot_hide_effect":false,"closed_at":"2026-11-02T00:00:00Z","club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-11-20T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":false,"history":[],"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789e0","locked_at":"2026-11-02T00:00:00Z","origin":{"club":"","edition":1,"licence":"CC-BY-4.0","package":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","read_at":"2026-11-20T18:00:00Z","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"},"protocol_version":1,"registered_at":null,"scheme":1,"seed":"000102030405060708090a0b0c0d0e0f101112131415161718191a1b1c1d1e1f","source":"drawn","state":"published","title":"Collar or no collar"}}
+// PackageRead Examples: {"findings":[{"outcome":"agrees","part":"draw","text":"86 units follow from seed, words and the anglers' codes."}],"trial":{"active_anglers":0,"analysis":"/v1/trials/0190a2b4-7c1d-7e5f-8a3b-0123456789e0/analyses/1","cannot_hide_effect":false,"cards_in":null,"closed_at":"2026-11-02T00:00:00Z","club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-11-20T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":false,"history":[],"id":"0190a2b4-7c1d-7e5f-8a3b-0123456789e0","locked_at":"2026-11-02T00:00:00Z","origin":{"club":"","edition":1,"licence":"CC-BY-4.0","package":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","read_at":"2026-11-20T18:00:00Z","trial":"0190a2b4-7c1d-7e5f-8a3b-012345678910"},"protocol_version":1,"registered_at":null,"scheme":1,"seed":"000102030405060708090a0b0c0d0e0f101112131415161718191a1b1c1d1e1f","source":"drawn","state":"published","title":"Collar or no collar"}}
 type PackageRead struct {
 	// Findings What verifying the package came to
 	Findings []PackageFinding `json:"findings"`
 
-	// Trial Examples: {"active_anglers":0,"analysis":null,"cannot_hide_effect":true,"closed_at":null,"club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-08-21T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":true,"history":[{"at":"2026-08-25T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","from":"draft","n":1,"reason":"","to":"registered"}],"id":"0190a2b4-7c1d-7e5f-8a3b-012345678910","locked_at":null,"origin":null,"protocol_version":1,"registered_at":"2026-08-25T18:00:00Z","scheme":1,"seed":null,"source":"drawn","state":"registered","title":"Collar or no collar"}
+	// Trial Examples: {"active_anglers":0,"analysis":null,"cannot_hide_effect":true,"cards_in":null,"closed_at":null,"club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-08-21T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":true,"history":[{"at":"2026-08-25T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","from":"draft","n":1,"reason":"","to":"registered"}],"id":"0190a2b4-7c1d-7e5f-8a3b-012345678910","locked_at":null,"origin":null,"protocol_version":1,"registered_at":"2026-08-25T18:00:00Z","scheme":1,"seed":null,"source":"drawn","state":"registered","title":"Collar or no collar"}
 	Trial Trial `json:"trial"`
 }
 
@@ -4611,7 +4658,7 @@ type TokenSecret struct {
 	Secret string `json:"secret"`
 }
 
-// Trial Examples: {"active_anglers":0,"analysis":null,"cannot_hide_effect":true,"closed_at":null,"club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-08-21T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":true,"history":[{"at":"2026-08-25T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","from":"draft","n":1,"reason":"","to":"registered"}],"id":"0190a2b4-7c1d-7e5f-8a3b-012345678910","locked_at":null,"origin":null,"protocol_version":1,"registered_at":"2026-08-25T18:00:00Z","scheme":1,"seed":null,"source":"drawn","state":"registered","title":"Collar or no collar"}
+// Trial Examples: {"active_anglers":0,"analysis":null,"cannot_hide_effect":true,"cards_in":null,"closed_at":null,"club":"0190a2b4-7c1d-7e5f-8a3b-012345678902","commitment":"6b86b273ff34fce19d6b804eff5a3f5747ada4eaa22f1d49c01e52ddb7875b4b","created_at":"2026-08-21T18:00:00Z","design":"paired","fingerprint":"5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef","hidden":true,"history":[{"at":"2026-08-25T18:00:00Z","by":"0190a2b4-7c1d-7e5f-8a3b-012345678901","from":"draft","n":1,"reason":"","to":"registered"}],"id":"0190a2b4-7c1d-7e5f-8a3b-012345678910","locked_at":null,"origin":null,"protocol_version":1,"registered_at":"2026-08-25T18:00:00Z","scheme":1,"seed":null,"source":"drawn","state":"registered","title":"Collar or no collar"}
 type Trial struct {
 	ActiveAnglers int `json:"active_anglers"`
 
@@ -4619,9 +4666,12 @@ type Trial struct {
 	Analysis *string `json:"analysis"`
 
 	// CannotHideEffect Fewer than 3 active anglers: they can work out each other's catches
-	CannotHideEffect bool               `json:"cannot_hide_effect"`
-	ClosedAt         *time.Time         `json:"closed_at"`
-	Club             openapi_types.UUID `json:"club"`
+	CannotHideEffect bool `json:"cannot_hide_effect"`
+
+	// CardsIn The organiser's word that every paper card is in, null before it
+	CardsIn  *CardsIn           `json:"cards_in"`
+	ClosedAt *time.Time         `json:"closed_at"`
+	Club     openapi_types.UUID `json:"club"`
 
 	// Commitment SHA-256("alloc-commit-v1" 00 seed SHA-256(protocol)), published at registration
 	Commitment *string   `json:"commitment"`
@@ -5168,6 +5218,9 @@ type UseResetJSONRequestBody = UseReset
 
 // SignInJSONRequestBody defines body for SignIn for application/json ContentType.
 type SignInJSONRequestBody = SignIn
+
+// PutCardsInJSONRequestBody defines body for PutCardsIn for application/json ContentType.
+type PutCardsInJSONRequestBody = NewCardsIn
 
 // PutCardJSONRequestBody defines body for PutCard for application/json ContentType.
 type PutCardJSONRequestBody = NewCard

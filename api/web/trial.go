@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"net/http"
 	"net/url"
@@ -149,7 +150,11 @@ var moveOrder = []trial.State{trial.Registered, trial.Open, trial.Paused, trial.
 func (t standing) moves() (list []stateMove) {
 	for _, to := range moveOrder {
 		const reason = "asked whether it may"
-		switch err := t.Trial.Move(to, reason, t.Protocol, t.Now); {
+		err := t.Trial.Move(to, reason, t.Protocol, t.Now)
+		if to == trial.Locked {
+			err = cmp.Or(err, t.Awaits)
+		}
+		switch {
 		case err == nil:
 			list = append(list, stateMove{To: to})
 		case codeOf(err) == "trial.too_early":
@@ -196,8 +201,10 @@ func (t standing) next(v *Visit) next {
 		return at("import", "/import", "to_import")
 	case t.Organises() && t.In("open") && !t.Fishes() && t.ActiveAnglers < t.Protocol.MinAnglers:
 		return at("few", "/members", "to_members")
-	case t.Organises() && t.In("closed") && t.Trial.Move(trial.Locked, "", t.Protocol, t.Now) == nil:
+	case t.Organises() && t.In("closed") && cmp.Or(t.Trial.Move(trial.Locked, "", t.Protocol, t.Now), t.Awaits) == nil:
 		return at("lock", "/move/locked", "to_lock")
+	case t.Organises() && t.In("closed") && t.Drawn():
+		return at("arriving", "/outstanding", "to_outstanding")
 	case t.In("draft"):
 		return at("drafting", "", "")
 	case t.In("registered") && t.Fishes():

@@ -76,6 +76,13 @@ func aboutRecords(ctx context.Context, tx trial.ReadTx, t trial.Trial, counted a
 		return err
 	}
 	about.Helpers = report.Helpers{Guests: counted.Effort.Guests, TypedByOthers: counted.Effort.TypedFish, PaperCards: counted.Effort.Cards}
+	in, err := tx.CardsInOf(ctx, t.ID)
+	if err != nil {
+		return err
+	}
+	if in != nil {
+		about.Helpers.CardsIn = in.Reason
+	}
 	if about.Flies, err = aboutFlies(ctx, tx, t.ID); err != nil {
 		return err
 	}

@@ -380,6 +380,10 @@ func nameOf(ctx context.Context, tx trial.ReadTx, account trial.ID) (string, err
 
 // awaitCards returns nil when no card of a closed trial can be on its way any more.
 func awaitCards(ctx context.Context, tx trial.ReadTx, t trial.Trial, now time.Time) error {
+	in, err := tx.CardsInOf(ctx, t.ID)
+	if err != nil || in != nil {
+		return err
+	}
 	out, err := tx.PaperOut(ctx, t.ID)
 	if err != nil || !out {
 		return err

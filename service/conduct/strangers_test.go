@@ -296,6 +296,10 @@ var calls = map[string]call{
 	"MaskedLog": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.MaskedLog(w.ctx, who, at.trial, "", 1000)
 	},
+	"Outstanding": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Outstanding(w.ctx, who, at.trial) },
+	"DeclareCardsIn": func(w *world, who trial.Actor, at target) (any, error) {
+		return w.s.DeclareCardsIn(w.ctx, who, at.trial, "twelve cards lie here")
+	},
 	"Questions": func(w *world, who trial.Actor, at target) (any, error) { return w.s.Questions(w.ctx, who, at.trial) },
 	"Ask": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.Ask(w.ctx, who, at.trial, "Who tied the flies?")
@@ -416,7 +420,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"Withdraw": organiser | angler, "OpenOuting": organiser | angler, "EndOuting": organiser | angler, "Outing": organiser | angler, "Outings": organiser | angler,
 		"KeepUnit": organiser | angler, "LoseUnit": organiser | angler, "Noters": organiser | angler, "NotedFor": organiser | angler, "SetNoters": organiser | angler, "BringGuest": organiser | angler,
 		"Flies": organiser | angler | auditor, "AddFlies": organiser, "InspectFlies": organiser | angler | auditor, "MoveFlies": organiser,
-		"TypeCard": organiser | angler, "Cards": organiser | auditor,
+		"TypeCard": organiser | angler, "Cards": organiser | auditor, "Outstanding": organiser, "DeclareCardsIn": organiser,
 		"PrintSlips": organiser | angler | auditor, "SlipSheets": organiser | angler | auditor,
 		"FetchUnit": organiser | angler, "Units": organiser | angler, "BeginPeriod": organiser | angler, "EndPeriod": organiser | angler, "Period": organiser | angler,
 		"Periods": organiser | angler, "ReportDeviation": organiser | angler, "Deviation": organiser | angler, "Deviations": organiser | angler,

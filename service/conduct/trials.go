@@ -13,13 +13,16 @@ import (
 
 // TrialView is a trial as its club's members see it. ActiveAnglers is how many still take part: with fewer than 3 the
 // trial cannot hide its running effect. Closing is the number of the closing analysis that stands, 0 before there is one. Origin is where a
-// copy was read from, nil for a trial of this server.
+// copy was read from, nil for a trial of this server. CardsIn is the organiser's word that every paper card is in, nil before it; Awaits is
+// why a closed trial that may hold cards on their way cannot be locked yet, nil where nothing is in the way.
 type TrialView struct {
 	Trial         trial.Trial
 	History       []trial.StateChange
 	ActiveAnglers int
 	Closing       int
 	Origin        *trial.CopyOrigin
+	CardsIn       *trial.CardsIn
+	Awaits        error
 }
 
 // FewestToHide is the number of active anglers below which everybody can work out the others' catches.
@@ -97,6 +100,15 @@ func (s *Service) Trial(ctx context.Context, actor trial.Actor, id trial.ID) (vi
 		for _, e := range enrolments {
 			if e.Active() == nil {
 				view.ActiveAnglers++
+			}
+		}
+		if view.CardsIn, err = tx.CardsInOf(ctx, id); err != nil {
+			return err
+		}
+		if view.Trial.State == trial.Closed && view.Trial.Source == trial.Drawn {
+			// What waits is said, not failed with.
+			if view.Awaits = awaitCards(ctx, tx, view.Trial, s.now()); view.Awaits != nil && trial.KindOf(view.Awaits) != trial.Conflict {
+				return view.Awaits
 			}
 		}
 		analyses, err := tx.AnalysesOf(ctx, id)

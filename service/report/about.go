@@ -77,8 +77,10 @@ type FlyPack struct {
 	Issued, Lost, Retied           int64
 }
 
-// Helpers counts what did not come from an angler's own phone.
+// Helpers counts what did not come from an angler's own phone. CardsIn is why the organiser said that every paper card was in before
+// the time for cards was over, empty where nobody did.
 type Helpers struct {
+	CardsIn       string
 	Guests        int64 // anglers for a day, on paper
 	TypedByOthers int64 // fish that somebody else typed
 	PaperCards    int64

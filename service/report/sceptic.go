@@ -164,6 +164,9 @@ func typistRecord(about About) string {
 	if h.PaperCards > 0 {
 		s += " " + Counted(h.PaperCards, "paper card", "paper cards") + "."
 	}
+	if h.CardsIn != "" {
+		s += " The organiser said that every card was in before the 30 days for cards were over: " + sentence(h.CardsIn)
+	}
 	if h.Guests > 0 {
 		s += " " + Counted(h.Guests, "guest", "guests") + " for a day."
 	}

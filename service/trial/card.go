@@ -113,7 +113,7 @@ func (c PaperCard) Check(number int, now time.Time) error {
 // AwaitsCards returns nil when a closed trial with paper at the water may be locked at now: cards are handed in within PaperTime.
 func (t Trial) AwaitsCards(now time.Time) error {
 	if earliest := t.ClosedAt.Add(PaperTime); now.Before(earliest) {
-		return Fail(Conflict, "trial.too_early", "the trial was closed at %s and has slips, guests or cards on paper, which may be handed in for 30 days: it can be locked from %s",
+		return Fail(Conflict, "trial.too_early", "the trial was closed at %s and has slips, guests or cards on paper, which may be handed in for 30 days: it can be locked from %s, or once you say that all cards are in",
 			t.ClosedAt.UTC().Format(time.RFC3339), earliest.UTC().Format(time.RFC3339))
 	}
 	return nil

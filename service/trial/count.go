@@ -32,7 +32,7 @@ func (r Records) Count(p Protocol) ([]Tally, Effort) {
 		if t.Late {
 			effort.LateNoted++
 		}
-		if KeptBy(c.Enrolment.AccountID, fish.NotedBy) == ByHelper {
+		if c.Enrolment.typed(fish) {
 			effort.TypedFish++
 		}
 	}

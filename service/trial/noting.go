@@ -28,13 +28,16 @@ const (
 )
 
 // KeptBy says who kept a record of the angler with the given account: the angler, or whoever notes for him. A guest, and somebody
-// erased, has no account; of an imported table nobody knows.
+// erased, has no account.
 func KeptBy(angler, account ID) string {
 	if account == angler && !angler.IsZero() {
 		return ByAngler
 	}
 	return ByHelper
 }
+
+// typed reports whether somebody else typed a fish of the angler's. Of an imported table nobody knows.
+func (e Enrolment) typed(c Catch) bool { return e.Guest() || c.NotedBy != e.AccountID }
 
 // CheckNoters returns the faults of the list of those who may note for an angler. members are the club's that may fish.
 func (e Enrolment) CheckNoters(accounts []ID, members []Membership) error {

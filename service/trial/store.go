@@ -40,6 +40,7 @@ type ReadTx interface {
 	GuessReadTx
 	QuestionReadTx
 	JobReadTx
+	OutstandingReadTx
 
 	TrialBy(ctx context.Context, trial ID) (Trial, error)
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
@@ -117,6 +118,7 @@ type Tx interface {
 	PeopleTx
 	RecordsTx
 	QuestionTx
+	OutstandingTx
 	PublicationTx
 	GuessTx
 	JobTx
