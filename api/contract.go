@@ -23,6 +23,7 @@ type contract struct {
 	operations map[string]*operation // by method and route, as echo writes routes
 	batchItem  *openapi3.Schema
 	visit      []openapi3.SchemaValidationOption
+	times      times
 }
 
 // operation is one operation of the document, or a page beside it. raw says that its body is read by its handler, not here.
@@ -69,6 +70,7 @@ func loadContract() *contract {
 	k := &contract{
 		document:   doc,
 		operations: map[string]*operation{},
+		times:      times{readTime, workTime, pauseTime},
 		batchItem:  doc.Components.Schemas["BatchCatch"].Value,
 		visit: []openapi3.SchemaValidationOption{
 			openapi3.MultiErrors(), openapi3.VisitAsRequest(),
@@ -148,21 +150,25 @@ func (k *contract) operation(c echo.Context) *operation {
 	return k.operations[c.Request().Method+" "+c.Path()]
 }
 
-// limitTime bounds how long a request is worked at. A catch table may also be longer on its way than other bodies.
+// limitTime bounds how long a request is worked at. A catch table may also be longer on its way than other bodies, and these
+// as long as they keep arriving.
 func (k *contract) limitTime(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		op := k.operation(c)
 		if op == nil {
 			return next(c)
 		}
+		limit := op.timeLimit
 		if op.timeLimit > workTime {
 			control := http.NewResponseController(c.Response().Writer)
 			deadline := time.Now().Add(op.timeLimit)
 			if err := errors.Join(control.SetReadDeadline(deadline), control.SetWriteDeadline(deadline.Add(readTime))); err != nil && !errors.Is(err, http.ErrNotSupported) {
 				return err
 			}
+		} else {
+			limit += k.times.takeTime(c.Request(), c.Response().Writer, op.bodyLimit)
 		}
-		ctx, cancel := context.WithTimeout(c.Request().Context(), op.timeLimit)
+		ctx, cancel := context.WithTimeout(c.Request().Context(), limit)
 		defer cancel()
 		c.SetRequest(c.Request().WithContext(ctx))
 		return next(c)

@@ -8,4 +8,7 @@ func (s *Server) Hurry(by time.Duration) {
 	s.http.ReadTimeout /= by
 	s.http.WriteTimeout /= by
 	s.http.IdleTimeout /= by
+	s.contract.times.read /= by
+	s.contract.times.work /= by
+	s.contract.times.pause /= by
 }

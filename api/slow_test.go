@@ -75,6 +75,19 @@ func TestSlowClients(t *testing.T) {
 		"keeps a body back": func(conn net.Conn) error {
 			return send(conn, "POST /v1/sessions HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: 500\r\n\r\n{")
 		},
+		"keeps a long body back": func(conn net.Conn) error { return send(conn, longBody+"{") },
+		"stops in a long body":   func(conn net.Conn) error { return send(conn, longBody+strings.Repeat(" ", 20<<10)) },
+		"dribbles a long body": func(conn net.Conn) error {
+			if err := send(conn, longBody); err != nil {
+				return err
+			}
+			go func() {
+				for send(conn, " ") == nil {
+					time.Sleep(20 * time.Millisecond)
+				}
+			}()
+			return nil
+		},
 		"idle after a reply": func(conn net.Conn) error { return send(conn, "GET /healthz HTTP/1.1\r\nHost: x\r\n\r\n") },
 		"dribbles headers": func(conn net.Conn) error {
 			if err := send(conn, "GET /healthz HTTP/1.1\r\n"); err != nil {
@@ -109,6 +122,39 @@ func TestSlowClients(t *testing.T) {
 				cutOff(t, conn)
 			}
 		})
+	}
+}
+
+// longBody begins a request whose body is longer than others.
+const longBody = "POST /v1/sessions HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: 40000\r\n\r\n"
+
+// TestSlowUploads: a long body that keeps coming, however slowly, is read to its end and answered, also when that takes far
+// longer than anything else may: here three times as long, at 10 kB/s, of which 1 is asked.
+func TestSlowUploads(t *testing.T) {
+	t.Parallel()
+	conn := dial(t, newHurried(t))
+	if err := send(conn, longBody); err != nil {
+		t.Fatal(err)
+	}
+	begun := time.Now()
+	for range 40 {
+		time.Sleep(100 * time.Millisecond)
+		if err := send(conn, strings.Repeat(" ", 1000)); err != nil {
+			t.Fatalf("cut off after %s: %v", time.Since(begun), err)
+		}
+	}
+	if err := conn.SetReadDeadline(time.Now().Add(patience)); err != nil {
+		t.Fatal(err)
+	}
+	answer, err := http.ReadResponse(bufio.NewReader(conn), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	body, err := io.ReadAll(answer.Body)
+	// The body is white space, which is no JSON: what is said of it shows that all of it was read.
+	if err != nil || answer.StatusCode != http.StatusBadRequest || !strings.Contains(string(body), "request.malformed") {
+		t.Errorf("answered %d, %v: %s", answer.StatusCode, err, body)
 	}
 }
 
