@@ -27,10 +27,11 @@ const applicationPrefix = "evenrig "
 
 // Every statement has an index to go by, whatever its arguments. So the server plans it once and keeps the plan; and
 // since one that it made while the tables were nearly empty would read them whole when they are not, such plans are
-// priced out. Such a price also makes it think that compiling a statement or starting workers for it pays. Where no session keeps settings, each transaction begins with them; also with the time after which a client
-// that died without a word no longer holds a chain.
+// priced out. That price must not make it think that compiling a statement or starting workers for it pays. Where no
+// session keeps settings, each transaction begins with them; also with the time after which a client that died without a
+// word no longer holds a chain.
 const (
-	planByIndex     = `('plan_cache_mode', 'force_generic_plan'), ('enable_seqscan', 'off'), ('enable_hashjoin', 'off'), ('enable_mergejoin', 'off'), ('jit', 'off'),
+	planByIndex = `('plan_cache_mode', 'force_generic_plan'), ('enable_seqscan', 'off'), ('enable_hashjoin', 'off'), ('enable_mergejoin', 'off'), ('jit', 'off'),
 ('max_parallel_workers_per_gather', '0')`
 	idleTimeout     = "60s"
 	sessionSettings = `SELECT set_config(setting, value, false) FROM (VALUES ` + planByIndex + `) AS s (setting, value)`
