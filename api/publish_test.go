@@ -63,11 +63,11 @@ func publishing(t *testing.T, c *club) {
 		t.Errorf("the package has the SHA-256 %x and the ETag %s, said to be %s", sum, pack.HTTPResponse.Header.Get("ETag"), *seen.Package)
 	}
 	partsOf(t, e, stranger, pack.Body)
-	result := ok[*openapi.GetPublishedResultResponse](t, 200)(stranger.GetPublishedResultWithResponse(ctx, e.trial))
-	if first := ok[*openapi.GetAnalysisResponse](t, 200)(e.organiser.GetAnalysisWithResponse(ctx, e.trial, 1)); !bytes.Equal(result.Body, first.Body) {
+	result := ok[*openapi.GetPublishedResultResponse](t, 200)(stranger.GetPublishedResultWithResponse(ctx, e.trial, nil))
+	if first := ok[*openapi.GetAnalysisResponse](t, 200)(e.organiser.GetAnalysisWithResponse(ctx, e.trial, 1, nil)); !bytes.Equal(result.Body, first.Body) {
 		t.Error("the published result is not the closing analysis's")
 	}
-	report := ok[*openapi.GetPublishedReportResponse](t, 200)(stranger.GetPublishedReportWithResponse(ctx, e.trial))
+	report := ok[*openapi.GetPublishedReportResponse](t, 200)(stranger.GetPublishedReportWithResponse(ctx, e.trial, nil))
 	for _, name := range []string{"Egon", "Frida", "Gerd", "Upper Wend"} {
 		if bytes.Contains(report.Body, []byte(name)) {
 			t.Errorf("the report holds %s", name)

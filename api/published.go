@@ -142,38 +142,31 @@ func (b workbook) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error {
 // GetPublishedResult returns the result of a package.
 func (h *handlers) GetPublishedResult(ctx context.Context, r openapi.GetPublishedResultRequestObject) (openapi.GetPublishedResultResponseObject, error) {
 	e, text, err := h.service.PublishedResult(ctx, trial.ID(r.Trial))
-	return publishedText{e, text}, err
+	return publishedText{unchanged{textTag("result", e), "application/json", r.Params.IfNoneMatch, text}}, err
 }
 
 // GetPublishedReport returns the report of a package.
 func (h *handlers) GetPublishedReport(ctx context.Context, r openapi.GetPublishedReportRequestObject) (openapi.GetPublishedReportResponseObject, error) {
 	e, text, err := h.service.PublishedReport(ctx, trial.ID(r.Trial))
-	return publishedText{e, text}, err
+	return publishedText{unchanged{textTag("report", e), "text/html; charset=utf-8", r.Params.IfNoneMatch, text}}, err
 }
 
+func textTag(what string, e trial.Publication) string { return fmt.Sprintf(`"%s-%s"`, what, e.Package) }
+
 // publishedText is a file out of a package.
-type publishedText struct {
-	edition trial.Publication
-	text    []byte
-}
+type publishedText struct{ unchanged }
 
 // VisitGetPublishedResultResponse writes the result's bytes.
 func (p publishedText) VisitGetPublishedResultResponse(w http.ResponseWriter) error {
-	return p.write(w, "result", "application/json")
+	published(w, p.etag)
+	return p.write(w)
 }
 
 // VisitGetPublishedReportResponse writes the page, which may use its own style sheet and nothing else.
 func (p publishedText) VisitGetPublishedReportResponse(w http.ResponseWriter) error {
 	w.Header().Set("Content-Security-Policy", conduct.ReportPolicy+"; frame-ancestors 'none'")
-	return p.write(w, "report", "text/html; charset=utf-8")
-}
-
-func (p publishedText) write(w http.ResponseWriter, what, contentType string) error {
-	published(w, fmt.Sprintf(`"%s-%s"`, what, p.edition.Package))
-	w.Header().Set("Content-Type", contentType)
-	w.WriteHeader(http.StatusOK)
-	_, err := w.Write(p.text)
-	return err
+	published(w, p.etag)
+	return p.write(w)
 }
 
 // FindFish looks in a package for the records of which somebody holds receipts.

@@ -99,7 +99,7 @@ func (h *handlers) GetAnalysis(ctx context.Context, r openapi.GetAnalysisRequest
 	}
 	switch a.State {
 	case trial.Done:
-		return storedResult(a.Result), nil
+		return storedResult{unchanged{fmt.Sprintf(`"%d-%s"`, a.N, a.Fingerprint), "application/json", r.Params.IfNoneMatch, a.Result}}, nil
 	case trial.Failed:
 		return nil, trial.Fail(trial.Conflict, "analysis.failed", "analysis %d failed: %s", a.N, a.Failure)
 	}
@@ -112,14 +112,12 @@ func (h *handlers) GetAnalysis(ctx context.Context, r openapi.GetAnalysisRequest
 
 // storedResult is written as the bytes that were stored: decoding and encoding them again would make them the server's
 // version of today.
-type storedResult []byte
+type storedResult struct{ unchanged }
 
-// VisitGetAnalysisResponse writes the result.
+// VisitGetAnalysisResponse writes the result. A browser may keep it and asks each time whether it may still be read.
 func (r storedResult) VisitGetAnalysisResponse(w http.ResponseWriter) error {
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(http.StatusOK)
-	_, err := w.Write(r)
-	return err
+	w.Header().Set("Cache-Control", "private, no-cache")
+	return r.write(w)
 }
 
 // GetReport returns a result as a page.

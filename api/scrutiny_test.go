@@ -98,7 +98,7 @@ func TestWithdrawnByHTTP(t *testing.T) {
 	e.move("locked")
 	ctx := t.Context()
 	ok[*openapi.WithdrawResponse](t, 204)(rods[0].WithdrawWithResponse(ctx, e.trial, openapi.Withdrawal{Erase: true}))
-	gone := ok[*openapi.GetAnalysisResponse](t, 410)(e.scrutiny.GetAnalysisWithResponse(ctx, e.trial, 1))
+	gone := ok[*openapi.GetAnalysisResponse](t, 410)(e.scrutiny.GetAnalysisWithResponse(ctx, e.trial, 1, nil))
 	if p := gone.ApplicationProblemJSON410; p.Code != "analysis.withdrawn" || !strings.Contains(p.Detail, "analysis 2") {
 		t.Errorf("a withdrawn analysis: %s", gone.Body)
 	}

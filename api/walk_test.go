@@ -369,7 +369,7 @@ func amending(t *testing.T, e *contest) {
 // results reads the closing analysis while it waits, runs it as the queue would, and reads it again.
 func results(t *testing.T, e *contest, address string) {
 	ctx := t.Context()
-	waiting := ok[*openapi.GetAnalysisResponse](t, 202)(e.scrutiny.GetAnalysisWithResponse(ctx, e.trial, 1))
+	waiting := ok[*openapi.GetAnalysisResponse](t, 202)(e.scrutiny.GetAnalysisWithResponse(ctx, e.trial, 1, nil))
 	if waiting.JSON202.State != openapi.AnalysisStateQueued || waiting.JSON202.Address != address {
 		t.Errorf("the closing analysis waits at %s: %s", address, waiting.Body)
 	}
@@ -379,7 +379,7 @@ func results(t *testing.T, e *contest, address string) {
 	if err := e.w.service.Analyse(ctx, trial.ID(e.trial), 1); err != nil {
 		t.Fatal(err)
 	}
-	done := ok[*openapi.GetAnalysisResponse](t, 200)(e.scrutiny.GetAnalysisWithResponse(ctx, e.trial, 1))
+	done := ok[*openapi.GetAnalysisResponse](t, 200)(e.scrutiny.GetAnalysisWithResponse(ctx, e.trial, 1, nil))
 	if n := done.JSON200.Counts; n.Anglers != 2 || n.Catches != 6 {
 		t.Errorf("the analysis counts %+v, want 2 anglers and their 6 fish, none of the one who was erased", n)
 	}

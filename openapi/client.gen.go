@@ -536,14 +536,14 @@ type ClientInterface interface {
 	// The page of the package that stands, self-contained.
 	//
 	// Corresponds with GET /v1/published/{trial}/report (the `GetPublishedReport` operationId).
-	GetPublishedReport(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+	GetPublishedReport(ctx context.Context, trial TrialID, params *GetPublishedReportParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetPublishedResult The published result
 	//
 	// The result object of the package that stands, byte for byte.
 	//
 	// Corresponds with GET /v1/published/{trial}/result (the `GetPublishedResult` operationId).
-	GetPublishedResult(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+	GetPublishedResult(ctx context.Context, trial TrialID, params *GetPublishedResultParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListRegister Every trial that was ever registered
 	//
@@ -640,7 +640,7 @@ type ClientInterface interface {
 	// since (`analysis.withdrawn`): the answer names the analysis that stands in its place.
 	//
 	// Corresponds with GET /v1/trials/{trial}/analyses/{n} (the `GetAnalysis` operationId).
-	GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*http.Response, error)
+	GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, params *GetAnalysisParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CancelAnalysis Cancel a queued analysis
 	//
@@ -2645,8 +2645,8 @@ func (c *Client) FindFishWithTextBody(ctx context.Context, trial TrialID, body F
 // The page of the package that stands, self-contained.
 //
 // Corresponds with GET /v1/published/{trial}/report (the `GetPublishedReport` operationId).
-func (c *Client) GetPublishedReport(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewGetPublishedReportRequest(c.Server, trial)
+func (c *Client) GetPublishedReport(ctx context.Context, trial TrialID, params *GetPublishedReportParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPublishedReportRequest(c.Server, trial, params)
 	if err != nil {
 		return nil, err
 	}
@@ -2662,8 +2662,8 @@ func (c *Client) GetPublishedReport(ctx context.Context, trial TrialID, reqEdito
 // The result object of the package that stands, byte for byte.
 //
 // Corresponds with GET /v1/published/{trial}/result (the `GetPublishedResult` operationId).
-func (c *Client) GetPublishedResult(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewGetPublishedResultRequest(c.Server, trial)
+func (c *Client) GetPublishedResult(ctx context.Context, trial TrialID, params *GetPublishedResultParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPublishedResultRequest(c.Server, trial, params)
 	if err != nil {
 		return nil, err
 	}
@@ -2869,8 +2869,8 @@ func (c *Client) RequestAnalysis(ctx context.Context, trial TrialID, reqEditors 
 // since (`analysis.withdrawn`): the answer names the analysis that stands in its place.
 //
 // Corresponds with GET /v1/trials/{trial}/analyses/{n} (the `GetAnalysis` operationId).
-func (c *Client) GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewGetAnalysisRequest(c.Server, trial, n)
+func (c *Client) GetAnalysis(ctx context.Context, trial TrialID, n AnalysisN, params *GetAnalysisParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetAnalysisRequest(c.Server, trial, n, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6736,7 +6736,7 @@ func NewFindFishRequestWithBody(server string, trial TrialID, contentType string
 }
 
 // NewGetPublishedReportRequest constructs an http.Request for the GetPublishedReport method
-func NewGetPublishedReportRequest(server string, trial TrialID) (*http.Request, error) {
+func NewGetPublishedReportRequest(server string, trial TrialID, params *GetPublishedReportParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -6766,11 +6766,26 @@ func NewGetPublishedReportRequest(server string, trial TrialID) (*http.Request, 
 		return nil, err
 	}
 
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
 	return req, nil
 }
 
 // NewGetPublishedResultRequest constructs an http.Request for the GetPublishedResult method
-func NewGetPublishedResultRequest(server string, trial TrialID) (*http.Request, error) {
+func NewGetPublishedResultRequest(server string, trial TrialID, params *GetPublishedResultParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -6798,6 +6813,21 @@ func NewGetPublishedResultRequest(server string, trial TrialID) (*http.Request, 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
 	}
 
 	return req, nil
@@ -7092,7 +7122,7 @@ func NewRequestAnalysisRequest(server string, trial TrialID) (*http.Request, err
 }
 
 // NewGetAnalysisRequest constructs an http.Request for the GetAnalysis method
-func NewGetAnalysisRequest(server string, trial TrialID, n AnalysisN) (*http.Request, error) {
+func NewGetAnalysisRequest(server string, trial TrialID, n AnalysisN, params *GetAnalysisParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -7127,6 +7157,21 @@ func NewGetAnalysisRequest(server string, trial TrialID, n AnalysisN) (*http.Req
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
 	}
 
 	return req, nil
@@ -11334,7 +11379,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/published/{trial}/report (the `GetPublishedReport` operationId).
-	GetPublishedReportWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedReportResponse, error)
+	GetPublishedReportWithResponse(ctx context.Context, trial TrialID, params *GetPublishedReportParams, reqEditors ...RequestEditorFn) (*GetPublishedReportResponse, error)
 
 	// GetPublishedResultWithResponse The published result
 	//
@@ -11343,7 +11388,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/published/{trial}/result (the `GetPublishedResult` operationId).
-	GetPublishedResultWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedResultResponse, error)
+	GetPublishedResultWithResponse(ctx context.Context, trial TrialID, params *GetPublishedResultParams, reqEditors ...RequestEditorFn) (*GetPublishedResultResponse, error)
 
 	// ListRegisterWithResponse Every trial that was ever registered
 	//
@@ -11450,7 +11495,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/trials/{trial}/analyses/{n} (the `GetAnalysis` operationId).
-	GetAnalysisWithResponse(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*GetAnalysisResponse, error)
+	GetAnalysisWithResponse(ctx context.Context, trial TrialID, n AnalysisN, params *GetAnalysisParams, reqEditors ...RequestEditorFn) (*GetAnalysisResponse, error)
 
 	// CancelAnalysisWithResponse Cancel a queued analysis
 	//
@@ -15903,6 +15948,11 @@ func (r FindFishResponse) ContentType() string {
 	return ""
 }
 
+// GetPublishedReportResponse200Headers the declared response headers of an HTTP 200 response for GetPublishedReport
+type GetPublishedReportResponse200Headers struct {
+	ETag string
+}
+
 type GetPublishedReportResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -15914,6 +15964,8 @@ type GetPublishedReportResponse struct {
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetPublishedReportResponse200Headers
 }
 
 // GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
@@ -15965,6 +16017,11 @@ func (r GetPublishedReportResponse) ContentType() string {
 	return ""
 }
 
+// GetPublishedResultResponse200Headers the declared response headers of an HTTP 200 response for GetPublishedResult
+type GetPublishedResultResponse200Headers struct {
+	ETag string
+}
+
 type GetPublishedResultResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -15978,6 +16035,8 @@ type GetPublishedResultResponse struct {
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetPublishedResultResponse200Headers
 }
 
 // GetJSON200 returns the response for an HTTP 200 `application/json` response
@@ -16657,6 +16716,11 @@ func (r RequestAnalysisResponse) ContentType() string {
 	return ""
 }
 
+// GetAnalysisResponse200Headers the declared response headers of an HTTP 200 response for GetAnalysis
+type GetAnalysisResponse200Headers struct {
+	ETag string
+}
+
 // GetAnalysisResponse202Headers the declared response headers of an HTTP 202 response for GetAnalysis
 type GetAnalysisResponse202Headers struct {
 	RetryAfter int
@@ -16683,6 +16747,8 @@ type GetAnalysisResponse struct {
 	ApplicationProblemJSON422 *Invalid
 	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationProblemJSONDefault *Failure
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetAnalysisResponse200Headers
 	// Headers202 the parsed response headers for an HTTP 202 response
 	Headers202 *GetAnalysisResponse202Headers
 }
@@ -25092,8 +25158,8 @@ func (c *ClientWithResponses) FindFishWithTextBodyWithResponse(ctx context.Conte
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/published/{trial}/report (the `GetPublishedReport` operationId).
-func (c *ClientWithResponses) GetPublishedReportWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedReportResponse, error) {
-	rsp, err := c.GetPublishedReport(ctx, trial, reqEditors...)
+func (c *ClientWithResponses) GetPublishedReportWithResponse(ctx context.Context, trial TrialID, params *GetPublishedReportParams, reqEditors ...RequestEditorFn) (*GetPublishedReportResponse, error) {
+	rsp, err := c.GetPublishedReport(ctx, trial, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -25107,8 +25173,8 @@ func (c *ClientWithResponses) GetPublishedReportWithResponse(ctx context.Context
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/published/{trial}/result (the `GetPublishedResult` operationId).
-func (c *ClientWithResponses) GetPublishedResultWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*GetPublishedResultResponse, error) {
-	rsp, err := c.GetPublishedResult(ctx, trial, reqEditors...)
+func (c *ClientWithResponses) GetPublishedResultWithResponse(ctx context.Context, trial TrialID, params *GetPublishedResultParams, reqEditors ...RequestEditorFn) (*GetPublishedResultResponse, error) {
+	rsp, err := c.GetPublishedResult(ctx, trial, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -25280,8 +25346,8 @@ func (c *ClientWithResponses) RequestAnalysisWithResponse(ctx context.Context, t
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/trials/{trial}/analyses/{n} (the `GetAnalysis` operationId).
-func (c *ClientWithResponses) GetAnalysisWithResponse(ctx context.Context, trial TrialID, n AnalysisN, reqEditors ...RequestEditorFn) (*GetAnalysisResponse, error) {
-	rsp, err := c.GetAnalysis(ctx, trial, n, reqEditors...)
+func (c *ClientWithResponses) GetAnalysisWithResponse(ctx context.Context, trial TrialID, n AnalysisN, params *GetAnalysisParams, reqEditors ...RequestEditorFn) (*GetAnalysisResponse, error) {
+	rsp, err := c.GetAnalysis(ctx, trial, n, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -29938,6 +30004,9 @@ func ParseGetPublishedReportResponse(rsp *http.Response) (*GetPublishedReportRes
 	}
 
 	switch {
+	case rsp.StatusCode == 304:
+		break // No content-type
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
 		var dest NotFound
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -29966,6 +30035,19 @@ func ParseGetPublishedReportResponse(rsp *http.Response) (*GetPublishedReportRes
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetPublishedReportResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil
@@ -29992,6 +30074,9 @@ func ParseGetPublishedResultResponse(rsp *http.Response) (*GetPublishedResultRes
 		}
 		response.JSON200 = &dest
 
+	case rsp.StatusCode == 304:
+		break // No content-type
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
 		var dest NotFound
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -30020,6 +30105,19 @@ func ParseGetPublishedResultResponse(rsp *http.Response) (*GetPublishedResultRes
 		}
 		response.ApplicationProblemJSONDefault = &dest
 
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetPublishedResultResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil
@@ -30601,6 +30699,9 @@ func ParseGetAnalysisResponse(rsp *http.Response) (*GetAnalysisResponse, error) 
 		}
 		response.JSON202 = &dest
 
+	case rsp.StatusCode == 304:
+		break // No content-type
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
 		var dest Unauthenticated
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -30653,6 +30754,16 @@ func ParseGetAnalysisResponse(rsp *http.Response) (*GetAnalysisResponse, error) 
 	}
 
 	switch {
+	case rsp.StatusCode == 200:
+		var headers GetAnalysisResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
 	case rsp.StatusCode == 202:
 		var headers GetAnalysisResponse202Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {

@@ -150,10 +150,10 @@ type ServerInterface interface {
 	FindFish(ctx echo.Context, trial TrialID) error
 	// GetPublishedReport The published report
 	// (GET /v1/published/{trial}/report)
-	GetPublishedReport(ctx echo.Context, trial TrialID) error
+	GetPublishedReport(ctx echo.Context, trial TrialID, params GetPublishedReportParams) error
 	// GetPublishedResult The published result
 	// (GET /v1/published/{trial}/result)
-	GetPublishedResult(ctx echo.Context, trial TrialID) error
+	GetPublishedResult(ctx echo.Context, trial TrialID, params GetPublishedResultParams) error
 	// ListRegister Every trial that was ever registered
 	// (GET /v1/register)
 	ListRegister(ctx echo.Context, params ListRegisterParams) error
@@ -177,7 +177,7 @@ type ServerInterface interface {
 	RequestAnalysis(ctx echo.Context, trial TrialID) error
 	// GetAnalysis A result
 	// (GET /v1/trials/{trial}/analyses/{n})
-	GetAnalysis(ctx echo.Context, trial TrialID, n AnalysisN) error
+	GetAnalysis(ctx echo.Context, trial TrialID, n AnalysisN, params GetAnalysisParams) error
 	// CancelAnalysis Cancel a queued analysis
 	// (POST /v1/trials/{trial}/analyses/{n}/cancel)
 	CancelAnalysis(ctx echo.Context, trial TrialID, n AnalysisN) error
@@ -1094,8 +1094,28 @@ func (w *ServerInterfaceWrapper) GetPublishedReport(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetPublishedReportParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetPublishedReport(ctx, trial)
+	err = w.Handler.GetPublishedReport(ctx, trial, params)
 	return err
 }
 
@@ -1110,8 +1130,28 @@ func (w *ServerInterfaceWrapper) GetPublishedResult(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetPublishedResultParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetPublishedResult(ctx, trial)
+	err = w.Handler.GetPublishedResult(ctx, trial, params)
 	return err
 }
 
@@ -1234,8 +1274,28 @@ func (w *ServerInterfaceWrapper) GetAnalysis(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter n: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetAnalysisParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetAnalysis(ctx, trial, n)
+	err = w.Handler.GetAnalysis(ctx, trial, n, params)
 	return err
 }
 
@@ -7875,15 +7935,21 @@ func (response FindFishdefaultApplicationProblemPlusJSONResponse) VisitFindFishR
 }
 
 type GetPublishedReportRequestObject struct {
-	Trial TrialID `json:"trial"`
+	Trial  TrialID `json:"trial"`
+	Params GetPublishedReportParams
 }
 
 type GetPublishedReportResponseObject interface {
 	VisitGetPublishedReportResponse(w http.ResponseWriter) error
 }
 
+type GetPublishedReport200ResponseHeaders struct {
+	ETag string
+}
+
 type GetPublishedReport200TextHTMLResponse struct {
 	Body          io.Reader
+	Headers       GetPublishedReport200ResponseHeaders
 	ContentLength int64
 }
 
@@ -7893,6 +7959,7 @@ func (response GetPublishedReport200TextHTMLResponse) VisitGetPublishedReportRes
 	if response.ContentLength != 0 {
 		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
 	}
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 
 	if closer, ok := response.Body.(io.ReadCloser); ok {
@@ -7900,6 +7967,14 @@ func (response GetPublishedReport200TextHTMLResponse) VisitGetPublishedReportRes
 	}
 	_, err := io.Copy(w, response.Body)
 	return err
+}
+
+type GetPublishedReport304Response struct {
+}
+
+func (response GetPublishedReport304Response) VisitGetPublishedReportResponse(w http.ResponseWriter) error {
+	w.WriteHeader(304)
+	return nil
 }
 
 type GetPublishedReport404ApplicationProblemPlusJSONResponse struct {
@@ -7968,25 +8043,42 @@ func (response GetPublishedReportdefaultApplicationProblemPlusJSONResponse) Visi
 }
 
 type GetPublishedResultRequestObject struct {
-	Trial TrialID `json:"trial"`
+	Trial  TrialID `json:"trial"`
+	Params GetPublishedResultParams
 }
 
 type GetPublishedResultResponseObject interface {
 	VisitGetPublishedResultResponse(w http.ResponseWriter) error
 }
 
-type GetPublishedResult200JSONResponse AnalysisResult
+type GetPublishedResult200ResponseHeaders struct {
+	ETag string
+}
+
+type GetPublishedResult200JSONResponse struct {
+	Body    AnalysisResult
+	Headers GetPublishedResult200ResponseHeaders
+}
 
 func (response GetPublishedResult200JSONResponse) VisitGetPublishedResultResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
+}
+
+type GetPublishedResult304Response struct {
+}
+
+func (response GetPublishedResult304Response) VisitGetPublishedResultResponse(w http.ResponseWriter) error {
+	w.WriteHeader(304)
+	return nil
 }
 
 type GetPublishedResult404ApplicationProblemPlusJSONResponse struct {
@@ -8928,23 +9020,32 @@ func (response RequestAnalysisdefaultApplicationProblemPlusJSONResponse) VisitRe
 }
 
 type GetAnalysisRequestObject struct {
-	Trial TrialID   `json:"trial"`
-	N     AnalysisN `json:"n"`
+	Trial  TrialID   `json:"trial"`
+	N      AnalysisN `json:"n"`
+	Params GetAnalysisParams
 }
 
 type GetAnalysisResponseObject interface {
 	VisitGetAnalysisResponse(w http.ResponseWriter) error
 }
 
-type GetAnalysis200JSONResponse AnalysisResult
+type GetAnalysis200ResponseHeaders struct {
+	ETag string
+}
+
+type GetAnalysis200JSONResponse struct {
+	Body    AnalysisResult
+	Headers GetAnalysis200ResponseHeaders
+}
 
 func (response GetAnalysis200JSONResponse) VisitGetAnalysisResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
@@ -8970,6 +9071,14 @@ func (response GetAnalysis202JSONResponse) VisitGetAnalysisResponse(w http.Respo
 	w.WriteHeader(202)
 	_, err := buf.WriteTo(w)
 	return err
+}
+
+type GetAnalysis304Response struct {
+}
+
+func (response GetAnalysis304Response) VisitGetAnalysisResponse(w http.ResponseWriter) error {
+	w.WriteHeader(304)
+	return nil
 }
 
 type GetAnalysis401ApplicationProblemPlusJSONResponse struct {
@@ -22324,10 +22433,11 @@ func (sh *strictHandler) FindFish(ctx echo.Context, trial TrialID) error {
 }
 
 // GetPublishedReport operation middleware
-func (sh *strictHandler) GetPublishedReport(ctx echo.Context, trial TrialID) error {
+func (sh *strictHandler) GetPublishedReport(ctx echo.Context, trial TrialID, params GetPublishedReportParams) error {
 	var request GetPublishedReportRequestObject
 
 	request.Trial = trial
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.GetPublishedReport(ctx.Request().Context(), request.(GetPublishedReportRequestObject))
@@ -22349,10 +22459,11 @@ func (sh *strictHandler) GetPublishedReport(ctx echo.Context, trial TrialID) err
 }
 
 // GetPublishedResult operation middleware
-func (sh *strictHandler) GetPublishedResult(ctx echo.Context, trial TrialID) error {
+func (sh *strictHandler) GetPublishedResult(ctx echo.Context, trial TrialID, params GetPublishedResultParams) error {
 	var request GetPublishedResultRequestObject
 
 	request.Trial = trial
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.GetPublishedResult(ctx.Request().Context(), request.(GetPublishedResultRequestObject))
@@ -22612,11 +22723,12 @@ func (sh *strictHandler) RequestAnalysis(ctx echo.Context, trial TrialID) error 
 }
 
 // GetAnalysis operation middleware
-func (sh *strictHandler) GetAnalysis(ctx echo.Context, trial TrialID, n AnalysisN) error {
+func (sh *strictHandler) GetAnalysis(ctx echo.Context, trial TrialID, n AnalysisN, params GetAnalysisParams) error {
 	var request GetAnalysisRequestObject
 
 	request.Trial = trial
 	request.N = n
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.GetAnalysis(ctx.Request().Context(), request.(GetAnalysisRequestObject))

@@ -4931,6 +4931,9 @@ type HandoverID = openapi_types.UUID
 // IfMatch defines model for IfMatch.
 type IfMatch = string
 
+// IfNoneMatch defines model for IfNoneMatch.
+type IfNoneMatch = string
+
 // InvitationID defines model for InvitationID.
 type InvitationID = openapi_types.UUID
 
@@ -5087,6 +5090,18 @@ type GetPackageParams struct {
 // FindFishTextBody defines parameters for FindFish.
 type FindFishTextBody = string
 
+// GetPublishedReportParams defines parameters for GetPublishedReport.
+type GetPublishedReportParams struct {
+	// IfNoneMatch The ETag of what you have
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetPublishedResultParams defines parameters for GetPublishedResult.
+type GetPublishedResultParams struct {
+	// IfNoneMatch The ETag of what you have
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
 // ListRegisterParams defines parameters for ListRegister.
 type ListRegisterParams struct {
 	// After The id after which the page begins; take it from the last answer's Link
@@ -5094,6 +5109,12 @@ type ListRegisterParams struct {
 
 	// Limit 1 to 500
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// GetAnalysisParams defines parameters for GetAnalysis.
+type GetAnalysisParams struct {
+	// IfNoneMatch The ETag of what you have
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // ListCatchesParams defines parameters for ListCatches.

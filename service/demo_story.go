@@ -245,7 +245,7 @@ func (s *story) read(ctx context.Context) (played, error) {
 	path := fmt.Sprintf("/v1/trials/%s", s.trial)
 	done := played{trial: path, analysis: path + "/analyses/1", organiser: s.organiser.token}
 	for range 600 {
-		a, err := s.organiser.api.GetAnalysisWithResponse(ctx, s.trial, 1)
+		a, err := s.organiser.api.GetAnalysisWithResponse(ctx, s.trial, 1, nil)
 		if err := expect(a, err, "read the closing analysis", 200, 202); err != nil {
 			return done, err
 		}

@@ -482,7 +482,7 @@ func (f *farm) lock() {
 		p.start(t)
 	}
 	for end := time.Now().Add(90 * time.Second); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
-		got, err := f.story.organiser.api.GetAnalysisWithResponse(ctx, f.story.trial, 1)
+		got, err := f.story.organiser.api.GetAnalysisWithResponse(ctx, f.story.trial, 1, nil)
 		if err == nil && got.StatusCode() == http.StatusOK {
 			return
 		}

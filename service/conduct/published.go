@@ -154,21 +154,45 @@ func (s *Service) PublishedReport(ctx context.Context, id trial.ID) (trial.Publi
 	return s.publishedFile(ctx, id, "report.html")
 }
 
+// publishedFile returns a file of the package that stands. Which one stands is asked anew each time, by those who ask at once
+// together; the bytes are taken out of the package once.
 func (s *Service) publishedFile(ctx context.Context, id trial.ID, name string) (trial.Publication, []byte, error) {
-	e, r, err := s.OpenPackage(ctx, id, 0)
-	if err != nil {
-		return e, nil, err
-	}
-	archive, err := zip.NewReader(r, e.Size)
-	if err != nil {
-		return e, nil, fmt.Errorf("open the package of trial %s: %w", id, err)
-	}
-	text, err := fs.ReadFile(archive, name)
-	if err != nil {
-		return e, nil, fmt.Errorf("read the package of trial %s: %w", id, err)
-	}
-	return e, text, nil
+	found, err := s.askedInOpen.do(ctx, fileOfPackage{id, name}, func(ctx context.Context) (found publishedText, err error) {
+		e, r, err := s.OpenPackage(ctx, id, 0)
+		if err != nil {
+			return found, err
+		}
+		text, err := s.published.of(fileOfEdition{e.Package, name}, func() ([]byte, error) {
+			archive, err := zip.NewReader(r, e.Size)
+			if err != nil {
+				return nil, fmt.Errorf("open the package of trial %s: %w", id, err)
+			}
+			text, err := fs.ReadFile(archive, name)
+			if err != nil {
+				return nil, fmt.Errorf("read the package of trial %s: %w", id, err)
+			}
+			return text, nil
+		})
+		return publishedText{e, text}, err
+	})
+	return found.edition, found.text, err
 }
+
+// fileOfPackage is a question for a file of the package that stands, fileOfEdition what never changes.
+type (
+	fileOfPackage struct {
+		trial trial.ID
+		name  string
+	}
+	fileOfEdition struct {
+		digest trial.Digest
+		name   string
+	}
+	publishedText struct {
+		edition trial.Publication
+		text    []byte
+	}
+)
 
 // FoundFish is what became of a record of which somebody holds a receipt.
 type FoundFish = exchange.OwnFish

@@ -26,11 +26,11 @@ func (s *Service) Analysis(ctx context.Context, actor trial.Actor, id trial.ID, 
 				return err
 			}
 			if err := standing(ctx, tx, a); err != nil {
-				s.results.drop(id, n)
+				s.results.drop(resultKey{id, n})
 				return err
 			}
 			if a.State == trial.Done {
-				a.Result, err = s.results.of(id, n, func() ([]byte, error) {
+				a.Result, err = s.results.of(resultKey{id, n}, func() ([]byte, error) {
 					whole, err := tx.AnalysisBy(ctx, id, n)
 					return whole.Result, err
 				})
@@ -44,33 +44,33 @@ func (s *Service) Analysis(ctx context.Context, actor trial.Actor, id trial.ID, 
 	})
 }
 
+// resultKey is whose result it is.
+type resultKey struct {
+	trial trial.ID
+	n     int
+}
+
 // analysisAsked is one member's question for one analysis.
 type analysisAsked struct {
 	account, trial trial.ID
 	n              int
 }
 
-// resultsKept bounds the bytes of results that are remembered; beyond it all are forgotten.
-const resultsKept = 32 << 20
+// textsKept bounds the bytes that are remembered of one kind; beyond it all are forgotten.
+const textsKept = 32 << 20
 
-// results remembers the bytes of finished analyses, which never change. Whether one still stands is not its business.
-type results struct {
+// texts remembers bytes that never change, by what they are of. Whether they may be shown is not its business.
+type texts[K comparable] struct {
 	mu    sync.Mutex
-	known map[resultKey][]byte
+	known map[K][]byte
 	bytes int
 }
 
-type resultKey struct {
-	trial trial.ID
-	n     int
-}
-
-// of returns a result's bytes, which nobody may change; read is asked where they are not known.
-func (r *results) of(id trial.ID, n int, read func() ([]byte, error)) ([]byte, error) {
-	key := resultKey{id, n}
-	r.mu.Lock()
-	text, ok := r.known[key]
-	r.mu.Unlock()
+// of returns the bytes, which nobody may change; read is asked where they are not known.
+func (t *texts[K]) of(key K, read func() ([]byte, error)) ([]byte, error) {
+	t.mu.Lock()
+	text, ok := t.known[key]
+	t.mu.Unlock()
 	if ok {
 		return text, nil
 	}
@@ -78,22 +78,22 @@ func (r *results) of(id trial.ID, n int, read func() ([]byte, error)) ([]byte, e
 	if err != nil {
 		return nil, err
 	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if r.known == nil || r.bytes+len(text) > resultsKept {
-		r.known, r.bytes = map[resultKey][]byte{}, 0
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.known == nil || t.bytes+len(text) > textsKept {
+		t.known, t.bytes = map[K][]byte{}, 0
 	}
-	if _, ok := r.known[key]; !ok && len(text) <= resultsKept {
-		r.known[key] = text
-		r.bytes += len(text)
+	if _, ok := t.known[key]; !ok && len(text) <= textsKept {
+		t.known[key] = text
+		t.bytes += len(text)
 	}
 	return text, nil
 }
 
-// drop forgets a result that was withdrawn.
-func (r *results) drop(id trial.ID, n int) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.bytes -= len(r.known[resultKey{id, n}])
-	delete(r.known, resultKey{id, n})
+// drop forgets bytes that may no longer be shown.
+func (t *texts[K]) drop(key K) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.bytes -= len(t.known[key])
+	delete(t.known, key)
 }

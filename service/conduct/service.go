@@ -34,8 +34,10 @@ type Service struct {
 
 	exporting chan struct{} // holds a place for every table on its way out
 
-	asking  flights[analysisAsked, trial.Analysis]
-	results results
+	asking      flights[analysisAsked, trial.Analysis]
+	results     texts[resultKey]
+	askedInOpen flights[fileOfPackage, publishedText]
+	published   texts[fileOfEdition]
 
 	stepped  func(step string, took time.Duration)
 	draining atomic.Bool
