@@ -5,12 +5,14 @@ export class Offline extends Error {}
 
 /** Sends a request and returns {status, body, version, skew}; skew is how many milliseconds the phone's clock is ahead. */
 export async function call(method, path, body, headers = {}) {
-  const gone = new AbortController(), patience = setTimeout(() => gone.abort(), 20_000);
+  const sent = body === undefined ? undefined : JSON.stringify(body);
+  // A day's fish may take minutes by a slow phone: a second more for each 1000 characters.
+  const gone = new AbortController(), patience = setTimeout(() => gone.abort(), 20_000 + (sent?.length ?? 0));
   let answer, text;
   try {
     answer = await fetch(path, {
       method, headers: { Accept: 'application/json', ...(body === undefined ? {} : { 'Content-Type': 'application/json' }), ...headers },
-      body: body === undefined ? undefined : JSON.stringify(body), cache: 'no-store', redirect: 'error', signal: gone.signal,
+      body: sent, cache: 'no-store', redirect: 'error', signal: gone.signal,
     });
     text = await answer.text();
   } catch {

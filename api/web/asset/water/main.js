@@ -148,7 +148,7 @@ async function sendNow() {
   if (state === 'sign-in') app.session = 'signed-out';
   pause = state === 'offline' ? Math.min(120_000, pause * 2) : 2000;
   if (state === 'held') sendSoon(Math.max(200, until - Date.now()));
-  if (state === 'offline') sendSoon(pause);
+  if (state === 'offline') sendSoon(Math.max(pause, (until ?? 0) - Date.now()));
   if (state === 'other') await recognise();
   await (state === 'other' ? draw() : refresh());
 }

@@ -9,7 +9,7 @@ const most = 200; // fish in one request
 
 /**
  * Sends the account's records. Resolves with {state, until}: sent (nothing waits), held (the next may still be taken
- * back, until then), offline, sign-in, other (somebody else has signed in), busy (another page is sending).
+ * back, until then), offline (at least until then), sign-in, other (somebody else has signed in), busy (another page is sending).
  */
 export function send(account, told = () => {}) {
   const alone = navigator.locks ?? { request: (name, options, act) => act(true) }; // an old browser: sending twice does no harm
@@ -66,11 +66,11 @@ async function sendFish(first, rest) {
   return null;
 }
 
-/** What stops all sending: no session, too many requests, a service that fails. */
+/** What stops all sending: no session, too many requests, a service that fails and may say how long to leave it alone. */
 function whole({ status, wait }) {
   if (status === 401) return { state: 'sign-in' };
   if (status === 429) return { state: 'held', until: Date.now() + 1000 * Math.max(1, wait) };
-  return status >= 500 || status === 408 ? { state: 'offline' } : null;
+  return status >= 500 || status === 408 ? { state: 'offline', until: Date.now() + 1000 * (wait ?? 0) } : null;
 }
 
 async function settle(record, answer) {
