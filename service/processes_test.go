@@ -115,8 +115,10 @@ func TestProcessesBehindAPoolerWithAReplica(t *testing.T) {
 		organiser := sentTo(t, address, s.organiser)
 		stranger := sentTo(t, address, person{})
 		for what, get := range map[string]func(context.Context) (answer, error){
-			"the analysis": func(ctx context.Context) (answer, error) { return organiser.api.GetAnalysisWithResponse(ctx, s.trial, 1) },
-			"the report":   func(ctx context.Context) (answer, error) { return organiser.api.GetReportWithResponse(ctx, s.trial, 1) },
+			"the analysis": func(ctx context.Context) (answer, error) {
+				return organiser.api.GetAnalysisWithResponse(ctx, s.trial, 1, nil)
+			},
+			"the report": func(ctx context.Context) (answer, error) { return organiser.api.GetReportWithResponse(ctx, s.trial, 1) },
 			"the package": func(ctx context.Context) (answer, error) {
 				return stranger.api.GetPackageWithResponse(ctx, s.trial, &openapi.GetPackageParams{Edition: &first})
 			},
