@@ -47,21 +47,27 @@ func (s *Server) partWhenDraining(next echo.HandlerFunc) echo.HandlerFunc {
 
 // account writes one line for each request: no body, no query, no header, so that no secret reaches the log, and no
 // answer's length, which differs with the pattern that a fish took. It turns errors into answers first, to know the
-// status.
+// status. An answer that is broken off is noted too.
 func (s *Server) account(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		begun := time.Now()
+		begun, ended, cut := time.Now(), s.observed(c), true
+		defer func() {
+			r, w, took := c.Request(), c.Response(), time.Since(begun)
+			ended(Answer{Status: w.Status, Took: took, Cut: cut})
+			level, what := slog.LevelInfo, "request"
+			switch {
+			case w.Status >= http.StatusInternalServerError:
+				level = slog.LevelError
+			case cut:
+				level, what = slog.LevelWarn, "request cut off"
+			}
+			s.log.Log(r.Context(), level, what, "id", requestID(r.Context()), "method", r.Method, "path", r.URL.Path, "status", w.Status,
+				"took", took.Round(time.Microsecond), "from", c.RealIP())
+		}()
 		if err := next(c); err != nil {
 			c.Error(err)
 		}
-		r, w, took := c.Request(), c.Response(), time.Since(begun)
-		s.measure(c, took)
-		level := slog.LevelInfo
-		if w.Status >= http.StatusInternalServerError {
-			level = slog.LevelError
-		}
-		s.log.Log(r.Context(), level, "request", "id", requestID(r.Context()), "method", r.Method, "path", r.URL.Path, "status", w.Status,
-			"took", took.Round(time.Microsecond), "from", c.RealIP())
+		cut = false // what is broken off never comes here: it panics with http.ErrAbortHandler
 		return nil
 	}
 }

@@ -93,6 +93,9 @@ func (s *Server) fail(err error, c echo.Context) {
 	wait := retryAfter
 	if over, ok := errors.AsType[*limited](err); ok {
 		wait = over.seconds()
+		if s.observe != nil {
+			s.observe.Refused(over.code)
+		}
 	}
 	if p.Status >= http.StatusInternalServerError {
 		s.log.ErrorContext(c.Request().Context(), "request failed", "id", p.RequestID, "method", c.Request().Method, "path", c.Request().URL.Path, "error", err)

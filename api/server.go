@@ -29,7 +29,7 @@ type Server struct {
 	limits      *limiters
 	crossOrigin *http.CrossOriginProtection
 	now         func() time.Time
-	observe     ObserveFunc
+	observe     Observer
 	requireTLS  bool
 	proxies     []netip.Prefix
 	pages       *web.Site
@@ -38,14 +38,14 @@ type Server struct {
 
 // Options are what a Server needs besides its use cases: a log, the address ranges (CIDR) of the proxies whose
 // X-Forwarded-For is believed, none unless given, how much it takes, no limit unless given, and the address at which
-// people reach it, like https://trials.example.org, for links; without one they are relative. Observe may be nil.
+// people reach it, like https://trials.example.org, for links; without one they are relative. Observer may be nil.
 // RequireTLS refuses plain HTTP from everywhere but this machine and the trusted proxies.
 type Options struct {
 	Log            *slog.Logger
 	TrustedProxies []string
 	Limits         Limits
 	PublicURL      string
-	Observe        ObserveFunc
+	Observer       Observer
 	RequireTLS     bool
 }
 
@@ -63,7 +63,7 @@ const (
 func NewServer(service *conduct.Service, o Options) *Server {
 	s := &Server{
 		log: o.Log, contract: loadContract(), auth: newAuthenticator(service, time.Now), limits: newLimiters(o.Limits),
-		crossOrigin: newCrossOrigin(o.PublicURL), now: time.Now, observe: o.Observe,
+		crossOrigin: newCrossOrigin(o.PublicURL), now: time.Now, observe: o.Observer,
 		requireTLS: o.RequireTLS, proxies: prefixes(o.TrustedProxies), draining: service.Draining,
 	}
 	e := echo.New()

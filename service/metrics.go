@@ -8,20 +8,23 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 
+	"evenrig/api"
 	"evenrig/service/trial"
 )
 
 // metrics are the numbers by which an operator sees how the service is. None carries an id, a name, or anything that
 // differs with the pattern that a fish took: what a trial hides is hidden from who runs the server's monitoring too.
 type metrics struct {
-	registry *prometheus.Registry
-	requests *prometheus.CounterVec
-	latency  *prometheus.HistogramVec
-	groups   prometheus.Histogram
-	saving   prometheus.Histogram
-	unsaved  prometheus.Counter
-	analyses *prometheus.HistogramVec
-	steps    *prometheus.HistogramVec
+	registry  *prometheus.Registry
+	requests  *prometheus.CounterVec
+	latency   *prometheus.HistogramVec
+	answering prometheus.Gauge
+	refused   *prometheus.CounterVec
+	groups    prometheus.Histogram
+	saving    prometheus.Histogram
+	unsaved   prometheus.Counter
+	analyses  *prometheus.HistogramVec
+	steps     *prometheus.HistogramVec
 }
 
 // seconds are the bounds of the buckets that times are counted in.
@@ -31,11 +34,15 @@ func newMetrics() *metrics {
 	m := &metrics{
 		registry: prometheus.NewRegistry(),
 		requests: prometheus.NewCounterVec(prometheus.CounterOpts{
-			Name: "evenrig_requests_total", Help: "Requests answered, by method, address and HTTP status.",
+			Name: "evenrig_requests_total", Help: "Requests answered, by method, address and HTTP status; cut when the answer was broken off, its reader having stalled or a failure having come too late for another.",
 		}, []string{"method", "route", "status"}),
 		latency: prometheus.NewHistogramVec(prometheus.HistogramOpts{
 			Name: "evenrig_request_seconds", Help: "Time to answer a request.", Buckets: seconds,
 		}, []string{"method", "route"}),
+		answering: prometheus.NewGauge(prometheus.GaugeOpts{Name: "evenrig_requests_under_way", Help: "Requests that are being answered."}),
+		refused: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "evenrig_requests_limited_total", Help: "Requests and attempts to sign in that were refused for being over a limit, by the refusal's code.",
+		}, []string{"code"}),
 		groups: prometheus.NewHistogram(prometheus.HistogramOpts{
 			Name: "evenrig_writer_group_catches", Help: "Catches that the writer saved in one transaction.", Buckets: []float64{1, 2, 4, 8, 16, 32, 64, 128},
 		}),
@@ -56,16 +63,27 @@ func newMetrics() *metrics {
 		Name: "evenrig_version", Help: "Always 1; the label is the program's version.", ConstLabels: prometheus.Labels{"version": programVersion()},
 	})
 	version.Set(1)
-	m.registry.MustRegister(m.requests, m.latency, m.groups, m.saving, m.unsaved, m.analyses, m.steps, version,
+	m.registry.MustRegister(m.requests, m.latency, m.answering, m.refused, m.groups, m.saving, m.unsaved, m.analyses, m.steps, version,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }
 
-// request is the HTTP edge's observer.
-func (m *metrics) request(method, route string, status int, took time.Duration) {
-	m.requests.WithLabelValues(method, route, strconv.Itoa(status)).Inc()
-	m.latency.WithLabelValues(method, route).Observe(took.Seconds())
+// Begin implements api.Observer.
+func (m *metrics) Begin(ctx context.Context, seen api.Request) (context.Context, func(api.Answer)) {
+	m.answering.Inc()
+	return ctx, func(a api.Answer) {
+		m.answering.Dec()
+		status := strconv.Itoa(a.Status)
+		if a.Cut {
+			status = "cut"
+		}
+		m.requests.WithLabelValues(seen.Method, seen.Route, status).Inc()
+		m.latency.WithLabelValues(seen.Method, seen.Route).Observe(a.Took.Seconds())
+	}
 }
+
+// Refused implements api.Observer.
+func (m *metrics) Refused(code string) { m.refused.WithLabelValues(code).Inc() }
 
 // analysis returns the job, timed.
 func (m *metrics) analysis(analyse trial.JobFunc) trial.JobFunc {

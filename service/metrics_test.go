@@ -103,7 +103,7 @@ func TestMetricsAndLog(t *testing.T) {
 	for _, want := range []string{
 		`evenrig_requests_total{method="PUT",route="/v1/trials/:trial/catches/:catch",status="201"} 1`,
 		`evenrig_requests_total{method="other",route="none",status="404"} 1`,
-		`evenrig_requests_total{method="GET",route="none",status="404"} 1`,
+		`evenrig_requests_total{method="GET",route="none",status="404"} 1`, `evenrig_requests_under_way 0`,
 		`evenrig_request_seconds_count{method="PUT",route="/v1/trials/:trial/catches/:catch"} 1`,
 		`evenrig_writer_group_catches_sum 1`, `evenrig_writer_group_catches_count 1`, `evenrig_writer_failed_total 0`,
 		`evenrig_queue_jobs{kind="analysis",state="dead"} 0`, `evenrig_queue_oldest_seconds{kind="publication",state="waiting"} 0`,

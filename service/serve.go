@@ -86,7 +86,7 @@ const stopTime = 20 * time.Second
 
 // start begins to answer requests and to do jobs.
 func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*running, error) {
-	jobs, err := db.NewJobs(p.store, p.work(log))
+	jobs, err := db.NewJobs(p.store, p.tracing.work(p.work(log)))
 	if err != nil {
 		return nil, err
 	}
@@ -99,7 +99,7 @@ func (p *parts) start(ctx context.Context, at listening, log *slog.Logger) (*run
 	}
 	r := &running{jobs: jobs, url: open.url, failed: make(chan error, 2)}
 	r.server = api.NewServer(p.service, api.Options{
-		Log: log, TrustedProxies: at.TrustedProxies, Limits: at.limits(), PublicURL: strings.TrimSuffix(at.PublicURL, "/"), Observe: p.metrics.request,
+		Log: log, TrustedProxies: at.TrustedProxies, Limits: at.limits(), PublicURL: strings.TrimSuffix(at.PublicURL, "/"), Observer: p.observer(),
 		RequireTLS: true,
 	})
 	go func() { r.failed <- r.server.Serve(open.main) }()

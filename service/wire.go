@@ -83,7 +83,8 @@ type parts struct {
 	store    *db.Store
 	service  *conduct.Service
 	metrics  *metrics
-	data     string // folder
+	tracing  *tracing // nil when no collector is named
+	data     string   // folder
 }
 
 // assemble opens the database, brings its schema up, and puts the use cases on it. The settings have been checked.
@@ -97,6 +98,9 @@ func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, 
 			err = errors.Join(err, p.close())
 		}
 	}()
+	if p.tracing, err = openTracing(ctx, log); err != nil {
+		return nil, err
+	}
 	if p.database, err = open(ctx, log); err != nil {
 		return nil, err
 	}
@@ -110,7 +114,7 @@ func (c storage) assemble(ctx context.Context, open openFunc, log *slog.Logger, 
 	if err != nil {
 		return nil, err
 	}
-	p.service = conduct.New(p.metrics.store(p.store), conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Program: programVersion(), Stepped: p.metrics.step})
+	p.service = conduct.New(p.tracing.store(p.metrics.store(p.store)), conduct.Options{Clock: clock, Random: rand.Reader, Key: key, Program: programVersion(), Stepped: p.metrics.step})
 	p.metrics.asked(p.store, p.service)
 	return p, nil
 }
@@ -163,6 +167,7 @@ func (p *parts) close() error {
 	if p.store != nil {
 		p.store.Close()
 	}
+	p.tracing.close()
 	if p.database != nil {
 		return p.database.close()
 	}
