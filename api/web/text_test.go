@@ -113,7 +113,12 @@ func keys(m map[string]string) (list []string) {
 // scripts are the scripts at the water, which speak the words of the group water.
 func scripts(t *testing.T) []string {
 	t.Helper()
-	files, err := fs.Glob(os.DirFS("."), "asset/water/*.js")
+	return glob(t, "asset/water/*.js")
+}
+
+func glob(t *testing.T, pattern string) []string {
+	t.Helper()
+	files, err := fs.Glob(os.DirFS("."), pattern)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -124,11 +129,7 @@ func sources(t *testing.T) []string {
 	t.Helper()
 	var files []string
 	for _, pattern := range []string{"*.go", "template/*.html", "template/*.svg"} {
-		found, err := fs.Glob(os.DirFS("."), pattern)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, f := range found {
+		for _, f := range glob(t, pattern) {
 			if !strings.HasSuffix(f, "_test.go") {
 				files = append(files, f)
 			}
@@ -155,6 +156,34 @@ func TestTemplatesHoldToThePolicy(t *testing.T) {
 		for _, tag := range scriptOrLink.FindAllString(string(text), -1) {
 			if !strings.Contains(tag, `"{{asset `) && !strings.Contains(tag, `rel="manifest"`) {
 				t.Errorf("%s has %s, which is no asset", file, tag)
+			}
+		}
+	}
+}
+
+// Every class that a style sheet speaks of stands in a page or in what a script makes; a page may put its end together.
+func TestStylesAreUsed(t *testing.T) {
+	var pages strings.Builder
+	for _, file := range slices.Concat(sources(t), scripts(t), glob(t, "asset/*.js")) {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		pages.Write(text)
+	}
+	rule, class, comment := regexp.MustCompile(`([^{}]+)\{`), regexp.MustCompile(`\.([a-zA-Z][\w-]*)`), regexp.MustCompile(`(?s)/\*.*?\*/`)
+	for _, file := range slices.Concat(glob(t, "asset/*.css"), glob(t, "asset/water/*.css")) {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, head := range rule.FindAllStringSubmatch(comment.ReplaceAllString(string(text), ""), -1) {
+			for _, m := range class.FindAllStringSubmatch(head[1], -1) {
+				begins := m[1][:strings.LastIndex(m[1], "-")+1]
+				made := begins != "" && regexp.MustCompile(`[\s"'`+"`"+`]`+begins+`(?:\{\{|\$\{)`).MatchString(pages.String())
+				if !made && !regexp.MustCompile(`[^\w-]`+m[1]+`[^\w-]`).MatchString(pages.String()) {
+					t.Errorf("%s has a style for .%s, which nothing has", file, m[1])
+				}
 			}
 		}
 	}
