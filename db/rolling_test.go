@@ -1,0 +1,115 @@
+package db_test
+
+import (
+	"fmt"
+	"io/fs"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"evenrig/db/migrations"
+)
+
+// rollingSince is the first step that is taken while the program before it runs on: from it on steps only add.
+const rollingSince = 20
+
+// notAdditions are the steps that do more, each with the reason why the program before it can live with that.
+var notAdditions = map[string]string{}
+
+// TestStepsOnlyAdd: the program before a step runs on beside the program after it, so that a step makes new tables, new columns that
+// may be empty, and indexes that refuse nothing; it takes nothing away, renames nothing and narrows nothing.
+func TestStepsOnlyAdd(t *testing.T) {
+	t.Parallel()
+	steps, err := fs.Glob(migrations.FS, "*.up.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range steps[rollingSince-1:] {
+		text, err := fs.ReadFile(migrations.FS, file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		faults, listed := takesAway(string(text)), notAdditions[file]
+		if len(faults) > 0 && listed == "" {
+			t.Errorf("%s does more than add: %q; make it two steps, one release apart, or say in notAdditions why the program before it can live with that", file, faults)
+		}
+		if len(faults) == 0 && listed != "" {
+			t.Errorf("%s only adds and is listed as if it did not", file)
+		}
+	}
+	for file := range notAdditions {
+		if !slices.Contains(steps, file) {
+			t.Errorf("%s is listed and is not there", file)
+		}
+	}
+}
+
+var (
+	sqlComment  = regexp.MustCompile(`--[^\n]*`)
+	createTable = regexp.MustCompile(`^CREATE TABLE (\w+) `)
+	createIndex = regexp.MustCompile(`^CREATE (UNIQUE )?INDEX \w+ ON (\w+)`)
+	alterTable  = regexp.MustCompile(`^ALTER TABLE (\w+) (.*)$`)
+	addColumn   = regexp.MustCompile(`^ADD COLUMN \w+ `)
+)
+
+// takesAway returns what of a step's statements does more than add.
+func takesAway(step string) (faults []string) {
+	made := map[string]bool{} // in this step, so that nobody else knows of it
+	for statement := range strings.SplitSeq(sqlComment.ReplaceAllString(step, ""), ";") {
+		statement = strings.Join(strings.Fields(statement), " ")
+		if statement == "" {
+			continue
+		}
+		if m := createTable.FindStringSubmatch(statement); m != nil {
+			made[m[1]] = true
+			continue
+		}
+		if m := createIndex.FindStringSubmatch(statement); m != nil && (m[1] == "" || made[m[2]]) {
+			continue
+		}
+		if m := alterTable.FindStringSubmatch(statement); m != nil && (made[m[1]] || onlyAddsColumns(m[2])) {
+			continue
+		}
+		faults = append(faults, statement)
+	}
+	return faults
+}
+
+// onlyAddsColumns reports whether what is done to a table adds columns that the program before it may leave empty.
+func onlyAddsColumns(actions string) bool {
+	for action := range strings.SplitSeq(actions, ", ADD ") {
+		if !strings.HasPrefix(action, "ADD ") && !strings.HasPrefix(action, "ALTER ") && !strings.HasPrefix(action, "DROP ") {
+			action = "ADD " + action
+		}
+		if !addColumn.MatchString(action) || strings.Contains(action, "NOT NULL") || strings.Contains(action, ", DROP ") || strings.Contains(action, ", ALTER ") {
+			return false
+		}
+	}
+	return true
+}
+
+// What the test above must find, and what it must not.
+func TestTakesAway(t *testing.T) {
+	t.Parallel()
+	for step, adds := range map[string]bool{
+		"-- new\nCREATE TABLE later (trial_id uuid NOT NULL);\nCREATE UNIQUE INDEX later_key ON later (trial_id);":                          true,
+		"CREATE INDEX catches_later_idx ON catches (trial_id, later);":                                                                      true,
+		"ALTER TABLE catches\n    ADD COLUMN later text,\n    ADD COLUMN sooner text CONSTRAINT catches_sooner_check CHECK (sooner <> '');": true,
+		"CREATE UNIQUE INDEX catches_later_key ON catches (trial_id, later);":                                                               false,
+		"ALTER TABLE catches ADD COLUMN later text NOT NULL;":                                                                               false,
+		"ALTER TABLE catches ADD COLUMN later text, DROP COLUMN note;":                                                                      false,
+		"ALTER TABLE catches DROP COLUMN note;":                                                                                             false,
+		"ALTER TABLE catches ADD COLUMN later text, ALTER COLUMN note TYPE bytea;":                                                          false,
+		"ALTER TABLE catches ADD CONSTRAINT catches_note_check CHECK (note <> '');":                                                         false,
+		"ALTER TABLE catches ADD COLUMN later text, ADD CONSTRAINT catches_note_check CHECK (note <> '');":                                  false,
+		"ALTER TABLE catches RENAME COLUMN note TO words;":                                                                                  false,
+		"DROP TABLE counts;":                     false,
+		"DELETE FROM counts;":                    false,
+		"UPDATE trials SET title = lower(title)": false,
+	} {
+		if faults := takesAway(step); (len(faults) == 0) != adds {
+			t.Errorf("%s only adds: want %v, found %q", fmt.Sprintf("%.60s…", step), adds, faults)
+		}
+	}
+}
