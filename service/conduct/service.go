@@ -75,7 +75,7 @@ func (s *Service) Drain() { s.draining.Store(true) }
 func (s *Service) Draining() bool { return s.draining.Load() }
 
 // Waiting is how many catches wait for the writer.
-func (s *Service) Waiting() int { return len(s.writer.queue) }
+func (s *Service) Waiting() int { return s.writer.waiting() }
 
 // Ready returns nil when the service can work: it is not about to stop, the database answers with a schema that fits, and the key
 // opens the draws that were sealed.

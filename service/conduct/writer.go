@@ -8,13 +8,15 @@ import (
 	"evenrig/service/trial"
 )
 
-// The writer is how catches reach the store: one goroutine collects what waits and saves it in one transaction. While
-// one group is being committed the next collects, so nobody waits for a timer and a busy hour makes large groups.
+// The writer is how catches reach the store: in each of its lanes one goroutine collects what waits and saves it in one
+// transaction. While one group is being committed the next collects, so nobody waits for a timer and a busy hour makes large
+// groups; while one lane waits for the database, another prepares or answers. What one account sends keeps to one lane, and so
+// enters its chain in the order in which it was sent.
 type writer struct {
 	store  trial.Store
-	queue  chan pending
+	lanes  [lanes]chan pending
 	done   sync.WaitGroup
-	gate   sync.RWMutex // held for reading while something is queued, so that stop cannot close the queue under it
+	gate   sync.RWMutex // held for reading while something is queued, so that stop cannot close the lanes under it
 	closed bool
 }
 
@@ -24,6 +26,8 @@ type pending struct {
 }
 
 const (
+	// lanes is how many transactions of the writer are under way at most: more would make smaller groups, which cost more a fish.
+	lanes = 2
 	// groupLimit is how many catches one transaction takes at most.
 	groupLimit = 128
 	// groupTime is how long a transaction of the writer may take.
@@ -31,8 +35,11 @@ const (
 )
 
 func startWriter(store trial.Store) *writer {
-	w := &writer{store: store, queue: make(chan pending, groupLimit)}
-	w.done.Go(w.run)
+	w := &writer{store: store}
+	for i := range w.lanes {
+		w.lanes[i] = make(chan pending, groupLimit)
+		w.done.Go(func() { w.run(w.lanes[i]) })
+	}
 	return w
 }
 
@@ -41,7 +48,9 @@ func (w *writer) stop() {
 	w.gate.Lock()
 	if !w.closed {
 		w.closed = true
-		close(w.queue)
+		for _, lane := range w.lanes {
+			close(lane)
+		}
 	}
 	w.gate.Unlock()
 	w.done.Wait()
@@ -59,19 +68,27 @@ func (w *writer) submit(ctx context.Context, c trial.CatchSubmission) <-chan tri
 		return outcome
 	}
 	select {
-	case w.queue <- pending{c, outcome}:
+	case w.lanes[int(c.Account[len(c.Account)-1])%lanes] <- pending{c, outcome}:
 	case <-ctx.Done():
 		outcome <- trial.CatchOutcome{Err: ctx.Err()}
 	}
 	return outcome
 }
 
-func (w *writer) run() {
-	for first := range w.queue {
+// waiting is how many catches are queued.
+func (w *writer) waiting() (n int) {
+	for _, lane := range w.lanes {
+		n += len(lane)
+	}
+	return n
+}
+
+func (w *writer) run(lane <-chan pending) {
+	for first := range lane {
 		group := []pending{first}
 		for more := true; more && len(group) < groupLimit; {
 			select {
-			case next, open := <-w.queue:
+			case next, open := <-lane:
 				if more = open; open {
 					group = append(group, next)
 				}
