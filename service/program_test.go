@@ -51,11 +51,11 @@ func dataFolder(t *testing.T) string {
 }
 
 // startParts starts the whole program on a private cluster.
-func startParts(t *testing.T, clock *storyClock) (*parts, *running) {
+func startParts(t *testing.T, clock func() time.Time) (*parts, *running) {
 	t.Helper()
 	log := slog.New(slog.DiscardHandler)
 	where := storage{Data: dataFolder(t), LogLevel: "error"}
-	p, err := where.assemble(t.Context(), where.ownDatabase, log, clock.now)
+	p, err := where.assemble(t.Context(), where.ownDatabase, log, clock)
 	if err != nil {
 		needServer(t, err)
 	}
@@ -85,7 +85,7 @@ func needServer(t *testing.T, err error) {
 func TestOneTrialByTheClient(t *testing.T) {
 	clock := &storyClock{}
 	clock.set(demoStart)
-	p, r := startParts(t, clock)
+	p, r := startParts(t, clock.now)
 	secret, err := p.service.FirstAdmin(t.Context(), "Secretary")
 	if err != nil {
 		t.Fatal(err)

@@ -58,7 +58,7 @@ func (s *Service) lately(id, account trial.ID, now time.Time) *trial.Protocol {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	known := s.rules[id]
-	if known == nil || now.Sub(known.members[account]) >= membershipStale {
+	if known == nil || now.Sub(known.members[account]).Abs() >= membershipStale { // the clock may have been put back
 		return nil
 	}
 	return known.versions[known.latest]
