@@ -39,11 +39,8 @@ type standing struct {
 // ID is the trial's id.
 func (t standing) ID() trial.ID { return t.Trial.ID }
 
-// Organises, Audits and Fishes say what the reader is here.
+// Organises reports whether the reader is an organiser.
 func (t standing) Organises() bool { return t.Club.Role == trial.Organiser }
-
-// Audits reports whether the reader is a scrutineer.
-func (t standing) Audits() bool { return t.Club.Role == trial.Auditor }
 
 // Fishes reports whether the reader takes part.
 func (t standing) Fishes() bool { return t.Enrolment != nil && t.Enrolment.Active() == nil }

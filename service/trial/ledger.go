@@ -165,12 +165,3 @@ func (c Checkpoint) Follow(previous *Checkpoint) Digest {
 	}
 	return sha256.Sum256(append(before[:], c.Root[:]...))
 }
-
-// MerkleRoot returns the root of the Merkle tree over the leaves (RFC 9162, section 2.1).
-func MerkleRoot(leaves [][]byte) Digest {
-	hashes := make([]Digest, len(leaves))
-	for i, leaf := range leaves {
-		hashes[i] = sha256.Sum256(append([]byte{0}, leaf...))
-	}
-	return LeavesRoot(hashes)
-}

@@ -2,11 +2,8 @@ package trial
 
 import "slices"
 
-// The kinds of entries about who may note for an angler, and about a guest.
-const (
-	LedgerNoters = "noters"
-	LedgerGuest  = "guest"
-)
+// LedgerNoters is the kind of entries about who may note for an angler.
+const LedgerNoters = "noters"
 
 // MostNoters is how many members an angler may let note for him.
 const MostNoters = 10
