@@ -7,6 +7,7 @@ import (
 	"errors"
 	"io"
 	"log/slog"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"net/url"
@@ -23,12 +24,12 @@ import (
 	"evenrig/service/trial"
 )
 
-// TestDatabaseIsCutOffAnywhere: whatever is asked, all connections to the database are cut after the first piece of what goes
-// to and fro, after the second, and so on until the answer comes through uncut. Every answer on the way is a success, or 503 with
+// TestDatabaseIsCutOffAnywhere: whatever is asked, all connections to the database are cut in the middle of the first piece of what
+// goes to and fro, of the second, and so on until the answer comes through uncut. Every answer on the way is a success, or 503 with
 // Retry-After and a code; what is sent again under the same id is there once, under the receipt that it was first given.
 func TestDatabaseIsCutOffAnywhere(t *testing.T) {
-	l := newLine(t)
-	where := storage{Data: l.folder, DatabaseURL: l.url, LogLevel: "error"}
+	l, folder, address := newDatabaseLine(t)
+	where := storage{Data: folder, DatabaseURL: address, LogLevel: "error"}
 	clock := &storyClock{}
 	clock.goReal()
 	p, err := where.assemble(t.Context(), where.ownDatabase, slog.New(slog.DiscardHandler), clock.now)
@@ -117,9 +118,54 @@ func TestDatabaseIsCutOffAnywhere(t *testing.T) {
 	t.Logf("cut %d times, %d answers were 503; the slowest answer took %s", c.cut, c.refused, c.slowest.Round(time.Millisecond))
 }
 
+// TestClientIsCutOffAnywhere: a client loses its connection in the middle of its request or of the answer, at every place, and
+// sends the same again: what had been taken is answered 200 under the receipt that it has, and is there once.
+func TestClientIsCutOffAnywhere(t *testing.T) {
+	clock := &storyClock{}
+	clock.goReal()
+	p, r := startParts(t, clock.now)
+	secret, err := p.service.FirstAdmin(t.Context(), "Secretary")
+	if err != nil {
+		t.Fatal(err)
+	}
+	angler, period, id := openTrial(t, r.url, secret)
+	l := newLine(t, "tcp", strings.TrimPrefix(r.url, "http://"))
+	c := &cuts{t: t, line: l, url: "http://" + l.entry, stride: 1000, gone: true}
+	rng, sent := rand.New(rand.NewPCG(2, 9)), map[string]bool{}
+	fresh := func() openapi.CatchID {
+		id := openapi.CatchID(demoID(rng, time.Now()))
+		sent[id.String()] = true
+		return id
+	}
+	in := "/v1/trials/" + id.String() + "/catches"
+	c.everywhere("a fish", func() request {
+		return request{by: angler, method: http.MethodPut, path: in + "/" + fresh().String(), body: catchIn(period)}
+	})
+	c.everywhere("a day's fish", func() request {
+		var batch []openapi.BatchCatch
+		for range 60 {
+			fish := catchIn(period)
+			batch = append(batch, openapi.BatchCatch{ID: fresh(), Period: period, TakenPattern: fish.TakenPattern, Species: fish.Species, CaughtAt: fish.CaughtAt})
+		}
+		return request{by: angler, method: http.MethodPost, path: in, body: batch}
+	})
+	limit := 500
+	list, err := angler.api.ListCatchesWithResponse(t.Context(), id, &openapi.ListCatchesParams{Limit: &limit})
+	if err := expect(list, err, "list the catches", 200); err != nil {
+		t.Fatal(err)
+	}
+	if len(sent) > limit {
+		t.Fatalf("%d fish were sent, more than one page", len(sent))
+	}
+	if got := len(list.JSON200.Items); got != len(sent) {
+		t.Errorf("%d fish are there, %d were sent", got, len(sent))
+	}
+	t.Logf("cut %d times", c.cut)
+}
+
 // TestSchemaIsCutOffAnywhere: who brings the schema up and is cut off, at whatever place, calls again and goes on.
 func TestSchemaIsCutOffAnywhere(t *testing.T) {
-	l := newLine(t)
+	l, _, address := newDatabaseLine(t)
 	want, err := db.LatestVersion()
 	if err != nil {
 		t.Fatal(err)
@@ -127,13 +173,13 @@ func TestSchemaIsCutOffAnywhere(t *testing.T) {
 	broken := 0
 	for pieces := 5; ; pieces += pieces / 4 {
 		cut := l.cutAfter(pieces)
-		err := db.MigrateUp(t.Context(), l.url)
+		err := db.MigrateUp(t.Context(), address)
 		if err == nil && !cut() {
 			break
 		}
 		broken++
 	}
-	if have, err := db.MigrationVersion(t.Context(), l.url); err != nil || have != want {
+	if have, err := db.MigrationVersion(t.Context(), address); err != nil || have != want {
 		t.Errorf("the schema is at step %d of %d: %v", have, want, err)
 	}
 	t.Logf("broken off %d times", broken)
@@ -155,6 +201,7 @@ type cuts struct {
 	slowest      time.Duration
 	// From so many pieces on not every place is cut at.
 	stride int
+	gone   bool // it is the client that is cut off, so that it may get no answer
 }
 
 // everywhere sends what ask returns with the line cut after n pieces, for n from 1 until it comes through uncut; each twice
@@ -240,7 +287,11 @@ func (c *cuts) send(what string, r request) (status int, body []byte) {
 		sent.Header.Set("Authorization", "Bearer "+r.by.token)
 	}
 	begun := time.Now()
+	sent.Close = c.gone // a connection for each
 	answer, err := http.DefaultClient.Do(sent)
+	if err != nil && c.gone {
+		return 0, nil
+	}
 	if err != nil {
 		c.t.Fatalf("%s: %v", what, err)
 	}
@@ -248,7 +299,7 @@ func (c *cuts) send(what string, r request) (status int, body []byte) {
 	body, err = io.ReadAll(answer.Body)
 	c.slowest = max(c.slowest, time.Since(begun))
 	switch {
-	case err != nil && answer.StatusCode == http.StatusOK:
+	case err != nil && (c.gone || answer.StatusCode == http.StatusOK):
 		return 0, nil
 	case err != nil:
 		c.t.Fatalf("%s: %v", what, err)
@@ -288,19 +339,21 @@ func (c *cuts) batch(what string, body []byte) (status int, whole []byte) {
 	return status, body
 }
 
-// line is the way to a private PostgreSQL, which can be cut.
+// line is a way that can be cut.
 type line struct {
-	folder, url, socket string
+	network, address string // where it leads
+	entry            string // where it begins
 
 	mu   sync.Mutex
 	open []net.Conn
 	left int // pieces until it is cut; nothing is cut at 0
 }
 
-func newLine(t *testing.T) *line {
+// newDatabaseLine is a line to a private PostgreSQL, with a data folder and the address of its database by the line.
+func newDatabaseLine(t *testing.T) (l *line, folder, address string) {
 	t.Helper()
-	l := &line{folder: dataFolder(t)}
-	cluster, err := private.Start(t.Context(), filepath.Join(l.folder, "server"), slog.New(slog.DiscardHandler), private.Ephemeral())
+	folder = dataFolder(t)
+	cluster, err := private.Start(t.Context(), filepath.Join(folder, "server"), slog.New(slog.DiscardHandler), private.Ephemeral())
 	if err != nil {
 		needServer(t, err)
 	}
@@ -313,14 +366,19 @@ func newLine(t *testing.T) *line {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l.socket = filepath.Join(u.Query().Get("host"), ".s.PGSQL.5432")
+	l = newLine(t, "unix", filepath.Join(u.Query().Get("host"), ".s.PGSQL.5432"))
+	u.Host, u.RawQuery = l.entry, "sslmode=disable"
+	return l, folder, u.String()
+}
+
+func newLine(t *testing.T, network, address string) *line {
+	t.Helper()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { listener.Close() })
-	u.Host, u.RawQuery = listener.Addr().String(), "sslmode=disable"
-	l.url = u.String()
+	l := &line{network: network, address: address, entry: listener.Addr().String()}
 	go func() {
 		for {
 			in, err := listener.Accept()
@@ -333,9 +391,9 @@ func newLine(t *testing.T) *line {
 	return l
 }
 
-// carry takes a connection to the server and back, piece by piece.
+// carry takes what comes to the line's end and back, piece by piece.
 func (l *line) carry(in net.Conn) {
-	out, err := net.Dial("unix", l.socket)
+	out, err := net.Dial(l.network, l.address)
 	if err != nil {
 		in.Close()
 		return
@@ -350,9 +408,14 @@ func (l *line) carry(in net.Conn) {
 func (l *line) pieces(to, from net.Conn) {
 	defer to.Close()
 	defer from.Close()
-	for piece := make([]byte, 16<<10); ; {
+	for piece := make([]byte, 4<<10); ; {
 		n, err := from.Read(piece)
-		if err != nil || l.cuts() {
+		if err != nil {
+			return
+		}
+		if l.counts() {
+			_, _ = to.Write(piece[:n/2])
+			l.cut()
 			return
 		}
 		if _, err := to.Write(piece[:n]); err != nil {
@@ -361,24 +424,28 @@ func (l *line) pieces(to, from net.Conn) {
 	}
 }
 
-// cuts counts a piece and reports whether the line is cut with it, so that it does not arrive.
-func (l *line) cuts() (cut bool) {
+// counts counts a piece and reports whether it is the one in whose middle the line is cut.
+func (l *line) counts() (cut bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.left == 0 {
 		return false
 	}
-	if l.left--; l.left > 0 {
-		return false
-	}
+	l.left--
+	return l.left == 0
+}
+
+// cut ends every connection.
+func (l *line) cut() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	for _, conn := range l.open {
 		conn.Close()
 	}
 	l.open = nil
-	return true
 }
 
-// cutAfter cuts every connection with the n-th piece from now. The function that it returns makes the line whole and reports
+// cutAfter cuts every connection in the middle of the n-th piece from now. The function that it returns makes the line whole and reports
 // whether it was cut.
 func (l *line) cutAfter(n int) (was func() bool) {
 	l.mu.Lock()
