@@ -2,6 +2,7 @@ package api
 
 import (
 	"net/http"
+	"strconv"
 	"strings"
 )
 
@@ -20,6 +21,7 @@ func (u unchanged) write(w http.ResponseWriter) error {
 		return nil
 	}
 	w.Header().Set("Content-Type", u.contentType)
+	w.Header().Set("Content-Length", strconv.Itoa(len(u.text)))
 	w.WriteHeader(http.StatusOK)
 	_, err := w.Write(u.text)
 	return err

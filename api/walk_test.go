@@ -387,6 +387,12 @@ func results(t *testing.T, e *contest, address string) {
 	if !bytes.Equal(again.body, done.Body) {
 		t.Error("a result is not the same bytes twice")
 	}
+	if has := e.organiser.send(http.MethodGet, address, "", "If-None-Match", `"other", W/`+again.header.Get("ETag")); has.status != 304 || len(has.body) > 0 || has.header.Get("ETag") != again.header.Get("ETag") {
+		t.Errorf("who has the result is answered %d with %d bytes", has.status, len(has.body))
+	}
+	if other := e.organiser.send(http.MethodGet, address, "", "If-None-Match", `"other"`); other.status != 200 {
+		t.Errorf("who has something else is answered %d", other.status)
+	}
 	ok[*openapi.ListAnalysesResponse](t, 200)(e.organiser.ListAnalysesWithResponse(ctx, e.trial))
 	if same := ok[*openapi.RequestAnalysisResponse](t, 202)(e.organiser.RequestAnalysisWithResponse(ctx, e.trial)); same.HTTPResponse.Header.Get("Location") != address {
 		t.Errorf("the same records are analysed once: %s", same.Body)

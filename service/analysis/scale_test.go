@@ -81,8 +81,13 @@ func binomial(random *rand.Rand, n int64, p float64) (k int64) {
 
 func BenchmarkScale(b *testing.B) {
 	for _, c := range []struct{ anglers, outings, fish int }{
-		{100, 2, 1e3}, {100, 2, 1e5}, {100, 2, 1e7},
-		{10, 1, 1e4}, {100, 1, 1e5}, {1000, 1, 1e6}, {10_000, 1, 1e7},
+		{100, 2, 1e3},
+		{100, 2, 1e5},
+		{100, 2, 1e7},
+		{10, 1, 1e4},
+		{100, 1, 1e5},
+		{1000, 1, 1e6},
+		{10_000, 1, 1e7},
 	} {
 		b.Run(fmt.Sprintf("anglers=%d/outings=%d/fish=%d", c.anglers, c.outings, c.fish), func(b *testing.B) {
 			in := season(c.anglers, c.outings, c.fish)
