@@ -14,21 +14,28 @@ import (
 
 	"evenrig/api"
 	"evenrig/service/conduct"
+	"evenrig/service/trial"
 )
 
 // newHurried serves with limits of time that are 50 times shorter: 0.2 s for headers, 1.2 s for a request, 2.4 s idle.
 func newHurried(t *testing.T) string {
 	t.Helper()
-	service := conduct.New(&tokenStore{}, conduct.Options{Clock: time.Now})
+	return serving(t, &tokenStore{}, 50, func(l net.Listener) net.Listener { return l })
+}
+
+// serving serves on an address of its own, with limits of time that are so many times shorter.
+func serving(t *testing.T, store trial.Store, hurry time.Duration, over func(net.Listener) net.Listener) string {
+	t.Helper()
+	service := conduct.New(store, conduct.Options{Clock: time.Now})
 	t.Cleanup(service.Close)
 	server := api.NewServer(service, api.Options{Log: slog.New(slog.NewTextHandler(io.Discard, nil))})
-	server.Hurry(50)
+	server.Hurry(hurry)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
 	done := make(chan error, 1)
-	go func() { done <- server.Serve(listener) }()
+	go func() { done <- server.Serve(over(listener)) }()
 	t.Cleanup(func() {
 		if err := server.Shutdown(t.Context()); err != nil {
 			t.Log(err) // the test's context has ended: what was still open is cut off
