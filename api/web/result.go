@@ -46,7 +46,7 @@ func (s *Site) resultPage(v *Visit, name string, shape conduct.Shape) error {
 	}
 	var b bytes.Buffer
 	if err := s.service.Report(v.Request().Context(), v.Actor, id, 0, shape, &b); err != nil {
-		return err
+		return s.waiting(v, err)
 	}
 	view := resultView{Trial: id, Shape: name, Text: b.String()}
 	if name != "result-picture" {
