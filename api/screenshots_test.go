@@ -184,6 +184,7 @@ func eachPage(t *testing.T, look func(ctx context.Context, name string)) {
 	trialAt := "/trials/" + e.trial.String()
 	for _, page := range []struct{ name, path string }{
 		{"me", "/me"},
+		{"erase", "/me/erase"},
 		{"tokens", "/me/tokens"},
 		{"clubs", "/clubs"},
 		{"club", "/clubs/" + c.id.String()},
@@ -195,6 +196,7 @@ func eachPage(t *testing.T, look func(ctx context.Context, name string)) {
 		{"trial-draft", "/trials/" + draft.trial.String()},
 		{"move-registered", "/trials/" + draft.trial.String() + "/move/registered"},
 		{"protocol", trialAt + "/protocol"},
+		{"version", trialAt + "/protocol/versions/1"},
 		{"draw-night", trialAt + "/draw-night"},
 		{"progress", trialAt + "/progress"},
 		{"print", trialAt + "/print"},

@@ -261,9 +261,15 @@ func TestAClubAtTheTable(t *testing.T) {
 	change.Set("welfare.stop_c", "22")
 	admin.send(trialAt+"/protocol/change", change).shows(422, "accepted: 10 to 500", "accepted: lower ones")
 	change.Set("welfare.stop_c", "19")
+	change.Set("funding", "Ann Roe gave the hooks")
 	change.Set("reason", "the owner has opened the reach below the mill")
 	admin.send(trialAt+"/protocol/change", change).shows(200, "A new version", "Version 2", "the owner has opened the reach")
-	anna.get(trialAt+"/protocol").shows(200, "Version 2", "the owner has opened the reach")
+	anna.get(trialAt+"/protocol").shows(200, "Version 2", "the owner has opened the reach", "Ann Roe gave the hooks")
+	anna.get(trialAt+"/protocol/versions/1").shows(200, "This is version 1 as it stood", "Version 2")
+	if strings.Contains(anna.body, "Ann Roe gave the hooks") {
+		t.Error("version 1 says what only version 2 does")
+	}
+	anna.get(trialAt + "/protocol/versions/3").shows(404)
 	if strings.Contains(anna.body, "/protocol/change") {
 		t.Error("an angler is offered to change the rules")
 	}
@@ -358,6 +364,17 @@ func TestAnAnglersOwnPages(t *testing.T) {
 	form.Set("water", "Mill Reach")
 	form.Set("reason", "the other reach, and read again")
 	w.angler.send(outingAt, form).shows(200, "Mill Reach", "12.5 C")
+	// The water is read again, twice the same form, and once a wrong time.
+	form = formOf(t, w.angler.get(outingAt).shows(200, "The water through the day", "12.5").body)
+	form.Set("reading_at", "14:30")
+	form.Set("reading", "13,5")
+	w.angler.send(outingAt+"/temperatures", form).shows(200, "14:30", "13.5 C")
+	w.angler.send(outingAt+"/temperatures", form).shows(200, "14:30")
+	form.Set("reading_at", "noon")
+	w.angler.send(outingAt+"/temperatures", form).shows(422, "like 14:30")
+	if n := strings.Count(w.angler.get(trialAt+"/own").shows(200, "14:30").body, "13.5 C"); n != 1 {
+		t.Errorf("the reading stands there %d times", n)
+	}
 	for _, b := range []*browser{w.organiser, w.of, w.scrutineer} {
 		b.get(catchAt)
 		if b.last.StatusCode < 400 {
@@ -407,6 +424,18 @@ func TestACardIsTyped(t *testing.T) {
 	}
 	w.angler.send(at, form).shows(422, "accepted: l t f 2 r w s d b h")
 	form.Set("fish[2].marks", "l")
+	// More room than four rounds and sixteen fish, without a script: nothing that was typed is lost.
+	form.Set("more", "yes")
+	wider := w.angler.send(at, form).shows(200, `name="rounds[4].lower"`, `name="fish[23].took"`, `value="31,5"`, `value="x"`)
+	if strings.Contains(wider.body, `class="fault"`) || strings.Contains(wider.body, `name="rounds[5].lower"`) {
+		t.Error("asking for more room says faults, or makes too much")
+	}
+	if again := formOf(t, wider.body); again.Get("room_rounds") != "5" || again.Get("room_fish") != "24" {
+		t.Errorf("the wider form has room for %s rounds and %s fish", again.Get("room_rounds"), again.Get("room_fish"))
+	}
+	form.Del("more")
+	form.Set("room_rounds", "5")
+	form.Set("room_fish", "24")
 	w.angler.send(at, form).shows(422, `value="x"`, "accepted: C, N, unknown")
 	form.Set("fish[1].took", "N")
 	form.Set("sum", "4")

@@ -3736,6 +3736,9 @@ type Protocol struct {
 	// Alpha 0.001 to 0.2; intervals are at 1 - alpha
 	Alpha float64 `json:"alpha"`
 
+	// Conflicts Who gains from a result, as who sells or tied one of the flies, up to 500 characters; left out where it is not stated
+	Conflicts *string `json:"conflicts,omitempty"`
+
 	// Design paired (swap within the outing) or paired_by_outing (one arrangement an outing)
 	Design string `json:"design"`
 
@@ -3751,6 +3754,9 @@ type Protocol struct {
 
 	// FeatureChanged 3 to 200 characters: the one feature in which the patterns differ
 	FeatureChanged string `json:"feature_changed"`
+
+	// Funding Who pays and who gives flies or tackle, up to 500 characters; left out where it is not stated
+	Funding *string `json:"funding,omitempty"`
 
 	// Looks Needed with group_sequential, null or absent otherwise
 	Looks *PlannedLooks `json:"looks,omitempty"`

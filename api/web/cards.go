@@ -23,11 +23,27 @@ func (s *Site) cardRoutes() []Route {
 	}
 }
 
-// What the form has room for. Lines that are left empty count for nothing.
+// What the form has room for at first, and at most. Lines that are left empty count for nothing.
 const (
-	roundsOfCard = 4
-	fishOfCard   = 16
+	roundsOfCard, mostRoundsOfCard = 4, 9
+	fishOfCard, mostFishOfCard     = 16, 96
 )
+
+// room is how many lines of a kind the form has: as many as it was sent with.
+func (f *Form) room(name string, least, most int) int {
+	n, err := f.whole(name)
+	if err != nil {
+		return least
+	}
+	return max(least, min(n, most))
+}
+
+// makeRoom adds a round, or lines for more fish, to a form that asks for them.
+func (f *Form) makeRoom() {
+	rounds, fish := f.room("room_rounds", roundsOfCard, mostRoundsOfCard), f.room("room_fish", fishOfCard, mostFishOfCard)
+	f.Set("room_rounds", strconv.Itoa(min(rounds+1, mostRoundsOfCard)))
+	f.Set("room_fish", strconv.Itoa(min(fish+fishOfCard/2, mostFishOfCard)))
+}
 
 type cardView struct {
 	standing
@@ -50,6 +66,11 @@ type cardLine struct {
 	Prefix string
 }
 
+// More reports whether the form can have more room yet.
+func (c cardView) More() bool {
+	return len(c.Rounds) < mostRoundsOfCard || len(c.Fish) < mostFishOfCard
+}
+
 func (s *Site) card(v *Visit, f *Form) (view cardView, err error) {
 	view.Form = f
 	if view.standing, err = s.standing(v); err != nil {
@@ -66,11 +87,11 @@ func (s *Site) card(v *Visit, f *Form) (view cardView, err error) {
 	if view.Units, err = s.carried(v, view.standing, f.Get("for")); err != nil {
 		return view, err
 	}
-	for i := range roundsOfCard {
+	for i := range f.room("room_rounds", roundsOfCard, mostRoundsOfCard) {
 		at := fmt.Sprintf("rounds[%d]", i)
 		view.Rounds = append(view.Rounds, cardRound{i + 1, [2]string{at + ".halves[0]", at + ".halves[1]"}, at})
 	}
-	for i := range fishOfCard {
+	for i := range f.room("room_fish", fishOfCard, mostFishOfCard) {
 		view.Fish = append(view.Fish, cardLine{i + 1, fmt.Sprintf("fish[%d]", i)})
 	}
 	return view, nil
@@ -122,15 +143,22 @@ func (s *Site) typeCard(v *Visit) error {
 	if err != nil {
 		return err
 	}
+	more := f.Get("more") != ""
+	if more {
+		f.makeRoom()
+	}
 	view, err := s.card(v, f)
 	if err != nil {
 		return err
+	}
+	if more {
+		return v.Page("cards", view)
 	}
 	actor, err := forAngler(v.Actor, f.Get("for"))
 	if err != nil {
 		return err
 	}
-	typed := &typing{f: f, t: view.standing, lines: map[string]int{}}
+	typed := &typing{f: f, rounds: len(view.Rounds), t: view.standing, lines: map[string]int{}}
 	number, card, err := typed.card()
 	if err == nil {
 		_, err = s.service.TypeCard(v.Ctx(), actor, view.ID(), number, card)
@@ -148,6 +176,7 @@ func (s *Site) typeCard(v *Visit) error {
 // typing turns the form into a card. lines remembers where each fish of the card stands in the form.
 type typing struct {
 	f       *Form
+	rounds  int
 	t       standing
 	faults  trial.Faults
 	day     time.Time
@@ -170,7 +199,7 @@ func (c *typing) card() (number int, card trial.PaperCard, err error) {
 	if c.f.Get("sum") != "" && c.whole("sum") != counted {
 		c.faults.Add("sum", "is %s, and %d fish are typed; accepted: the number of fish on the card", c.f.Get("sum"), counted)
 	}
-	for i := range roundsOfCard {
+	for i := range c.rounds {
 		if round, fished := c.round(i, fish); fished {
 			card.Rounds = append(card.Rounds, round)
 		}
@@ -296,14 +325,14 @@ func (c *typing) arrangement(name string) (trial.Arrangement, error) {
 // fish reads the lines of fish, by half, and how many there are.
 func (c *typing) fish() (of map[string][]trial.PaperFish, n int) {
 	of = map[string][]trial.PaperFish{}
-	for i := range fishOfCard {
+	for i := range c.f.room("room_fish", fishOfCard, mostFishOfCard) {
 		at := fmt.Sprintf("fish[%d]", i)
 		if c.f.Get(at+".half") == "" && c.f.Get(at+".took") == "" {
 			continue
 		}
 		n++
 		half := strings.TrimSpace(c.f.Get(at + ".half"))
-		if len(half) != 2 || half[0] < '1' || half[0] > '0'+roundsOfCard || half[1] != '1' && half[1] != '2' {
+		if len(half) != 2 || half[0] < '1' || half[0] > byte('0'+c.rounds) || half[1] != '1' && half[1] != '2' {
 			c.faults.Add(at+".half", "is %q; accepted: a round's number with its half, like 11 or 12", half)
 			continue
 		}

@@ -51,6 +51,9 @@ type correctionView struct {
 	Outing  *conduct.OutingView
 	Line    Line
 	History []shownAmendment
+	// Of an outing: the readings of its water, and the id that another one will have.
+	Readings []trial.Temperature
+	Reading  trial.ID
 }
 
 // shownAmendment is a correction as a page shows it: what changed, field by field.
@@ -197,7 +200,11 @@ func flyNumber(n int) string {
 
 func (s *Site) readOuting(v *Visit, view *correctionView, id trial.ID) error {
 	one, err := s.service.Outing(v.Ctx(), v.Actor, view.ID(), id)
-	view.Outing, view.Form = &one, outingForm(one, v.units())
+	if err != nil {
+		return err
+	}
+	view.Outing, view.Form, view.Reading = &one, outingForm(one, v.units()), s.service.NewID()
+	view.Readings, err = s.service.Temperatures(v.Ctx(), v.Actor, view.ID(), id)
 	return err
 }
 
@@ -210,7 +217,7 @@ func outingForm(view conduct.OutingView, u Units) *Form {
 	o := view.Outing
 	values := url.Values{
 		"version": {strconv.Itoa(o.Version)}, "water": {o.Water}, "started_at": {o.StartedAt.Format(moment)}, "zone": {o.StartedAt.Format("-07:00")}, "conditions": {o.Conditions},
-		"note": {o.Note}, "water_temperature_unit": {u.Temperature},
+		"note": {o.Note}, "water_temperature_unit": {u.Temperature}, "reading_unit": {u.Temperature},
 	}
 	if o.WaterTemperature != nil {
 		values.Set("water_temperature", number(o.WaterTemperature.Value))

@@ -16,6 +16,8 @@ func (s *Site) meRoutes() []Route {
 		{Method: http.MethodGet, Path: "/me", Signed: true, Handle: s.me},
 		{Method: http.MethodGet, Path: "/me/sign-in", Signed: true, Handle: s.ownSignInPage},
 		{Method: http.MethodPost, Path: "/me/sign-in", Signed: true, Handle: s.setSignIn},
+		{Method: http.MethodGet, Path: "/me/erase", Signed: true, Handle: s.erasePage},
+		{Method: http.MethodPost, Path: "/me/erase", Signed: true, Handle: s.eraseAccount},
 		{Method: http.MethodPost, Path: "/me/sessions/:session/end", Signed: true, Handle: s.endSession},
 		{Method: http.MethodGet, Path: "/me/tokens", Signed: true, Handle: s.tokensPage},
 		{Method: http.MethodPost, Path: "/me/tokens", Signed: true, Handle: s.makeToken},
@@ -211,4 +213,55 @@ func (s *Site) setHabits(v *Visit) error {
 		v.Response().Header().Add("Set-Cookie", c.String())
 	}
 	return v.See("/me", "habits_set")
+}
+
+// eraseView is the page on which somebody has the account erased. Clubs are those to leave first; Password says that one is asked for.
+type eraseView struct {
+	*Form
+	Clubs    []conduct.MyClub
+	Password bool
+}
+
+func (s *Site) eraseView(v *Visit, f *Form) (view eraseView, err error) {
+	view.Form = f
+	me, err := s.service.Me(v.Ctx(), v.Actor)
+	if err != nil {
+		return view, err
+	}
+	view.Password = me.Account.Email != ""
+	view.Clubs, err = s.service.Clubs(v.Ctx(), v.Actor)
+	return view, err
+}
+
+func (s *Site) erasePage(v *Visit) error {
+	view, err := s.eraseView(v, newForm(url.Values{}))
+	if err != nil {
+		return err
+	}
+	return v.Page("erase", view)
+}
+
+func (s *Site) eraseAccount(v *Visit) error {
+	f, err := v.Form()
+	if err != nil {
+		return err
+	}
+	view, err := s.eraseView(v, f)
+	if err != nil {
+		return err
+	}
+	if f.Get("sure") != "yes" {
+		var faults trial.Faults
+		faults.Add("sure", "%s", v.T("own.erase_unsure"))
+		return v.Again("erase", f, view, faults.Err("account.unsure", v.T("own.erase_nothing_done")))
+	}
+	if err := s.o.Attempt(v.Ctx(), "account "+v.Actor.AccountID.String()); err != nil {
+		return err
+	}
+	if err := s.service.EraseAccount(v.Ctx(), v.Actor, f.Get("current"), f.Get("keep_records") == "yes"); err != nil {
+		return v.Again("erase", f, view, err)
+	}
+	s.o.Forget()
+	v.setCookie("")
+	return v.See("/", "account_erased")
 }

@@ -27,12 +27,15 @@ type ownView struct {
 	standing
 	Outings []ownOuting
 	Guess   string // the angler's own, "" before he made one
+	Carried []conduct.UnitView
+	Lost    int    // rounds lost with a phone
 	Older   string // the address of the outings before these, "" when these are all
 }
 
 type ownOuting struct {
 	conduct.OutingView
 	Periods    []ownHalf
+	Readings   []trial.Temperature
 	Deviations []trial.Deviation
 }
 
@@ -74,6 +77,9 @@ func (s *Site) own(v *Visit) error {
 	until := min(from+outingsShown, len(outings))
 	if until < len(outings) {
 		view.Older = trialPath(t.ID(), "/own?from="+strconv.Itoa(until))
+	}
+	if view.Carried, view.Lost, err = s.carriedUnits(v, t.ID()); err != nil {
+		return err
 	}
 	fish, err := s.fishByPeriod(v, t.ID())
 	if err != nil {
@@ -117,6 +123,9 @@ func (s *Site) ownOuting(v *Visit, t standing, o conduct.OutingView, fish map[tr
 		half := ownHalf{PeriodView: p, Line: line, Fish: fish[p.Period.ID], Round: p.Period.Block}
 		slices.SortFunc(half.Fish, func(a, b conduct.CatchView) int { return a.Catch.CaughtAt.Compare(b.Catch.CaughtAt) })
 		own.Periods = append(own.Periods, half)
+	}
+	if own.Readings, err = s.service.Temperatures(v.Ctx(), v.Actor, t.ID(), o.Outing.ID); err != nil {
+		return own, err
 	}
 	own.Deviations, err = s.service.Deviations(v.Ctx(), v.Actor, t.ID(), o.Outing.ID)
 	return own, err

@@ -3,6 +3,7 @@ package web
 import (
 	"errors"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"evenrig/service/conduct"
@@ -15,6 +16,7 @@ func (s *Site) protocolRoutes() []Route {
 	return []Route{
 		{Method: http.MethodGet, Path: "/trials/:trial/protocol", Signed: true, Handle: s.protocolPage},
 		{Method: http.MethodPost, Path: "/trials/:trial/protocol", Signed: true, Handle: s.writeProtocol},
+		{Method: http.MethodGet, Path: "/trials/:trial/protocol/versions/:version", Signed: true, Handle: s.protocolVersion},
 		{Method: http.MethodPost, Path: "/trials/:trial/plan", Signed: true, Costly: true, Handle: s.plan},
 	}
 }
@@ -27,6 +29,7 @@ type protocolView struct {
 	Plan     *report.PlanBrief
 	Rules    report.Rules
 	Versions []conduct.VersionView
+	Old      *conduct.VersionView // an earlier version, which the page shows instead of the one in force
 }
 
 // formSection is a part of the form with its fields as the page shows them.
@@ -61,9 +64,35 @@ func (s *Site) protocolPage(v *Visit) error {
 	return v.Page("protocol-form", view)
 }
 
+// protocolVersion shows one version of a rule sheet, as it was read while it was in force.
+func (s *Site) protocolVersion(v *Visit) error {
+	t, err := s.standing(v)
+	if err != nil {
+		return err
+	}
+	n, err := strconv.Atoi(v.Param("version"))
+	if err != nil {
+		return trial.Missing("version")
+	}
+	one, err := s.service.ProtocolVersion(v.Ctx(), v.Actor, t.ID(), n)
+	if err != nil {
+		return err
+	}
+	t.Protocol = one.Protocol
+	view := protocolView{standing: t, Rules: report.NewRules(one.Protocol), Old: &one}
+	if view.Form, err = protocolForm(one.Protocol); err != nil {
+		return err
+	}
+	if view.Versions, err = s.versionsOf(v, t); err != nil {
+		return err
+	}
+	view.Sections = v.sections(one.Protocol, view.Form)
+	return v.Page("protocol", view)
+}
+
 // Changes reports whether the reader may change the registered rule sheet.
 func (p protocolView) Changes() bool {
-	return p.Trial.Amendable() == nil && trial.Permit(trial.AmendProtocol, p.Club.Role) == nil
+	return p.Old == nil && p.Trial.Amendable() == nil && trial.Permit(trial.AmendProtocol, p.Club.Role) == nil
 }
 
 // Writes reports whether the reader may write the rule sheet now.

@@ -87,6 +87,7 @@ func ruleSections(p trial.Protocol) []ruleSection {
 		{Name: "care", Fields: []ruleField{
 			{Path: "welfare.caution_c", Kind: numbered}, {Path: "welfare.stop_c", Kind: numbered}, {Path: "welfare.local_rules", Kind: longText}, {Path: "welfare.report_line", Kind: shortText},
 		}},
+		{Name: "interests", Fields: []ruleField{{Path: "funding", Kind: longText}, {Path: "conflicts", Kind: longText}}},
 		{Name: "statistics", Fold: true, Fields: []ruleField{
 			{Path: "stopping", Kind: oneOf, Options: []string{"fixed", "group_sequential", "anytime"}, Drawn: true},
 			{Path: "looks.planned", Kind: wholeField, Drawn: true},

@@ -21,7 +21,7 @@ func (s *Site) changeRoutes() []Route {
 // changeable are the fields that the page of a rule change shows: those that a registered rule sheet may change. Which changes
 // of them are taken, the protocol's own rules say.
 var changeable = []string{
-	"waters[", "place_grid", "season_end", "min_anglers", "outing_limits.min_minutes", "outing_limits.max_minutes", "welfare.",
+	"waters[", "place_grid", "season_end", "min_anglers", "outing_limits.min_minutes", "outing_limits.max_minutes", "welfare.", "funding", "conflicts",
 }
 
 func mayChange(path string) bool {

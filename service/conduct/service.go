@@ -118,6 +118,10 @@ func (s *Service) newID() trial.ID {
 	return trial.ID(id)
 }
 
+// NewID returns an id for a record that a page makes, as a phone makes its own: it stands in the form, so that a form sent twice makes one
+// record.
+func (s *Service) NewID() trial.ID { return s.newID() }
+
 // Now is the time by which the service judges what is due, for pages that say so beforehand.
 func (s *Service) Now() time.Time { return s.now() }
 

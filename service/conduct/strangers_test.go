@@ -319,7 +319,7 @@ func stray(w *world, at target) trial.Catch {
 // ownOnly are the use cases that have nothing of a club's in them: one's own account, the server's jobs and its checks.
 var ownOnly = []string{
 	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "EraseAccount", "Events",
-	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "Now", "OwnData", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
+	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "NewID", "Now", "OwnData", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
 	"Analyse", "Check", "Checkpoint", "LookWhenDue", "Jobs", "Warnings", "Upkeep", "RetryJob", "CancelJob", "Drain", "Draining", "Waiting", "FindFish", "MakePackage", "OpenPackage", "Published", "PublishedReport", "PublishedResult", "PublishedWorkbook", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
 }
 

@@ -103,7 +103,7 @@ const (
 	cardWidth  = 940
 	cardHeight = 1240
 	cardGap    = 20
-	cardRows   = 8
+	cardRows   = 7
 )
 
 func cardSheets(k Kit) (sheets []cardSheet) {

@@ -4,7 +4,8 @@ package trial
 // it; Validate says what is accepted. Shares are percent here (60 means 60 of 100 fish), lengths centimetres or
 // millimetres as the field's name says, temperatures degrees Celsius, dates "2026-09-01". Looks is null unless Stopping is
 // group_sequential; EvidenceOpen, with anytime only, lets members read the running evidence. RepeatOf is
-// the published trial that this one repeats, zero when it repeats none. Nonce is 32 random bytes in hexadecimal that registering adds and
+// the published trial that this one repeats, zero when it repeats none. Funding says who pays and who gives flies or tackle, Conflicts who
+// gains from a result, as who sells or tied one of the flies; empty where it is not stated. Nonce is 32 random bytes in hexadecimal that registering adds and
 // nobody publishes: without them a short list of waters could be guessed from the fingerprint.
 type Protocol struct {
 	Title          string    `json:"title"`
@@ -39,6 +40,8 @@ type Protocol struct {
 	OutingLimits   Outings   `json:"outing_limits"`
 	Welfare        Welfare   `json:"welfare"`
 	RepeatOf       ID        `json:"repeat_of,omitzero"`
+	Funding        string    `json:"funding,omitempty"`
+	Conflicts      string    `json:"conflicts,omitempty"`
 	Nonce          string    `json:"nonce,omitempty"`
 }
 

@@ -43,6 +43,8 @@ func (p Protocol) checkQuestion(f *Faults) {
 	length(f, "title", p.Title, 5, 120)
 	length(f, "question", p.Question, 20, 500)
 	length(f, "feature_changed", p.FeatureChanged, 3, 200)
+	length(f, "funding", p.Funding, 0, 500)
+	length(f, "conflicts", p.Conflicts, 0, 500)
 	OneOf(f, "primary_outcome", p.PrimaryOutcome, "landed_fish")
 	OneOf(f, "direction", p.Direction, "two_sided")
 	between(f, "smallest_share", p.SmallestShare, 51, 90, "percent of fish")

@@ -79,6 +79,8 @@ var fieldRules = []fieldRule{
 	{"welfare.report_line", anyChange, "whom to tell may change"},
 	{"welfare.cautions", anyChange, "advice may change"},
 	{"repeat_of", nil, "the register says which trial this one repeats"},
+	{"funding", anyChange, "who pays may change, and is then said"},
+	{"conflicts", anyChange, "who gains may change, and is then said"},
 	{"nonce", nil, "it belongs to the fingerprint that was registered"},
 }
 
@@ -132,7 +134,7 @@ func (p Protocol) Amends(next Protocol, reason string) ([]ProtocolChange, error)
 		return nil, err
 	}
 	if len(changes) == 0 {
-		f.Add("protocol", "changes nothing; accepted: a change of season_end, min_anglers, waters, place_grid, outing_limits or welfare")
+		f.Add("protocol", "changes nothing; accepted: a change of season_end, min_anglers, waters, place_grid, outing_limits, welfare, funding or conflicts")
 	}
 	for _, c := range changes {
 		switch r := ruleOf(c.Field); {

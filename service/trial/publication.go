@@ -130,6 +130,7 @@ func (t Trial) OfThisServer() error {
 // and dates, which are the repeating club's to fill in like local rules and whom to tell. of is the trial that it was fished in.
 func (p Protocol) Repeat(of ID) Protocol {
 	p.RepeatOf, p.Waters, p.SeasonStart, p.SeasonEnd, p.Source = of, []Water{}, "", "", Drawn
+	p.Funding, p.Conflicts = "", ""
 	return p
 }
 

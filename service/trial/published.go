@@ -30,7 +30,7 @@ func (p Protocol) veiled(hidden map[string]string) Protocol {
 	p.Welfare.Cautions = slices.Clone(p.Welfare.Cautions)
 	texts := []*string{
 		&p.Title, &p.Question, &p.FeatureChanged, &p.LowerWord, &p.UpperWord, &p.Rig.HookModel, &p.Rig.HookSize, &p.Rig.Presentation,
-		&p.Rig.TiedBy, &p.Rig.Batch, &p.Welfare.LocalRules, &p.Welfare.ReportLine,
+		&p.Rig.TiedBy, &p.Rig.Batch, &p.Welfare.LocalRules, &p.Welfare.ReportLine, &p.Funding, &p.Conflicts,
 	}
 	for i := range p.Patterns {
 		texts = append(texts, &p.Patterns[i].Name, &p.Patterns[i].Shape, &p.Patterns[i].Colour)

@@ -51,15 +51,21 @@ function what(r) {
 
 /** The way out of a phone that cannot send: a file, that another device of the same member takes in. */
 function rescue() {
-  const input = h('input', { type: 'file', accept: '.json,application/json', onchange: (e) => takeFile(e.target.files[0]) });
+  const input = h('input', { type: 'file', accept: '.json,.txt,application/json,text/plain', onchange: (e) => takeFile(e.target.files[0]) });
   return h('details', {}, h('summary', {}, t('rescue.title')), h('p', {}, t('rescue.text')),
+    navigator.canShare?.({ files: [new File(['{}'], 'evenrig.txt', { type: 'text/plain' })] }) ? button('share', t('rescue.share'), async () => {
+      const file = new File([await everything()], `evenrig-${dateOf(Date.now())}.txt`, { type: 'text/plain' });
+      await navigator.share({ files: [file], title: t('rescue.name') }).catch((e) => { if (e.name !== 'AbortError') say(t('rescue.no_share')); });
+    }, 'main') : null,
     button('save', t('rescue.save'), async () => {
-      const text = JSON.stringify({ form, account: app.who.id, records: await store.ofAccount(app.who.id), packs: app.packs.map(sealed) });
-      const link = h('a', { href: URL.createObjectURL(new Blob([text], { type: 'application/json' })), download: `evenrig-${dateOf(Date.now())}.json` });
+      const link = h('a', { href: URL.createObjectURL(new Blob([await everything()], { type: 'application/json' })), download: `evenrig-${dateOf(Date.now())}.json` });
       link.click();
       setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
     }), h('label.field', {}, h('span', {}, t('rescue.take')), input));
 }
+
+/** All of the member's records on this phone, as a file holds them. Share sheets pass on plain text, and seldom JSON. */
+const everything = async () => JSON.stringify({ form, account: app.who.id, records: await store.ofAccount(app.who.id), packs: app.packs.map(sealed) });
 
 /** A pack without the rounds that nobody has opened: no file says what chance has in store. Another device fetches them anew. */
 const sealed = (pack) => ({ ...pack, units: pack.units.filter((u) => u.opened || u.coin) });
