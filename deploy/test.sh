@@ -86,12 +86,13 @@ accessibility_rules() {
         (cd "$scratch/axe" && npm ci --no-audit --no-fund)
 }
 
-# races runs, with the race detector, the tests of every file in which one lets several run at once, and those of what
-# requests share: limits, remembered tokens, flights and jobs. What else there is runs alone, and has run without it.
+# races runs, with the race detector, the tests in which several run at once, and those of what requests share: limits,
+# remembered tokens, jobs. What else there is runs alone, and has run without it.
 # All of them: go test -race ./api/... ./service/conduct/... ./db/...
 races() {
-    together=$(grep -lE 'go func|\.Go\(' ./api/*_test.go ./db/*_test.go ./db/private/*_test.go ./service/conduct/*_test.go |
-        xargs sed -n 's/^func \(Test[A-Za-z0-9]*\)(.*/\1/p' | tr '\n' '|')
+    together=$(awk '/^func / { test = $2 } /go func|\.Go\(|together\(|newHurried\(|serving\(/ { print test }' \
+        ./api/*_test.go ./db/*_test.go ./db/private/*_test.go ./service/conduct/*_test.go |
+        sed -n 's/^\(Test[A-Za-z0-9]*\)(.*/\1/p' | sort -u | tr '\n' '|')
     aside go test -vet=off -timeout 15m -race -run "^(${together}Test(Limits|TokensAreRemembered|Jobs?)[A-Z0-9a-z]*)\$" \
         ./api ./db ./db/private ./service/conduct
 }
