@@ -36,7 +36,15 @@ set_up() {
         set -- "$@" pgbouncer
     fi
     if [ $# -gt 0 ]; then
-        install_packages "$@"
+        fetch_modules | install_packages "$@" </dev/null
+    fi
+}
+
+# fetch_modules fetches, beside the packages, what tests would fetch next. What fails here is said there.
+fetch_modules() {
+    if [ "$purpose" = to-test ]; then
+        go mod download >/dev/null 2>&1 || true
+        go mod download -modfile=deploy/tools.mod >/dev/null 2>&1 || true
     fi
 }
 
