@@ -176,7 +176,7 @@ func changeSchema(ctx context.Context, url string, change func(*schema) error) (
 		return fmt.Errorf("open the database: %w", translate(err))
 	}
 	s := &schema{pool: pool}
-	if s.steps, err = migrate.NewWithInstance("embedded", source, "pgx5", &wholeSteps{Driver: driver}); err != nil {
+	if s.steps, err = migrate.NewWithInstance("embedded", source, "pgx5", &wholeSteps{Driver: driver, ctx: ctx}); err != nil {
 		return fmt.Errorf("prepare the schema's steps: %w", err)
 	}
 	defer func() {

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"evenrig/db"
+	"evenrig/db/dbtest"
 	"evenrig/db/migrations"
 )
 
@@ -111,5 +113,48 @@ func TestTakesAway(t *testing.T) {
 		if faults := takesAway(step); (len(faults) == 0) != adds {
 			t.Errorf("%s only adds: want %v, found %q", fmt.Sprintf("%.60s…", step), adds, faults)
 		}
+	}
+}
+
+// TestStepsWaitInTurn: a step that changes a table which somebody is reading at length lets everybody else through meanwhile.
+func TestStepsWaitInTurn(t *testing.T) {
+	t.Parallel()
+	url := dbtest.URL(t)
+	const before = 18 // step 19 changes the enrolments
+	version, err := db.MigrationVersion(t.Context(), url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := db.MigrateDown(t.Context(), url, int(version)-before); err != nil {
+		t.Fatal(err)
+	}
+	reader, other := connect(t, url), connect(t, url)
+	for _, sql := range []string{`BEGIN`, `SELECT FROM enrolments`} {
+		if _, err := reader.Exec(t.Context(), sql); err != nil {
+			t.Fatal(err)
+		}
+	}
+	done := make(chan error, 1)
+	go func() { done <- db.MigrateUp(t.Context(), url) }()
+	eventually(t, "the step's turn", func() bool {
+		return len(texts(t, other, `SELECT query FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock'`)) > 0
+	})
+	if _, err := other.Exec(t.Context(), `SET statement_timeout = '30s'`); err != nil { // or it would wait as long as the reader reads
+		t.Fatal(err)
+	}
+	texts(t, other, `SELECT pseudonym FROM enrolments`)
+	select {
+	case err := <-done:
+		t.Fatalf("the step is done while its table is being read: %v", err)
+	default:
+	}
+	if _, err := reader.Exec(t.Context(), `COMMIT`); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+	if now, err := db.MigrationVersion(t.Context(), url); err != nil || now != version {
+		t.Errorf("the schema is at %d, %v; want %d", now, err, version)
 	}
 }
