@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"strconv"
 	"strings"
@@ -223,6 +224,10 @@ func TestStopInTheMidst(t *testing.T) {
 	if a := w.analysis(t, 1); a.State != trial.Queued {
 		t.Errorf("the analysis is %+v", a)
 	}
+	given := texts(t, connect(t, w.store.URL()), `SELECT state || ' ' || attempt || ' ' || coalesce(cardinality(errors), 0) FROM jobs.river_job WHERE kind = 'analysis'`)
+	if want := "available 0 0"; len(given) != 1 || given[0] != want {
+		t.Errorf("the job given back is %v, want %s: that it was begun does not count against it", given, want)
+	}
 	work(t, w.store, finish(w.store), none)
 	eventually(t, "the analysis", func() bool { return w.analysis(t, 1).State == trial.Done })
 }
@@ -286,4 +291,141 @@ func (s *syncBuffer) String() string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.b.String()
+}
+
+// TestFaultsThatStay: what would fail again is not tried again; what may pass is, after a pause that grows.
+func TestFaultsThatStay(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	for i := range 2 {
+		enqueue(t, w, int64(i+1))
+	}
+	var mu sync.Mutex
+	calls := map[int]int{}
+	work(t, w.store, func(_ context.Context, _ trial.ID, n int) error {
+		mu.Lock()
+		defer mu.Unlock()
+		calls[n]++
+		if n == 1 {
+			return fmt.Errorf("no such number: %w", trial.ErrLasting)
+		}
+		return errors.New("the disk is busy")
+	}, none)
+	conn := connect(t, w.store.URL())
+	eventually(t, "two attempts at the second", func() bool {
+		mu.Lock()
+		defer mu.Unlock()
+		return calls[2] == 2
+	})
+	eventually(t, "its pause", func() bool {
+		return len(texts(t, conn, `SELECT 'yes' FROM jobs.river_job WHERE args->>'n' = '2' AND state = 'retryable' AND scheduled_at > now() + interval '5 seconds'`)) == 1
+	})
+	if a := w.analysis(t, 1); a.State != trial.Failed {
+		t.Errorf("the first is %+v", a)
+	}
+	if a := w.analysis(t, 2); a.State != trial.Queued {
+		t.Errorf("the second is %+v", a)
+	}
+	mu.Lock()
+	defer mu.Unlock()
+	if calls[1] != 1 {
+		t.Errorf("the first was tried %d times", calls[1])
+	}
+}
+
+// TestKilledUpkeep: a process killed in the midst of the work of a minute keeps the others from it no longer than a rescue takes,
+// whoever was elected.
+func TestKilledUpkeep(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	conn := connect(t, w.store.URL())
+	// What the killed process left: its work of a minute, under way.
+	const left = `
+INSERT INTO jobs.river_job (kind, args, queue, state, max_attempts, attempt, attempted_at, attempted_by, unique_key, unique_states)
+SELECT kind, args, queue, 'running', max_attempts, 1, now(), ARRAY['killed/client'], unique_key, unique_states FROM jobs.river_job WHERE kind = 'checkpoint'`
+	jobs, err := db.NewJobs(w.store, db.Work{EachMinute: minute(none)})
+	if err == nil {
+		err = jobs.Start(t.Context())
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer jobs.Stop(t.Context()) //nolint:errcheck // tested elsewhere
+	eventually(t, "the first minute", func() bool {
+		return len(texts(t, conn, `SELECT 'yes' FROM jobs.river_job WHERE kind = 'checkpoint' AND state = 'completed'`)) == 1
+	})
+	if _, err := conn.Exec(t.Context(), left); err != nil {
+		t.Fatal(err)
+	}
+	// The rescue comes each 15 s, also to processes that started before the other was killed.
+	eventually(t, "the rescue", func() bool {
+		return len(texts(t, conn, `SELECT 'yes' FROM jobs.river_job WHERE kind = 'checkpoint' AND state = 'discarded'`)) == 1
+	})
+}
+
+// TestUpkeepIsNoted: what came of a task is kept, a failure beside the last success, and a task of each day is done once a day.
+func TestUpkeepIsNoted(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	conn := connect(t, w.store.URL())
+	var mu sync.Mutex
+	days := 0
+	jobs, err := db.NewJobs(w.store, db.Work{
+		EachMinute: []db.Task{{Name: "checkpoints", Do: func(context.Context) (int64, error) { return 0, errors.New("no") }}},
+		EachDay: []db.Task{{Name: "check", Do: func(context.Context) (int64, error) {
+			mu.Lock()
+			defer mu.Unlock()
+			days++
+			return 3, nil
+		}}},
+	})
+	if err == nil {
+		err = jobs.Start(t.Context())
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer jobs.Stop(t.Context()) //nolint:errcheck // tested elsewhere
+	runs := func() map[string]trial.Upkeep {
+		list, err := w.store.Upkeep(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		by := map[string]trial.Upkeep{}
+		for _, u := range list {
+			by[u.Task] = u
+		}
+		return by
+	}
+	eventually(t, "both tasks", func() bool { return len(runs()) == 2 })
+	by := runs()
+	if u := by["checkpoints"]; !u.Failed || u.GoodAt != nil || u.Faults != 0 {
+		t.Errorf("a task that failed: %+v", u)
+	}
+	if u := by["check"]; u.Failed || u.GoodAt == nil || u.Faults != 3 {
+		t.Errorf("a task that found faults: %+v", u)
+	}
+	// The next minute asks for nothing more; a day later it does.
+	again := func() {
+		t.Helper()
+		const next = `
+INSERT INTO jobs.river_job (kind, args, queue, state, max_attempts) VALUES ('checkpoint', '{}', 'checkpoint', 'available', 1)`
+		before := len(texts(t, conn, `SELECT 'x' FROM jobs.river_job WHERE kind = 'checkpoint' AND state = 'discarded'`))
+		if _, err := conn.Exec(t.Context(), next); err != nil {
+			t.Fatal(err)
+		}
+		eventually(t, "another minute", func() bool {
+			return len(texts(t, conn, `SELECT 'x' FROM jobs.river_job WHERE kind = 'checkpoint' AND state = 'discarded'`)) > before
+		})
+	}
+	again()
+	if _, err := conn.Exec(t.Context(), `UPDATE upkeep SET begun_at = begun_at - interval '25 hours' WHERE task = 'check'`); err != nil {
+		t.Fatal(err)
+	}
+	again()
+	eventually(t, "the next day", func() bool {
+		mu.Lock()
+		defer mu.Unlock()
+		return days == 2
+	})
 }
