@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"slices"
 	"sync"
 	"testing"
+	"time"
 
 	"evenrig/db"
 	"evenrig/db/dbtest"
@@ -86,4 +88,40 @@ func TestPoolerIsNoServer(t *testing.T) {
 			t.Errorf("%s by a pooler: %v; want %v", what, err, db.ErrPooler)
 		}
 	}
+}
+
+// BenchmarkBehindAPooler is what the way through a pooler costs: the same fish straight to the server and through it, in turns. Statements
+// are parsed and planned anew each time behind a pooler, and the server of the tests does not wait for its disk, so that this is all there is.
+func BenchmarkBehindAPooler(b *testing.B) {
+	w := newWorld(b)
+	direct := w.store.URL()
+	through, err := db.Open(b.Context(), dbtest.Pooler(b, direct), slog.New(slog.DiscardHandler), db.Direct(direct))
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(through.Close)
+	pooled := *w
+	pooled.store = through
+	var rods []*angler
+	for range 64 {
+		rods = append(rods, w.enrol(b))
+	}
+	rate := func(w *world) float64 {
+		fish := make([]trial.CatchSubmission, 640)
+		for i := range fish {
+			fish[i] = rods[i%len(rods)].fish()
+		}
+		begun := time.Now()
+		submitAtOnce(b, w, fish, 8)
+		return float64(len(fish)) / time.Since(begun).Seconds()
+	}
+	rate(w)
+	rate(&pooled)
+	var ratios []float64
+	for b.Loop() {
+		straight := rate(w)
+		ratios = append(ratios, rate(&pooled)/straight)
+	}
+	slices.Sort(ratios)
+	b.ReportMetric(ratios[len(ratios)/2], "pooled/straight")
 }
