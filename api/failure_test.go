@@ -107,6 +107,9 @@ func TestReadiness(t *testing.T) {
 		if got.StatusCode != want {
 			t.Errorf("%s answered %d, want %d", path, got.StatusCode, want)
 		}
+		if wait := got.Header.Get("Retry-After"); (wait != "") != (want == 503) {
+			t.Errorf("%s answered %d with Retry-After %q", path, want, wait)
+		}
 	}
 }
 

@@ -17,7 +17,8 @@ import (
 // are read in one snapshot, which is closed before anything is computed. An edition that was withdrawn meanwhile, because records in
 // it were erased, is thrown away.
 //
-// Errors: trial.ErrNotYet while the analysis that it shows is being computed.
+// Errors: trial.ErrNotYet while the analysis that it shows is being computed; trial.ErrLasting when the package does not agree with
+// itself, which it would again.
 func (s *Service) MakePackage(ctx context.Context, id trial.ID, edition int) (err error) {
 	spool, err := newSpool()
 	if err != nil {
@@ -117,7 +118,7 @@ func (s *Service) proofread(file io.ReaderAt, size int64) error {
 	}
 	for _, f := range verdict.Findings {
 		if f.Outcome == exchange.Disagrees {
-			return fmt.Errorf("%s: %s", f.Part, f.Text)
+			return fmt.Errorf("%s: %s: %w", f.Part, f.Text, trial.ErrLasting)
 		}
 	}
 	return nil
