@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"testing"
 
 	"evenrig/service/analysis"
 	"evenrig/service/trial"
@@ -77,26 +76,4 @@ func binomial(random *rand.Rand, n int64, p float64) (k int64) {
 		}
 	}
 	return k
-}
-
-func BenchmarkScale(b *testing.B) {
-	for _, c := range []struct{ anglers, outings, fish int }{
-		{100, 2, 1e3},
-		{100, 2, 1e5},
-		{100, 2, 1e7},
-		{10, 1, 1e4},
-		{100, 1, 1e5},
-		{1000, 1, 1e6},
-		{10_000, 1, 1e7},
-	} {
-		b.Run(fmt.Sprintf("anglers=%d/outings=%d/fish=%d", c.anglers, c.outings, c.fish), func(b *testing.B) {
-			in := season(c.anglers, c.outings, c.fish)
-			for b.Loop() {
-				r, err := analysis.Run(in, analysis.Settings{})
-				if err != nil || r.Headline.Share == nil {
-					b.Fatal(err, r.MixedModel)
-				}
-			}
-		})
-	}
 }
