@@ -97,12 +97,17 @@ races() {
         ./api ./db ./db/private ./service/conduct
 }
 
-tests_in_turn() {
+# The program's tests wait for processes that are killed and start again.
+tests_of_the_program() {
     # Which packages there are, what they import and what systems have is nothing that the cache of results knows of.
     tests 'imports, other systems' go test -vet=off -count=1 -run '^Test(Imports|OtherSystems)' ./service
-    # A browser beside other tests is slower than the hand it stands for.
+    tests 'the program' go test -vet=off -timeout 15m ./service
+}
+
+tests_in_turn() {
     # shellcheck disable=SC2046
-    tests 'all tests but those of the phone page' go test -vet=off -timeout 15m $(go list ./... | grep -v '/api/web$')
+    tests 'the packages' go test -vet=off -timeout 15m $(go list ./... | grep -vE '/(service|api/web)$')
+    # The fewer beside it, the less a browser falls behind the hand it stands for.
     tests 'the phone page in a browser' go test -vet=off -timeout 15m -parallel 4 ./api/web
 }
 
@@ -113,11 +118,15 @@ checks_aside() {
     step 'tests for races' races
 }
 
-step 'accessibility rules' accessibility_rules
-# Compiles everything, which the others would else do several times at once.
-step 'vet' go vet ./...
-# Tests wait a good deal. A pipe, in which nothing flows, since ^C ends all of one, but not what runs in the background.
-{ checks_aside >&3 2>&1 </dev/null | tests_in_turn >&3 2>&1 </dev/null; } 3>&1
+# Pipes, in which nothing flows, since ^C ends all of them, but not what runs in the background. First everything is
+# compiled, which the others would else do several times at once; then the checks run beside tests, which wait a good deal.
+{
+    step 'accessibility rules' accessibility_rules >&3 </dev/null |
+        step 'vet' go vet ./... >&3 </dev/null
+    checks_aside >&3 2>&1 </dev/null |
+        tests_of_the_program >&3 2>&1 </dev/null |
+        tests_in_turn >&3 2>&1 </dev/null
+} 3>&1
 
 echo
 cat "$scratch/steps"
