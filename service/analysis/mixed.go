@@ -53,6 +53,7 @@ type form struct {
 	correlated bool
 	near       *glmm.Spread // SDs near which the maximum is expected, nil for none
 	quick      bool         // limits by the standard error in place of the profile
+	limitsOnly bool         // nobody asks for the p-value of θ = 0
 }
 
 // mixedModel fits the model in the given form. Where it is refused the status says why and every number is null; fit is
@@ -89,7 +90,10 @@ func mixedModel(d dataset, f form, level float64, n *notes) (*MixedModel, *glmm.
 		return nil, nil, err
 	}
 	limits := m.profile
-	if f.quick {
+	switch {
+	case f.limitsOnly && !f.quick:
+		limits = m.profileLimits
+	case f.quick:
 		limits = m.quick
 	}
 	if err := limits(fit, d, level, n); err != nil {

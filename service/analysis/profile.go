@@ -8,32 +8,48 @@ import (
 	"evenrig/stats/num"
 )
 
-// profile fills in the profile limits of θ with the cut that fits few anglers. Where the search for one does not end all of
-// them stay null, with a warning.
+// profile fills in the profile limits of θ with the cut that fits few anglers, and the p that goes with them. Where the search for
+// one does not end all of them stay null, with a warning.
 func (m *MixedModel) profile(fit *glmm.TrialResult, d dataset, level float64, n *notes) error {
+	if err := m.profileLimits(fit, d, level, n); err != nil || m.ProfileDF == nil {
+		return err
+	}
+	w, err := fit.ProfileStatistic(0)
+	if err != nil {
+		m.ProfileLow, m.ProfileHigh, m.ProfileDF = nil, nil, nil
+		return profileRefused(err, n)
+	}
+	p, err := calibration.ProfileP(*m.ProfileDF+1, w)
+	if err != nil {
+		return fmt.Errorf("profile limits: %w", err)
+	}
+	m.ProfileP = known(p)
+	return nil
+}
+
+// profileLimits is profile without the p.
+func (m *MixedModel) profileLimits(fit *glmm.TrialResult, d dataset, level float64, n *notes) error {
 	effective, raised, err := d.profileLevel(level)
 	if err != nil {
 		return err
 	}
 	limits, err := fit.ProfileTheta(raised)
-	if err == nil {
-		var w float64
-		if w, err = fit.ProfileStatistic(0); err == nil {
-			var p float64
-			if p, err = calibration.ProfileP(effective, w); err != nil {
-				return fmt.Errorf("profile limits: %w", err)
-			}
-			m.ProfileLow, m.ProfileHigh, m.ProfileP, m.ProfileDF = limits.Low, limits.High, known(p), known(effective-1)
-			m.averageLow, m.averageHigh = 0, 1
-			if limits.Low != nil {
-				m.averageLow = fit.AverageShareAt(*limits.Low)
-			}
-			if limits.High != nil {
-				m.averageHigh = fit.AverageShareAt(*limits.High)
-			}
-			return nil
-		}
+	if err != nil {
+		return profileRefused(err, n)
 	}
+	m.ProfileLow, m.ProfileHigh, m.ProfileDF = limits.Low, limits.High, known(effective-1)
+	m.averageLow, m.averageHigh = 0, 1
+	if limits.Low != nil {
+		m.averageLow = fit.AverageShareAt(*limits.Low)
+	}
+	if limits.High != nil {
+		m.averageHigh = fit.AverageShareAt(*limits.High)
+	}
+	return nil
+}
+
+// profileRefused notes why there is no profile, where the data are the reason.
+func profileRefused(err error, n *notes) error {
 	_, code, reason, ok := fitOutcome(err)
 	if !ok {
 		return fmt.Errorf("profile limits: %w", err)
@@ -100,4 +116,4 @@ func (m *MixedModel) besideMixed(fit *glmm.TrialResult, level float64, n *notes)
 }
 
 // speaks reports whether the model has limits that may speak.
-func (m *MixedModel) speaks() bool { return m != nil && m.Status == Converged && m.ProfileP != nil }
+func (m *MixedModel) speaks() bool { return m != nil && m.Status == Converged && m.ProfileDF != nil }

@@ -170,6 +170,7 @@ func (c *run) otherFish() (err error) {
 	if c.r.AsAllocated, err = q.asAllocated(c); err != nil {
 		return err
 	}
+	q.form.limitsOnly = true
 	if c.r.Sensitivity, c.r.Unchanged, err = q.sensitivity(c); err != nil {
 		return err
 	}
