@@ -14,10 +14,12 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -57,20 +59,27 @@ func TestManyProcessesAreKilled(t *testing.T) {
 	f.reckon()
 }
 
-// TestDatabaseIsKilled: the same, but what is killed is PostgreSQL, now and then with every process of the service.
+// TestDatabaseIsKilled: the same, but what is killed is PostgreSQL, now and then with every process of the service; or it ends
+// at once as for an immediate restart, or only all its sessions.
 func TestDatabaseIsKilled(t *testing.T) {
 	f := newFarm(t, 2)
 	f.fish(8)
 	f.during(func() {
-		all := rand.IntN(2) == 0
-		if all {
+		switch rand.IntN(6) {
+		case 0:
+			f.endSessions()
+			f.sessions++
+		case 1:
+			f.killServer(syscall.SIGQUIT)
+			f.servers++
+		case 2, 3:
+			f.killServer(syscall.SIGKILL)
+			f.servers++
+		default:
 			for _, p := range f.processes {
 				p.kill()
 			}
-		}
-		f.killServer()
-		f.servers++
-		if all {
+			f.killServer(syscall.SIGKILL)
 			f.both++
 			for _, p := range f.processes {
 				p.start(t)
@@ -88,11 +97,11 @@ type farm struct {
 	cluster   *private.Cluster
 	processes []*process
 	story     *story
-	// What was killed: processes alone, PostgreSQL, and of these how often every process with it.
-	services, servers, both int
-	stop                    chan struct{}
-	anglers                 sync.WaitGroup
-	kept                    []*kept
+	// What was killed, how often: one process, PostgreSQL, every process with PostgreSQL, PostgreSQL's sessions.
+	services, servers, both, sessions int
+	stop                              chan struct{}
+	anglers                           sync.WaitGroup
+	kept                              []*kept
 }
 
 // kept is what one angler was told.
@@ -103,6 +112,7 @@ type kept struct {
 	units   map[openapi.UnitID]openapi.Unit
 	// Requests sent, and those among them that were sent again.
 	requests, repeats int
+	slowest           time.Duration
 }
 
 func newFarm(t *testing.T, processes int) *farm {
@@ -144,8 +154,22 @@ func (f *farm) startServer() {
 	f.cluster = cluster
 }
 
-// killServer kills PostgreSQL without a word and starts it again.
-func (f *farm) killServer() {
+// endSessions ends every session of PostgreSQL's, whatever it is doing.
+func (f *farm) endSessions() {
+	conn, err := pgx.Connect(f.t.Context(), f.url())
+	if err != nil {
+		f.t.Error(err)
+		return
+	}
+	const all = `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE backend_type = 'client backend' AND pid <> pg_backend_pid()`
+	_, err = conn.Exec(f.t.Context(), all)
+	if err := errors.Join(err, conn.Close(f.t.Context())); err != nil {
+		f.t.Error(err)
+	}
+}
+
+// killServer ends PostgreSQL by the signal and starts it again: SIGKILL without a word, SIGQUIT as for an immediate restart.
+func (f *farm) killServer(by syscall.Signal) {
 	pid, err := os.ReadFile(filepath.Join(f.folder, "server", "data", "postmaster.pid"))
 	if err != nil {
 		f.t.Error(err)
@@ -159,7 +183,7 @@ func (f *farm) killServer() {
 	}
 	server, err := os.FindProcess(n)
 	if err == nil {
-		err = server.Kill()
+		err = server.Signal(by)
 	}
 	if err != nil {
 		f.t.Error(err)
@@ -358,19 +382,28 @@ func (f *farm) half(k *kept, outing, unit, period openapi.OutingID, half int) er
 func (f *farm) send(k *kept, what string, do func(context.Context) (answer, error)) (answer, error) {
 	for begun := time.Now(); time.Since(begun) < 2*time.Minute; k.repeats++ {
 		ctx, cancel := context.WithTimeout(f.t.Context(), 10*time.Second)
+		sent := time.Now()
 		got, err := do(ctx)
 		cancel()
 		k.requests++
+		k.slowest = max(k.slowest, time.Since(sent))
 		switch {
 		case err != nil:
 		case got.StatusCode() == http.StatusOK, got.StatusCode() == http.StatusCreated:
 			return got, nil
-		case got.StatusCode() < http.StatusInternalServerError || got.StatusCode() == http.StatusInternalServerError:
+		case got.StatusCode() == http.StatusServiceUnavailable && headerOf(got, "Retry-After") == "":
+			return nil, fmt.Errorf("%s: 503 without Retry-After: %s", what, got.GetBody())
+		case got.StatusCode() != http.StatusServiceUnavailable:
 			return nil, fmt.Errorf("%s: answered %d: %s", what, got.StatusCode(), got.GetBody())
 		}
 		time.Sleep(time.Duration(20+rand.IntN(80)) * time.Millisecond)
 	}
 	return nil, fmt.Errorf("%s: not taken in two minutes", what)
+}
+
+// headerOf returns a header of an answer.
+func headerOf(a answer, name string) string {
+	return reflect.ValueOf(a).Elem().FieldByName("HTTPResponse").Interface().(*http.Response).Header.Get(name)
 }
 
 // during does harm again and again with pauses of about that long, then lets the anglers finish.
@@ -387,10 +420,10 @@ func (f *farm) during(harm func(), pause time.Duration) {
 func (f *farm) reckon() {
 	t := f.t
 	t.Helper()
-	fish, requests, repeats := 0, 0, 0
+	fish, requests, repeats, slowest := 0, 0, 0, time.Duration(0)
 	for _, k := range f.kept {
 		f.reckonAngler(k)
-		fish, requests, repeats = fish+len(k.catches), requests+k.requests, repeats+k.repeats
+		fish, requests, repeats, slowest = fish+len(k.catches), requests+k.requests, repeats+k.repeats, max(slowest, k.slowest)
 	}
 	if t.Failed() {
 		return
@@ -400,8 +433,9 @@ func (f *farm) reckon() {
 	if err != nil || !strings.Contains(string(out), "all agrees") {
 		t.Errorf("check after the kills: %v\n%s", err, out)
 	}
-	t.Logf("killed: a process %d times, PostgreSQL %d times, %d of them with every process; of %d requests %d were sent again; "+
-		"%d fish were acknowledged, each is there once under the receipt that was given for it", f.services, f.servers, f.both, requests, repeats, fish)
+	t.Logf("killed: a process %d times, PostgreSQL %d times, both %d times, its sessions %d times; of %d requests %d were sent again, the slowest answer took %s; "+
+		"%d fish were acknowledged, each is there once under the receipt that was given for it",
+		f.services, f.servers, f.both, f.sessions, requests, repeats, slowest.Round(time.Millisecond), fish)
 }
 
 func (f *farm) reckonAngler(k *kept) {
