@@ -31,7 +31,9 @@ func (w *world) runJobs(t *testing.T, analyse trial.JobFunc) (stop func()) {
 		t.Fatal(err)
 	}
 	t.Cleanup(store.Close)
-	jobs, err := db.NewJobs(store, db.Work{Analyse: analyse})
+	jobs, err := db.NewJobs(store, db.Work{Analyse: analyse, EachMinute: []db.Task{
+		{Name: "checkpoints", Do: func(context.Context) (int64, error) { return 0, nil }}, {Name: "looks", Do: func(context.Context) (int64, error) { return 0, nil }},
+	}})
 	if err == nil {
 		err = jobs.Start(t.Context())
 	}
@@ -58,7 +60,7 @@ func TestJobsForWhoLooksAfterTheServer(t *testing.T) {
 	if waits.status != 202 || !strings.Contains(string(waits.body), `"job":{"ahead":0,"attempt":0,"attempts":5,"begun_at":null,"state":"waiting","step":0,"steps":0}`) {
 		t.Errorf("a queued analysis: %d %s", waits.status, waits.body)
 	}
-	w.organiser.get("/trials/"+w.e.trial.String()+"/result").shows(200, "The fish are being counted", "waiting", "Cancel the count")
+	w.organiser.get("/trials/"+w.e.trial.String()+"/result").shows(200, "The fish are being counted", "It is waiting", "Cancel the count")
 
 	attempts := 0
 	stop := w.runJobs(t, func(context.Context, trial.ID, int) error {
@@ -81,7 +83,7 @@ func TestJobsForWhoLooksAfterTheServer(t *testing.T) {
 	if a := w.c.organiser.send("GET", at, ""); a.status != 409 || a.problem(t).Code != "analysis.failed" || strings.Contains(string(a.body), secret) {
 		t.Errorf("the organiser reads %d %s", a.status, a.body)
 	}
-	w.organiser.get("/trials/"+w.e.trial.String()+"/result").shows(200, "There is no result", "Count again")
+	w.organiser.get("/trials/"+w.e.trial.String()+"/result").shows(200, "The fish were not counted", "There is no result", "Count again")
 	if a := w.browser().get("/readyz"); !strings.Contains(a.body, "1 job failed for good") {
 		t.Errorf("/readyz says %s", a.body)
 	}
@@ -98,7 +100,7 @@ func TestJobsForWhoLooksAfterTheServer(t *testing.T) {
 	if a := w.admin.send("POST", fmt.Sprintf("/v1/jobs/%d/cancel", dead.Number), ""); a.status != 409 || a.problem(t).Code != "job.ended" {
 		t.Errorf("cancelling what is over: %d %s", a.status, a.body)
 	}
-	admin.post("/server/jobs/"+strconv.FormatInt(dead.Number, 10)+"/retry").shows(200, "It waits to be tried again", "failed, to be tried again")
+	admin.post("/server/jobs/"+strconv.FormatInt(dead.Number, 10)+"/retry").shows(200, "It waits to be tried again", "to be tried again after a failure")
 	if a := w.admin.send("POST", fmt.Sprintf("/v1/jobs/%d/retry", dead.Number), ""); a.status != 409 || a.problem(t).Code != "job.not_dead" {
 		t.Errorf("trying again what waits: %d %s", a.status, a.body)
 	}

@@ -14,6 +14,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"evenrig/openapi"
+	"evenrig/service/trial"
 )
 
 var screenshots = flag.String("screenshots", "", "folder to put pictures of every page at the table into")
@@ -227,4 +228,27 @@ func eachPage(t *testing.T, look func(ctx context.Context, name string)) {
 	beth := c.invited("angler", "Beth of the beck").signedIn("beth@example.org")
 	beth.lendTo(ctx, t)
 	see(w.url+trialAt+"/join", "enrol")
+	seeServersWork(ctx, t, e, organiser, see)
+}
+
+// seeServersWork shows the pages of who waits for a count and of who looks after the server, whose jobs fail.
+func seeServersWork(ctx context.Context, t *testing.T, e *contest, organiser *browser, see func(url, name string)) {
+	t.Helper()
+	e.move("closed")
+	e.w.wait(2 * time.Hour)
+	e.move("locked")
+	organiser.lendTo(ctx, t)
+	result := e.w.url + "/trials/" + e.trial.String() + "/result"
+	see(result, "result-waiting")
+	stop := e.w.runJobs(t, func(context.Context, trial.ID, int) error { return trial.ErrLasting })
+	waitFor(t, "a dead job", func() bool {
+		return ok[*openapi.ListJobsResponse](t, 200)(e.w.admin.ListJobsWithResponse(t.Context(), nil)).JSON200.Items[0].State == "dead"
+	})
+	waitFor(t, "upkeep", func() bool {
+		return len(ok[*openapi.ListUpkeepResponse](t, 200)(e.w.admin.ListUpkeepWithResponse(t.Context())).JSON200.Items) > 0
+	})
+	stop()
+	see(result, "result-failed")
+	e.w.admin.signedIn("ada@example.org").lendTo(ctx, t)
+	see(e.w.url+"/server", "server")
 }
