@@ -32,6 +32,7 @@ func (c *jumpingClock) now() time.Time {
 // TestTheServersClockJumps: two days of every angler are fished while the server's clock jumps to and fro. Nothing is refused for it, chains and
 // checkpoints hold together, numbers go up by one, the analysis has every fish, and what phones say of their times stands.
 func TestTheServersClockJumps(t *testing.T) {
+	t.Parallel()
 	clock := &jumpingClock{rng: rand.New(rand.NewPCG(3, 5))}
 	clock.set(demoStart)
 	p, r := startParts(t, clock.now)

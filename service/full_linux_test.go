@@ -27,6 +27,7 @@ import (
 // Retry-After and a code; what was acknowledged can be read. Once there is room again the service goes on by itself, and what
 // was refused is taken under its own id.
 func TestDiskIsFull(t *testing.T) {
+	t.Parallel()
 	s := newSmallDisk(t, 160<<20)
 	for _, left := range []int64{16 << 20, 42 << 20} { // too little for a new database, and for its tables
 		s.fill(left)

@@ -28,6 +28,7 @@ import (
 // goes to and fro, of the second, and so on until the answer comes through uncut. Every answer on the way is a success, or 503 with
 // Retry-After and a code; what is sent again under the same id is there once, under the receipt that it was first given.
 func TestDatabaseIsCutOffAnywhere(t *testing.T) {
+	t.Parallel()
 	l, folder, address := newDatabaseLine(t)
 	where := storage{Data: folder, DatabaseURL: address, LogLevel: "error"}
 	clock := &storyClock{}
@@ -121,6 +122,7 @@ func TestDatabaseIsCutOffAnywhere(t *testing.T) {
 // TestClientIsCutOffAnywhere: a client loses its connection in the middle of its request or of the answer, at every place, and
 // sends the same again: what had been taken is answered 200 under the receipt that it has, and is there once.
 func TestClientIsCutOffAnywhere(t *testing.T) {
+	t.Parallel()
 	clock := &storyClock{}
 	clock.goReal()
 	p, r := startParts(t, clock.now)
@@ -165,6 +167,7 @@ func TestClientIsCutOffAnywhere(t *testing.T) {
 
 // TestSchemaIsCutOffAnywhere: who brings the schema up and is cut off, at whatever place, calls again and goes on.
 func TestSchemaIsCutOffAnywhere(t *testing.T) {
+	t.Parallel()
 	l, _, address := newDatabaseLine(t)
 	want, err := db.LatestVersion()
 	if err != nil {
