@@ -110,7 +110,7 @@ func TestSettings(t *testing.T) {
 // the documents is one.
 func TestEnvironmentOfUnits(t *testing.T) {
 	known := []string{
-		"EVENRIG_TEST_DATABASE_URL", "EVENRIG_TEST_REPRODUCIBLE", "EVENRIG_AXE", "EVENRIG_FAULTS", "EVENRIG_ROUNDS", // of the tests
+		"EVENRIG_TEST_DATABASE_URL", "EVENRIG_TEST_PARTITIONS", "EVENRIG_BENCH_FISH", "EVENRIG_TEST_REPRODUCIBLE", "EVENRIG_AXE", "EVENRIG_FAULTS", "EVENRIG_ROUNDS", // of the tests
 		"EVENRIG_BACKUPS", "EVENRIG_BACKUPS_KEPT", "EVENRIG_PROGRAM", // of backup.sh
 		"EVENRIG_DATABASE_PASSWORD", "EVENRIG_VERSION", // of compose.yaml
 	}
