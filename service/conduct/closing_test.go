@@ -215,7 +215,7 @@ func TestClosingAnalysis(t *testing.T) {
 	}
 	w.ok(w.s.Analyse(w.ctx, e.trial, 1))
 	done := must(w.s.Analysis(w.ctx, e.eyes, e.trial, 1))(t)
-	if done.State != trial.Done || done.FinishedAt == nil || len(done.Input) == 0 || done.ProgramVersion != "test" {
+	if done.State != trial.Done || done.FinishedAt == nil || len(w.stored(e.trial, 1).Input) == 0 || done.ProgramVersion != "test" {
 		t.Fatalf("done: %+v", done)
 	}
 	w.clock.move(time.Hour)
@@ -373,7 +373,7 @@ func TestDayIsTheAnglersOwn(t *testing.T) {
 	}
 	e.lock()
 	w.ok(w.s.Analyse(w.ctx, e.trial, 1))
-	input := must(w.s.Analysis(w.ctx, e.eyes, e.trial, 1))(t).Input
+	input := w.stored(e.trial, 1).Input
 	if !bytes.Contains(input, []byte(`"2026-10"`)) || bytes.Contains(input, []byte(`"2026-09"`)) {
 		t.Errorf("months of %s", input)
 	}

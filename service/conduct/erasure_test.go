@@ -231,6 +231,7 @@ func TestErasedAfterLocking(t *testing.T) {
 	}
 	for i, a := range list {
 		withdrawn := i < 2
+		a = w.stored(e.trial, a.N)
 		if (a.State == trial.Withdrawn) != withdrawn || (len(a.Input)+len(a.Result) == 0) != withdrawn || !checkpoints[a.Checkpoint] || i > 0 && a.Checkpoint == list[i-1].Checkpoint {
 			t.Errorf("analysis %d stands as %s at checkpoint %d with %d bytes", a.N, a.State, a.Checkpoint, len(a.Input)+len(a.Result))
 		}

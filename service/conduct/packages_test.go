@@ -46,7 +46,7 @@ func TestReadPackageElsewhere(t *testing.T) {
 			if !bytes.Equal(a.Result, first.Result) {
 				t.Error("the result is not the one that the trial had")
 			}
-			in := must(analysis.ReadInput(must(there.s.Protocol(there.ctx, c.organiser, view.Trial.ID))(t).Protocol, a.Input))(t)
+			in := must(analysis.ReadInput(must(there.s.Protocol(there.ctx, c.organiser, view.Trial.ID))(t).Protocol, there.stored(view.Trial.ID, 1).Input))(t)
 			again := must(must(analysis.Run(in, analysis.Settings{ProgramVersion: a.ProgramVersion}))(t).Encode())(t)
 			if !bytes.Equal(again, a.Result) {
 				t.Error("what was counted gives another result")

@@ -111,6 +111,16 @@ func must[T any](v T, err error) func(t *testing.T) T {
 	}
 }
 
+// stored is an analysis as it is kept, with the counts that no answer carries.
+func (w *world) stored(id trial.ID, n int) (a trial.Analysis) {
+	w.t.Helper()
+	w.ok(w.store.InReadTx(w.ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
+		a, err = tx.AnalysisBy(ctx, id, n)
+		return err
+	}))
+	return a
+}
+
 func (w *world) ok(err error) {
 	w.t.Helper()
 	if err != nil {
