@@ -91,6 +91,8 @@ type water struct {
 }
 
 func newIntake(b *testing.B) *intake {
+	before := debug.SetGCPercent(400) // as the running service has it
+	b.Cleanup(func() { debug.SetGCPercent(before) })
 	folder, err := os.MkdirTemp("", "evenrig-intake-")
 	if err != nil {
 		b.Fatal(err)

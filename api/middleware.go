@@ -61,8 +61,8 @@ func (s *Server) account(next echo.HandlerFunc) echo.HandlerFunc {
 			case cut:
 				level, what = slog.LevelWarn, "request cut off"
 			}
-			s.log.Log(r.Context(), level, what, "id", requestID(r.Context()), "method", r.Method, "path", r.URL.Path, "status", w.Status,
-				"took", took.Round(time.Microsecond), "from", c.RealIP())
+			s.log.LogAttrs(r.Context(), level, what, slog.String("id", requestID(r.Context())), slog.String("method", r.Method), slog.String("path", r.URL.Path),
+				slog.Int("status", w.Status), slog.Duration("took", took.Round(time.Microsecond)), slog.String("from", c.RealIP()))
 		}()
 		if err := next(c); err != nil {
 			c.Error(err)

@@ -35,6 +35,7 @@ func (c *serveCommand) Run(s streams) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	log := c.log(s)
+	collectSeldom()
 	p, err := c.assemble(ctx, c.ownDatabase, log, time.Now)
 	if err != nil {
 		return err

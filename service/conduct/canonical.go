@@ -1,10 +1,10 @@
 package conduct
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -137,12 +137,39 @@ func recordOf(salts trial.Parts, public, private fields) (record, error) {
 	return r, nil
 }
 
-// sentID is a version 7 id as a whole text of canonical JSON, its time in front.
-var sentID = regexp.MustCompile(`"[0-9a-f]{8}-[0-9a-f]{4}(-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12}")`)
-
-// publicIDs puts every id that stands as a text of its own in canonical JSON into its public form, see trial.ID.Public.
+// publicIDs puts every version 7 id that stands as a text of its own in canonical JSON into its public form, see
+// trial.ID.Public. Whether a quotation mark begins a text or ends one makes no difference: between two texts stands no id.
 func publicIDs(text []byte) []byte {
-	return sentID.ReplaceAll(text, []byte(`"00000000-0000$1`))
+	const length = 38 // with its quotation marks
+	changed := false
+	for i := 0; i+length <= len(text); i++ {
+		if text[i] != '"' || text[i+length-1] != '"' || text[i+15] != '7' || !isLowerID(text[i+1:i+length-1]) {
+			continue
+		}
+		if !changed {
+			text, changed = bytes.Clone(text), true
+		}
+		copy(text[i+1:], "00000000-0000")
+		i += length - 1
+	}
+	return text
+}
+
+// isLowerID reports whether 36 bytes are an id as canonical JSON writes it.
+func isLowerID(text []byte) bool {
+	for i, c := range text {
+		switch i {
+		case 8, 13, 18, 23:
+			if c != '-' {
+				return false
+			}
+		default:
+			if !(c >= '0' && c <= '9' || c >= 'a' && c <= 'f') {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // member is a field of a record with its value in canonical JSON.

@@ -15,6 +15,7 @@ import (
 type writer struct {
 	store  trial.Store
 	lanes  [lanes]chan pending
+	turn   chan struct{} // holds one value while no group has the turn
 	done   sync.WaitGroup
 	gate   sync.RWMutex // held for reading while something is queued, so that stop cannot close the lanes under it
 	closed bool
@@ -28,6 +29,9 @@ type pending struct {
 const (
 	// lanes is how many transactions of the writer are under way at most: more would make smaller groups, which cost more a fish.
 	lanes = 2
+	// enough is how large a group is that need not wait while another is under way: a transaction costs much the same for one
+	// catch as for five.
+	enough = 5
 	// groupLimit is how many catches one transaction takes at most.
 	groupLimit = 128
 	// groupTime is how long a transaction of the writer may take.
@@ -35,7 +39,8 @@ const (
 )
 
 func startWriter(store trial.Store) *writer {
-	w := &writer{store: store}
+	w := &writer{store: store, turn: make(chan struct{}, 1)}
+	w.turn <- struct{}{}
 	for i := range w.lanes {
 		w.lanes[i] = make(chan pending, groupLimit)
 		w.done.Go(func() { w.run(w.lanes[i]) })
@@ -85,19 +90,47 @@ func (w *writer) waiting() (n int) {
 
 func (w *writer) run(lane <-chan pending) {
 	for first := range lane {
-		group := []pending{first}
-		for more := true; more && len(group) < groupLimit; {
-			select {
-			case next, open := <-lane:
-				if more = open; open {
-					group = append(group, next)
-				}
-			default:
-				more = false
-			}
-		}
+		group, turn := w.collect(lane, first)
 		w.save(group)
+		if turn {
+			w.turn <- struct{}{}
+		}
 	}
+}
+
+// collect returns what waits in the lane, and whether the group has the turn, which goes back when it is saved: a group that is
+// not large enough waits for it, or until it is.
+func (w *writer) collect(lane <-chan pending, first pending) (group []pending, turn bool) {
+	group = []pending{first}
+	for open := true; open && !turn && len(group) < enough; {
+		var next pending
+		select {
+		case next, open = <-lane:
+			if open {
+				group = append(group, next)
+			}
+		case <-w.turn:
+			turn = true
+		}
+	}
+	for more := true; more && len(group) < groupLimit; {
+		select {
+		case next, open := <-lane:
+			if more = open; open {
+				group = append(group, next)
+			}
+		default:
+			more = false
+		}
+	}
+	if !turn {
+		select {
+		case <-w.turn:
+			turn = true
+		default:
+		}
+	}
+	return group, turn
 }
 
 // save submits a group; when its transaction fails, each catch is tried alone, so that one cannot spoil the others.
