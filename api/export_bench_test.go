@@ -14,6 +14,7 @@ import (
 
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"evenrig/openapi"
 	"evenrig/service/trial"
 )
 
@@ -34,7 +35,11 @@ func BenchmarkExport(b *testing.B) {
 	w.wait(time.Hour)
 	e.move(string(trial.Closed))
 	w.wait(31 * 24 * time.Hour)
-	e.move(string(trial.Locked))
+	for range 20 { // counting goes on where a slow machine was cut off
+		if moved, err := e.organiser.MoveTrialWithResponse(b.Context(), e.trial, openapi.TrialMove{State: string(trial.Locked)}); err == nil && moved.StatusCode() == http.StatusOK {
+			break
+		}
+	}
 	rows := 0
 	for b.Loop() {
 		var most atomic.Uint64

@@ -35,6 +35,49 @@ func (s *Service) counts(ctx context.Context, tx trial.ReadTx, t trial.Trial, p 
 	return all, recounted, nil
 }
 
+// countAhead counts, an angler at a time and without a lock, whose records moved since they were counted last, and keeps each count: what
+// is then left to count under the locks of the step that follows is little, however many fish there are, and who was cut off goes on
+// from there.
+func (s *Service) countAhead(ctx context.Context, actor trial.Actor, id trial.ID, op trial.Operation) error {
+	var p *trial.Protocol
+	var all []trial.EnrolmentCount
+	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+		t, err := inTrial(ctx, tx, actor, id, op)
+		if err != nil || t.RegisteredAt == nil {
+			return err
+		}
+		if p, err = s.rulesOf(ctx, tx, t); err != nil {
+			return err
+		}
+		all, err = tx.CountsOf(ctx, id)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for _, c := range all {
+		if c.Erased || c.CountedAt == c.HeadN {
+			continue
+		}
+		err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+			records, err := tx.RecordsOf(ctx, id, c.EnrolmentID)
+			if err == nil {
+				c.Tallies, c.Effort = records.Count(*p)
+			}
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		// What came meanwhile is in it, and counts again: the chain has moved past the place that is kept.
+		c.CountedAt = c.HeadN
+		if err := s.cache(ctx, id, []trial.EnrolmentCount{c}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // cache keeps recounted counts. A count that another process cached meanwhile may be replaced by an older one, which
 // then shows its age and is counted again.
 func (s *Service) cache(ctx context.Context, id trial.ID, recounted []trial.EnrolmentCount) error {

@@ -80,8 +80,9 @@ func (s *Service) lookIfDue(ctx context.Context, id trial.ID) error {
 	if err != nil {
 		return err
 	}
-	if !due {
-		return s.cache(ctx, id, recounted)
+	// Kept before the heads are locked, so that few are counted again while they are.
+	if err := s.cache(ctx, id, recounted); err != nil || !due {
+		return err
 	}
 	return s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
 		t, err := tx.LockTrial(ctx, id)

@@ -195,6 +195,11 @@ func (s *Service) MoveTrial(ctx context.Context, actor trial.Actor, id trial.ID,
 	if err != nil {
 		return TrialView{}, err
 	}
+	if to == trial.Locked {
+		if err := s.countAhead(ctx, actor, id, trial.MoveTrial); err != nil {
+			return TrialView{}, err
+		}
+	}
 	err = s.store.InTx(ctx, func(ctx context.Context, tx trial.Tx) error {
 		if _, err := inTrial(ctx, tx, actor, id, trial.MoveTrial); err != nil {
 			return err
