@@ -17,7 +17,7 @@ func (s *Service) AnalysisJob(ctx context.Context, actor trial.Actor, id trial.I
 		if err != nil || t.Hidden() {
 			return err
 		}
-		a, err := tx.AnalysisBy(ctx, id, n)
+		a, err := tx.AnalysisStateBy(ctx, id, n)
 		if err != nil || a.State != trial.Queued {
 			return err
 		}
