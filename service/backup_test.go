@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/jackc/pgx/v5"
+
 	"evenrig/db"
 	"evenrig/service/trial"
 )
@@ -132,6 +134,19 @@ func TestBackupAndRestore(t *testing.T) {
 		}
 		if got := download(t, s.organiser, running.url+done.analysis); got != string(done.result) && !strings.Contains(got, string(bytes.TrimSpace(done.result))) {
 			t.Errorf("the restored service gives another result:\n%s\n%s", got, done.result)
+		}
+
+		// Were one byte of the stored result another, restoring would have failed.
+		conn, err := pgx.Connect(t.Context(), again.database.url)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer conn.Close(t.Context())
+		if _, err := conn.Exec(t.Context(), `UPDATE analyses SET result = set_byte(result, length(result) / 2, get_byte(result, length(result) / 2) # 1) WHERE state = 'done'`); err != nil {
+			t.Fatal(err)
+		}
+		if err := prove(t.Context(), again.service, io.Discard); err == nil || !strings.Contains(err.Error(), "gives another result") {
+			t.Errorf("a stored result with a byte changed is proven: %v", err)
 		}
 	})
 }
