@@ -28,11 +28,15 @@ func (r readTx) AnalysedLately(ctx context.Context, id trial.ID) (int64, error) 
 	return one(ctx, r.tx, "counts", analysedLately, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowTo[int64])
 }
 
-// SaveCount implements trial.Tx. A count as of a later entry is kept.
+// SaveCount implements trial.Tx. A count as of a later entry is kept; one of an angler who has his records erased meanwhile is
+// dropped: erasing marks the enrolment before it removes the count, and waits for who holds it.
 func (w writeTx) SaveCount(ctx context.Context, id trial.ID, c trial.EnrolmentCount) error {
 	const saveCount = `
 INSERT INTO counts AS stands (trial_id, enrolment_id, counted_at, analysed, tallies, effort)
-VALUES (@trial_id, @enrolment_id, @counted_at, @analysed, @tallies, @effort)
+SELECT trial_id, id, @counted_at::bigint, @analysed::bigint, @tallies::json, @effort::json
+FROM enrolments
+WHERE trial_id = @trial_id AND id = @enrolment_id AND erased_at IS NULL
+FOR SHARE
 ON CONFLICT (trial_id, enrolment_id) DO UPDATE
 SET counted_at = excluded.counted_at, analysed = excluded.analysed, tallies = excluded.tallies, effort = excluded.effort
 WHERE stands.counted_at <= excluded.counted_at`

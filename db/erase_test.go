@@ -23,7 +23,8 @@ func TestErase(t *testing.T) {
 			tx.InsertDeviation(ctx, report), tx.InsertAmendment(ctx, amendment),
 			tx.SaveCount(ctx, w.trial.ID, trial.EnrolmentCount{EnrolmentID: a.enrolment.ID, CountedAt: 1}),
 			tx.EraseEnrolment(ctx, w.trial.ID, a.enrolment.ID, erasedAt),
-			tx.EraseEnrolment(ctx, w.trial.ID, a.enrolment.ID, erasedAt.Add(time.Hour)), // changes nothing more
+			tx.EraseEnrolment(ctx, w.trial.ID, a.enrolment.ID, erasedAt.Add(time.Hour)),                    // changes nothing more
+			tx.SaveCount(ctx, w.trial.ID, trial.EnrolmentCount{EnrolmentID: a.enrolment.ID, CountedAt: 1}), // counted before, kept too late
 		)
 	})
 	submit(t, w, []trial.CatchSubmission{mine, a.fish(), theirs}, trial.Gone, trial.NotFound, "replay")
