@@ -504,7 +504,7 @@ type ClientInterface interface {
 	// GetPackage The data package
 	//
 	// A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
-	// `service verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
+	// `evenrig verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
 	//
 	// Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
 	GetPackage(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -2583,7 +2583,7 @@ func (c *Client) GetPackageWorkbook(ctx context.Context, trial TrialID, reqEdito
 // GetPackage The data package
 //
 // A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
-// `service verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
+// `evenrig verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
 //
 // Corresponds with GET /v1/published/{trial}/package.zip (the `GetPackage` operationId).
 func (c *Client) GetPackage(ctx context.Context, trial TrialID, params *GetPackageParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -11343,7 +11343,7 @@ type ClientWithResponsesInterface interface {
 	// GetPackageWithResponse The data package
 	//
 	// A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
-	// `service verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
+	// `evenrig verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -25104,7 +25104,7 @@ func (c *ClientWithResponses) GetPackageWorkbookWithResponse(ctx context.Context
 // GetPackageWithResponse The data package
 //
 // A zip archive with every table, a Data Package descriptor, the result, the report, the rule sheet and what recomputes the draw;
-// `service verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
+// `evenrig verify` follows it. The bytes of an edition never change: `ETag` is their SHA-256, `Range` is answered.
 //
 // Returns a wrapper object for the known response body format(s).
 //

@@ -15,7 +15,7 @@ import (
 
 var update = flag.Bool("update", false, "write the files that show the settings anew")
 
-// serveSettings are the settings of `service serve`, from the tags that the program itself reads them by.
+// serveSettings are the settings of `evenrig serve`, from the tags that the program itself reads them by.
 func serveSettings(t *testing.T) []*kong.Flag {
 	t.Helper()
 	parser, err := newParser(new(commands), streams{nil, io.Discard, io.Discard}, func(int) {})
