@@ -30,6 +30,7 @@ var mayName = map[string][]string{
 	"/v1/clubs/{club}/events":             {"organiser", "auditor"},
 	"/v1/trials/{trial}/enrolments":       {"organiser"},
 	"/v1/trials/{trial}/guests":           {"organiser"},
+	"/v1/trials/{trial}/outstanding":      {"organiser"},
 	"/v1/trials/{trial}/enrolment/noters": {"owner"},
 	"/v1/trials/{trial}/noting":           {"owner", "angler", "organiser"},
 }

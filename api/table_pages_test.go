@@ -469,7 +469,7 @@ func TestFliesOnTheirPage(t *testing.T) {
 	at := w.at("/trials/:trial/flies")
 	w.organiser.post(at, "batch", "", "tied_by", "one tyer", "envelopes", "2", "per_pattern", "3").shows(422, "accepted: 1 to 80")
 	w.organiser.post(at, "batch", "first", "tied_by", "one tyer", "envelopes", "2", "per_pattern", "3").shows(200, "in stock", "not yet")
-	code := regexp.MustCompile(`[0-9A-Z]{4}-[0-9A-Z]{4}`).FindString(w.organiser.body)
+	code := regexp.MustCompile(`>([0-9A-Z]{4}-[0-9A-Z]{4})<`).FindStringSubmatch(w.organiser.body)[1]
 	w.scrutineer.post(at+"/batches/1", "not_tyer", "yes", "remarks", "alike but for the collar").shows(200, "alike but for the collar")
 	w.organiser.post(at+"/moves", "code", code, "kind", "issued", "enrolment", w.rod.enrolment.String()).shows(200, "issued to")
 	w.organiser.get(w.at("/trials/:trial/print/labels")).shows(200, code)

@@ -2,9 +2,11 @@ package api_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"net/http"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -437,6 +439,30 @@ func importing(t *testing.T, c *club) {
 	}
 	if again := post(200, false, good).JSON200; !again.AlreadyImported || again.Saved {
 		t.Errorf("the same table again: %+v", again)
+	}
+	lookingAfter(t, e)
+}
+
+// lookingAfter sees an analysis fail for good: who looks after the server lets it be tried again, and takes it out of the queue.
+func lookingAfter(t *testing.T, e *contest) {
+	ctx := t.Context()
+	ok[*openapi.RequestAnalysisResponse](t, 202)(e.organiser.RequestAnalysisWithResponse(ctx, e.trial))
+	stop := e.w.runJobs(t, func(context.Context, trial.ID, int) error { return trial.ErrLasting })
+	var dead openapi.Job
+	waitFor(t, "a dead job", func() bool {
+		jobs := ok[*openapi.ListJobsResponse](t, 200)(e.w.admin.ListJobsWithResponse(ctx, nil)).JSON200.Items
+		at := slices.IndexFunc(jobs, func(j openapi.Job) bool { return j.Trial == e.trial && j.State == "dead" })
+		if at >= 0 {
+			dead = jobs[at]
+		}
+		return at >= 0
+	})
+	stop()
+	if again := ok[*openapi.RetryJobResponse](t, 200)(e.w.admin.RetryJobWithResponse(ctx, dead.Number)).JSON200; again.State != "retrying" {
+		t.Errorf("a job to be tried again: %+v", again)
+	}
+	if gone := ok[*openapi.CancelJobResponse](t, 200)(e.w.admin.CancelJobWithResponse(ctx, dead.Number)).JSON200; gone.State != "cancelled" {
+		t.Errorf("a cancelled job: %+v", gone)
 	}
 }
 

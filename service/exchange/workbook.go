@@ -179,7 +179,7 @@ func rounded(n float64) float64 {
 // numbers where they read as typed. The error is trial.Invalid where a value is too long for a cell, or for more than MaxWorkbookRows rows.
 func WriteWorkbook(w io.Writer, t Table) (err error) {
 	if len(t.Rows) > MaxWorkbookRows {
-		return trial.Fail(trial.Invalid, "table.too_many_rows", "the table has %d rows; accepted in a workbook: up to %d; as CSV it may have any number", len(t.Rows), MaxWorkbookRows)
+		return trial.Fail(trial.Invalid, "table.too_large", "the table has %d rows; accepted in a workbook: up to %d; as CSV it may have any number", len(t.Rows), MaxWorkbookRows)
 	}
 	file := excelize.NewFile()
 	defer func() { err = errors.Join(err, file.Close()) }()
