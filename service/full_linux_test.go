@@ -108,7 +108,10 @@ func newSmallDisk(t *testing.T, size int) *smallDisk {
 		_, err = out.Read(make([]byte, len("mounted")))
 	}
 	if err != nil {
-		t.Skipf("SKIPPED, this proves nothing: no file system can be mounted here: %v %s", err, &why)
+		if os.Getenv("REQUIRE_MOUNT") == "1" {
+			t.Fatalf("REQUIRE_MOUNT is 1, but no file system can be mounted here: %v %s", err, &why)
+		}
+		t.Skipf("SKIPPED, NOT TESTED: no file system can be mounted here (REQUIRE_MOUNT=1 makes this a failure): %v %s", err, &why)
 	}
 	return s
 }
