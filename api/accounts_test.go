@@ -1,9 +1,11 @@
 package api_test
 
 import (
+	"fmt"
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"evenrig/openapi"
 )
@@ -121,5 +123,35 @@ func becomingFirst(t *testing.T) {
 	ok[*openapi.BecomeFirstAdminResponse](t, 404)(nobody.BecomeFirstAdminWithResponse(t.Context(), openapi.FirstAdmin{Secret: secret, Name: "Eve"}))
 	if again, err := w.service.FirstAdminLink(t.Context()); err != nil || again != "" {
 		t.Errorf("a server that knows somebody gives the link %q, %v", again, err)
+	}
+}
+
+// A request that says whose it is is taken in no other's session, by cookie or by token, and does nothing there.
+func TestAnothersSession(t *testing.T) {
+	w := newWorld(t)
+	c := w.newClub("Wend Fly Fishers")
+	e := c.opened(c.ruleSheet())
+	merle, tansy := e.join("Merle"), e.join("Tansy")
+	email, password := "tansy@example.org", passphrase
+	ok[*openapi.PutSignInResponse](t, 204)(tansy.PutSignInWithResponse(t.Context(), openapi.NewSignIn{Email: &email, Password: &password}))
+	in := ok[*openapi.SignInResponse](t, 201)(w.person("").SignInWithResponse(t.Context(), openapi.SignIn{Email: email, Password: password}))
+	session := []string{"Cookie", cookieIn(t, in.HTTPResponse.Header), "Sec-Fetch-Site", "same-origin"}
+	outing, body := newID(), fmt.Sprintf(`{"water": "Upper Wend", "started_at": %q}`, w.clock().Format(time.RFC3339))
+	at := fmt.Sprintf("/v1/trials/%s/outings/%s", e.trial, outing)
+	put := func(p *person, whose string, more ...string) answer {
+		return p.send("PUT", at, body, append(more, "Evenrig-Account", whose)...)
+	}
+	for what, a := range map[string]answer{
+		"a cookie": put(w.person(""), me(t, merle.person).String(), session...), "a token": put(tansy.person, me(t, merle.person).String()), "no account": put(tansy.person, "Merle"),
+	} {
+		if a.status != 401 || a.problem(t).Code != "session.other" {
+			t.Errorf("%s: %d %s", what, a.status, a.body)
+		}
+	}
+	if list := ok[*openapi.ListOutingsResponse](t, 200)(tansy.ListOutingsWithResponse(t.Context(), e.trial, nil)); len(list.JSON200.Items) != 0 {
+		t.Errorf("an outing stands that was refused: %s", list.Body)
+	}
+	if a := put(merle.person, strings.ToUpper(me(t, merle.person).String())); a.status != 201 {
+		t.Errorf("in the account's own session: %d %s", a.status, a.body)
 	}
 }

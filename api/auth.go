@@ -118,6 +118,9 @@ func (s *Server) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 		if err := op.allow(actor); err != nil {
 			return err
 		}
+		if err := isMeant(c.Request(), actor); err != nil {
+			return err
+		}
 		ctx := context.WithValue(c.Request().Context(), actorKey{}, actor)
 		if op.page {
 			ctx = web.WithActor(ctx, actor)
@@ -153,6 +156,18 @@ func (s *Server) whoAsks(r *http.Request, access access) (actor trial.Actor, kno
 	}
 	actor, err = s.auth.actor(r.Context(), cookie, secret)
 	return actor, err == nil, err
+}
+
+// accountHeader says whose a request is, where the sender knows: a phone that several members use keeps each one's records,
+// and who has signed in on it may change between two requests.
+const accountHeader = "Evenrig-Account"
+
+// isMeant refuses a request that says it is another account's than the one that asks.
+func isMeant(r *http.Request, actor trial.Actor) error {
+	if meant := r.Header.Get(accountHeader); meant != "" && !strings.EqualFold(meant, actor.AccountID.String()) {
+		return refuse(http.StatusUnauthorized, "session.other", "the request is account %q's by its %s, and the session or token is another's; sign in as that account, or leave the header out", meant, accountHeader)
+	}
+	return nil
 }
 
 // actorOf returns who asks. The generated interface passes only a context on; from here the actor is an argument.

@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -41,6 +42,52 @@ func TestAnotherMemberOnTheSamePhone(t *testing.T) {
 	p.signInHere("merle@example.org")
 	p.open("/water")
 	p.sends()
+	if got := v.catches(merle); len(got) != 1 {
+		t.Errorf("%d of Merle's fish arrived, want 1", len(got))
+	}
+}
+
+// A member who signs in while another's records are being sent stops them: nothing is taken as hers, nothing is refused for
+// good, and they go out when their own angler is back.
+func TestAnotherMemberSignsInAmidSending(t *testing.T) {
+	t.Parallel()
+	v := newValley(t, manyFish)
+	merle, tansy := v.angler("Merle", "merle@example.org"), v.angler("Tansy", "tansy@example.org")
+	p := v.phone()
+	p.before = fmt.Sprintf(`;(() => {
+  const really = fetch;
+  globalThis.fetch = async (path, how) => {
+    const record = globalThis.interloper && how?.method === "PUT" && path.startsWith("/v1/trials/");
+    if (record) {
+      globalThis.interloper = false;
+      await really("/v1/sessions", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ email: "tansy@example.org", password: %q }) });
+      globalThis.interloped = true;
+    }
+    return really(path, how);
+  };
+})();`, password)
+	p.setClock()
+	p.signIn("merle@example.org")
+	v.silence()
+	p.opens()
+	p.lands("C")
+	js[any](p, `globalThis.interloper = true`)
+	v.signal()
+	p.later(10 * time.Second)
+	js[any](p, `dispatchEvent(new Event("online"))`)
+	p.until("Tansy signed in before the outing arrived", `globalThis.interloped === true`)
+	p.shows("There is no such outing on this phone") // of hers
+	for _, token := range []string{merle, tansy} {
+		if got := reply[openapi.OutingList](v, token, "GET", v.path("/outings"), nil).Items; len(got) != 0 {
+			t.Errorf("%d outings arrived in Tansy's session", len(got))
+		}
+	}
+	p.signInHere("merle@example.org")
+	p.open("/water")
+	p.sends()
+	if n := js[int](p, records+`.filter((r) => r.sent === "refused").length)`); n != 0 {
+		t.Errorf("%d records were refused for good", n)
+	}
 	if got := v.catches(merle); len(got) != 1 {
 		t.Errorf("%d of Merle's fish arrived, want 1", len(got))
 	}

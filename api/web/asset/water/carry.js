@@ -11,12 +11,12 @@ import { alterPack, packsOf, standing } from './store.js';
 export async function prepare(me) {
   const keys = [];
   for (const club of me.clubs) {
-    for (const summary of (await read(`/v1/clubs/${club.id}/trials`))?.items ?? []) {
+    for (const summary of (await read(me.id, `/v1/clubs/${club.id}/trials`))?.items ?? []) {
       if (summary.source !== 'drawn' || !['open', 'paused', 'closed'].includes(summary.state)) continue;
-      const base = `/v1/trials/${summary.id}`, own = await read(`${base}/enrolment`), noting = (await read(`${base}/noting`))?.items ?? [];
+      const base = `/v1/trials/${summary.id}`, own = await read(me.id, `${base}/enrolment`), noting = (await read(me.id, `${base}/noting`))?.items ?? [];
       const whose = [...(own && !own.left_at ? [{ enrolment: own.id, own: true, place: own.consent.place_coarse }] : []), ...noting];
       if (!whose.length) continue;
-      const trial = { id: summary.id, title: summary.title, state: summary.state, version: (await read(base)).protocol_version, protocol: await read(`${base}/protocol`) };
+      const trial = { id: summary.id, title: summary.title, state: summary.state, version: (await read(me.id, base)).protocol_version, protocol: await read(me.id, `${base}/protocol`) };
       for (const angler of whose) keys.push((await packed(me, trial, angler)).key);
     }
   }
@@ -29,17 +29,17 @@ export async function prepare(me) {
 async function packed(me, trial, { enrolment, own, name, pseudonym, place = false }) {
   const base = `/v1/trials/${trial.id}`, key = `${me.id}/${enrolment}`, whose = own ? '' : `?for=${enrolment}`, { protocol } = trial;
   const waiting = (await standing(me.id, 'waiting')).filter((r) => r.enrolment === enrolment);
-  let units = (await read(`${base}/units${whose}`)).items;
+  let units = (await read(me.id, `${base}/units${whose}`)).items;
   const fetched = [];
   if (trial.state === 'open' && !waiting.some((r) => r.kind === 'unit')) {
     for (let n = units.filter(waits).length; n < protocol.draw.trip_units; n++) {
       const id = newId();
       fetched.push(id);
-      if ((await call('PUT', `${base}/units/${id}`, own ? {} : { for: enrolment })).status >= 300) break;
+      if ((await call(me.id, 'PUT', `${base}/units/${id}`, own ? {} : { for: enrolment })).status >= 300) break;
     }
-    if (fetched.length) units = (await read(`${base}/units${whose}`)).items;
+    if (fetched.length) units = (await read(me.id, `${base}/units${whose}`)).items;
   }
-  const half = await openHalf(base, units, own ? null : enrolment);
+  const half = await openHalf(me, base, units, own ? null : enrolment);
   return alterPack(key, (pack) => ({
     ...pack, key, account: me.id, trial: trial.id, enrolment, for: own ? null : enrolment, name: own ? null : name ?? pseudonym, place, title: trial.title, state: trial.state, version: trial.version,
     protocol, half: waiting.length ? pack?.half ?? half : half, units: merged(pack?.units ?? [], units), here: [...(pack?.here ?? []), ...fetched], carriedAt: Date.now(),
@@ -59,11 +59,11 @@ function merged(mine, theirs) {
 }
 
 /** The block of which only the first half was fished, as the service knows it: a phone that was not there goes on with it. */
-async function openHalf(base, units, whose) {
+async function openHalf(me, base, units, enrolment) {
   const unit = units.findLast((u) => u.opened_at);
   if (!unit) return null;
-  const outing = (await readAll(`${base}/outings`, whose)).at(-1);
-  const periods = outing ? (await read(`${base}/outings/${outing.id}/periods`))?.items ?? [] : [];
+  const outing = (await readAll(me.id, `${base}/outings`, enrolment)).at(-1);
+  const periods = outing ? (await read(me.id, `${base}/outings/${outing.id}/periods`))?.items ?? [] : [];
   const of = periods.filter((p) => p.unit === unit.id);
   if (of.length !== 1 || of[0].half !== 1) return null;
   return { unit: unit.id, first: unit.first, n: unit.n, outing: outing.id, water: outing.water, swapped: of[0].end?.reason === 'swap_rule' };

@@ -39,7 +39,7 @@ function signIn(heading = 'h1') {
   const enter = async (e) => {
     e.preventDefault();
     try {
-      const { status, body } = await call('POST', '/v1/sessions', { email: email.value.trim(), password: password.value });
+      const { status, body } = await call(null, 'POST', '/v1/sessions', { email: email.value.trim(), password: password.value });
       if (status !== 201) return fault.replaceChildren(body?.detail ?? t('link.offline'));
       if (await recognise()) go('ready');
       sendSoon();
@@ -54,7 +54,7 @@ function signIn(heading = 'h1') {
 
 const signOut = once(async () => {
   try {
-    await call('POST', '/v1/me/sign-out', {});
+    await call(app.who.id, 'POST', '/v1/me/sign-out', {});
   } catch (e) {
     if (!(e instanceof Offline)) throw e;
     return say(t('sign.offline'));

@@ -51,7 +51,7 @@ function rounds(pack) {
 async function carry() {
   say(t('ready.carrying'));
   try {
-    const { skew } = await call('GET', '/healthz');
+    const { skew } = await call(null, 'GET', '/healthz');
     clockOff = skew;
     const me = await recognise();
     if (!me) return say(t(app.session === 'offline' ? 'link.offline' : 'sign.again'));
@@ -76,7 +76,7 @@ function lostPhone(pack) {
       await draw();
     })),
     button('lost', t('lost_phone.close'), once(async () => {
-      for (const u of rounds) await call('POST', `/v1/trials/${pack.trial}/units/${u.id}/lost`, { lost_at: stamp(Date.now()) });
+      for (const u of rounds) await call(pack.account, 'POST', `/v1/trials/${pack.trial}/units/${u.id}/lost`, { lost_at: stamp(Date.now()) });
       await carry();
     })))];
 }

@@ -2,7 +2,7 @@
 // again changes nothing; a refusal is kept with its record, and the rest goes on.
 
 import { held } from './day.js';
-import { call, Offline, whoAmI } from './link.js';
+import { call, Offline, otherSession, whoAmI } from './link.js';
 import { alter, byKey, standing } from './store.js';
 
 const most = 200; // fish in one request
@@ -45,7 +45,7 @@ const tried = (record) => alter(record.seq, (r) => (r.sent === 'waiting' ? { ...
 async function sendOne(record) {
   const now = await tried(record);
   if (!now) return null;
-  return settle(now, await call(...await requestOf(now)));
+  return settle(now, await call(now.account, ...await requestOf(now)));
 }
 
 /** Sends a run of fish in one request. */
@@ -58,7 +58,7 @@ async function sendFish(first, rest) {
   if (run.length === 1) return sendOne(first);
   const going = (await Promise.all(run.map(tried))).filter(Boolean);
   if (!going.length) return null;
-  const answer = await call('POST', `/v1/trials/${first.trial}/catches`, going.map((r) => ({ id: r.id, ...r.body })));
+  const answer = await call(first.account, 'POST', `/v1/trials/${first.trial}/catches`, going.map((r) => ({ id: r.id, ...r.body })));
   if (answer.status !== 200) return whole(answer) ?? sendOne(first); // one by one, so that one bad fish stops no other
   for (const outcome of answer.body) {
     await settle(going[outcome.line - 1], { status: outcome.http_status, body: outcome.problem ?? { receipt: outcome.receipt }, version: null });
@@ -66,8 +66,10 @@ async function sendFish(first, rest) {
   return null;
 }
 
-/** What stops all sending: no session, too many requests, a service that fails and may say how long to leave it alone. */
-function whole({ status, wait }) {
+/** What stops all sending: no session or somebody else's, too many requests, a service that fails and may say how long to leave it alone. */
+function whole(answer) {
+  const { status, wait } = answer;
+  if (otherSession(answer)) return { state: 'other' };
   if (status === 401) return { state: 'sign-in' };
   if (status === 429) return { state: 'held', until: Date.now() + 1000 * Math.max(1, wait) };
   return status >= 500 || status === 408 ? { state: 'offline', until: Date.now() + 1000 * (wait ?? 0) } : null;
@@ -106,7 +108,7 @@ async function requestOf(record) {
 async function versionOf(record) {
   const fish = await byKey(`catch:${record.id}`);
   const known = record.again ? null : fish?.answer?.version;
-  return known ?? (await call('GET', `/v1/trials/${record.trial}/catches/${record.id}`)).version ?? '"1"';
+  return known ?? (await call(record.account, 'GET', `/v1/trials/${record.trial}/catches/${record.id}`)).version ?? '"1"';
 }
 
 /** Lets refused records try again. */
