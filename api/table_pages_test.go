@@ -363,16 +363,16 @@ func TestAnAnglersOwnPages(t *testing.T) {
 	form.Set("water_temperature", "12,5")
 	form.Set("water", "Mill Reach")
 	form.Set("reason", "the other reach, and read again")
-	w.angler.send(outingAt, form).shows(200, "Mill Reach", "12.5 C")
+	w.angler.send(outingAt, form).shows(200, "Mill Reach", "12.5 °C")
 	// The water is read again, twice the same form, and once a wrong time.
 	form = formOf(t, w.angler.get(outingAt).shows(200, "The water through the day", "12.5").body)
 	form.Set("reading_at", "14:30")
 	form.Set("reading", "13,5")
-	w.angler.send(outingAt+"/temperatures", form).shows(200, "14:30", "13.5 C")
+	w.angler.send(outingAt+"/temperatures", form).shows(200, "14:30", "13.5 °C")
 	w.angler.send(outingAt+"/temperatures", form).shows(200, "14:30")
 	form.Set("reading_at", "noon")
 	w.angler.send(outingAt+"/temperatures", form).shows(422, "like 14:30")
-	if n := strings.Count(w.angler.get(trialAt+"/own").shows(200, "14:30").body, "13.5 C"); n != 1 {
+	if n := strings.Count(w.angler.get(trialAt+"/own").shows(200, "14:30").body, "13.5 °C"); n != 1 {
 		t.Errorf("the reading stands there %d times", n)
 	}
 	for _, b := range []*browser{w.organiser, w.of, w.scrutineer} {
@@ -442,7 +442,7 @@ func TestACardIsTyped(t *testing.T) {
 	w.angler.send(at, form).shows(422, "and 3 fish are typed")
 	form.Set("sum", "3")
 	w.angler.send(at, form).shows(200, "The card is kept")
-	w.angler.get(w.at("/trials/:trial/own")).shows(200, "Mill Reach", "12.5 C", "31.5 cm", "8:30", "swapped by the rule", "11:00")
+	w.angler.get(w.at("/trials/:trial/own")).shows(200, "Mill Reach", "12.5 °C", "31.5 cm", "8:30", "swapped by the rule", "11:00")
 	w.angler.send(at, form).shows(200, "The card is kept") // the same again
 	form.Set("fish[1].took", "C")
 	w.angler.send(at, form).shows(409)

@@ -16,7 +16,7 @@ func (b *book) functions() template.FuncMap {
 	return template.FuncMap{
 		"t": b.say, "tk": b.sayOf, "n": b.count, // words: by key, by a value out of a list, by a number
 		"asset": assetAddress, "rig": b.rig, "fly": b.fly, "field": field, "choice": choice, "cell": cell,
-		"day": day, "minute": minute, "stamp": stamp, "lower": lowerFly, "list": func(values ...any) []any { return values },
+		"day": day, "minute": minute, "stamp": stamp, "lower": lowerFly, "degrees": degrees, "list": func(values ...any) []any { return values },
 	}
 }
 
@@ -36,6 +36,9 @@ func lowerFly(p trial.Protocol, a any) string {
 	lower, _ := p.Flies(trial.Arrangement(fmt.Sprint(a)))
 	return lower
 }
+
+// degrees writes a temperature as people do.
+func degrees(m trial.Measure) string { return number(m.Value) + " °" + m.Unit }
 
 // number writes a number without needless digits.
 func number(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
