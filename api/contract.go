@@ -98,9 +98,7 @@ func loadContract() *contract {
 				o.raw, o.bodyLimit, o.timeLimit = true, importLimit, importTime
 			case "readPackage":
 				o.raw, o.bodyLimit, o.timeLimit = true, packageLimit, importTime
-			case "getPackage", "getPackageWorkbook":
-				o.timeLimit = exportTime
-			case "exportCatches", "exportOwnData":
+			case "getPackage", "getPackageWorkbook", "exportCatches", "exportWorkbook", "exportOwnData":
 				o.timeLimit = exportTime
 			}
 			k.operations[method+" "+route] = o

@@ -58,7 +58,7 @@ type Limits struct {
 }
 
 // costly operations read or write whole trials, or compute.
-var costly = []string{"exportCatches", "exportOwnData", "findFish", "getPackageWorkbook", "importTable", "readPackage", "readMaskedLog", "requestAnalysis", "getReport", "planSize"}
+var costly = []string{"exportCatches", "exportOwnData", "exportWorkbook", "findFish", "getPackageWorkbook", "importTable", "readPackage", "readMaskedLog", "requestAnalysis", "getReport", "planSize"}
 
 // uncounted operations are asked by what watches over the service.
 var uncounted = []string{"getHealth", "getReadiness"}

@@ -124,19 +124,7 @@ func published(w http.ResponseWriter, etag string) {
 
 // GetPackageWorkbook returns a package's tables as a workbook.
 func (h *handlers) GetPackageWorkbook(ctx context.Context, r openapi.GetPackageWorkbookRequestObject) (openapi.GetPackageWorkbookResponseObject, error) {
-	return workbook{trial.ID(r.Trial), func(w io.Writer) error { return h.service.PublishedWorkbook(ctx, trial.ID(r.Trial), w) }}, nil
-}
-
-// workbook is made while it is answered.
-type workbook struct {
-	trial trial.ID
-	write func(io.Writer) error
-}
-
-// VisitGetPackageWorkbookResponse writes the workbook.
-func (b workbook) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error {
-	w.Header().Set("Content-Disposition", fmt.Sprintf(`attachment; filename="two-fly-trial-%s.xlsx"`, b.trial))
-	return stream(w, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", b.write)
+	return workbook{"two-fly-trial", trial.ID(r.Trial), func(w io.Writer) error { return h.service.PublishedWorkbook(ctx, trial.ID(r.Trial), w) }}, nil
 }
 
 // GetPublishedResult returns the result of a package.

@@ -25,6 +25,29 @@ func (d tableDownload) VisitExportCatchesResponse(w http.ResponseWriter) error {
 	return stream(w, "text/csv; charset=utf-8", d)
 }
 
+// ExportWorkbook writes the catch table of a locked trial as a workbook.
+func (h *handlers) ExportWorkbook(ctx context.Context, r openapi.ExportWorkbookRequestObject) (openapi.ExportWorkbookResponseObject, error) {
+	return workbook{"catches", trial.ID(r.Trial), func(w io.Writer) error { return h.service.ExportWorkbook(ctx, actorOf(ctx), trial.ID(r.Trial), w) }}, nil
+}
+
+// workbook is made while it is answered.
+type workbook struct {
+	name  string
+	trial trial.ID
+	write func(io.Writer) error
+}
+
+// VisitExportWorkbookResponse writes the workbook.
+func (b workbook) VisitExportWorkbookResponse(w http.ResponseWriter) error { return b.send(w) }
+
+// VisitGetPackageWorkbookResponse writes the workbook.
+func (b workbook) VisitGetPackageWorkbookResponse(w http.ResponseWriter) error { return b.send(w) }
+
+func (b workbook) send(w http.ResponseWriter) error {
+	w.Header().Set("Content-Disposition", fmt.Sprintf(`attachment; filename="%s-%s.xlsx"`, b.name, b.trial))
+	return stream(w, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", b.write)
+}
+
 // ImportTable takes in a catch table.
 func (h *handlers) ImportTable(ctx context.Context, r openapi.ImportTableRequestObject) (openapi.ImportTableResponseObject, error) {
 	view, err := h.service.ImportTable(ctx, actorOf(ctx), trial.ID(r.Trial), r.Body, r.Params.DryRun)

@@ -45,6 +45,7 @@ func TestNotYoursIsNotThere(t *testing.T) {
 		{"GET", "/units", ""},
 		{"GET", "/catches", ""},
 		{"GET", "/catches.csv", ""},
+		{"GET", "/catches.xlsx", ""},
 		{"GET", "/analyses", ""},
 		{"GET", "/analyses/1", ""},
 		{"GET", "/analyses/1/report", ""},

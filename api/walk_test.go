@@ -3,13 +3,17 @@ package api_test
 import (
 	"bytes"
 	"context"
+	"encoding/csv"
 	"encoding/json"
 	"net/http"
+	"reflect"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/xuri/excelize/v2"
 
 	"evenrig/openapi"
 	"evenrig/service/trial"
@@ -408,11 +412,33 @@ func results(t *testing.T, e *contest, address string) {
 	if rows := strings.Count(string(table.Body), "\r\n"); rows != 7 {
 		t.Errorf("the catch table has %d lines, want a header and 6 fish:\n%s", rows, table.Body)
 	}
+	book := ok[*openapi.ExportWorkbookResponse](t, 200)(e.scrutiny.ExportWorkbookWithResponse(ctx, e.trial))
+	records, err := csv.NewReader(bytes.NewReader(table.Body)).ReadAll()
+	if rows := sheetRows(t, book.Body); err != nil || !reflect.DeepEqual(rows, records) {
+		t.Errorf("the workbook has the rows %q, the table %q (%v)", rows, records, err)
+	}
 	for _, name := range []string{"Bert", "Cleo", "Dora"} {
 		if bytes.Contains(table.Body, []byte(name)) || bytes.Contains(page.Body, []byte(name)) {
 			t.Errorf("%s's name leaves with the results", name)
 		}
 	}
+}
+
+// sheetRows are the rows of a workbook's first sheet by a general library of spreadsheets, each as long as the header.
+func sheetRows(t *testing.T, book []byte) [][]string {
+	file, err := excelize.OpenReader(bytes.NewReader(book))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	rows, err := file.GetRows(file.GetSheetName(0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range rows {
+		rows[i] = append(rows[i], make([]string, len(rows[0])-len(rows[i]))...) // empty cells at a row's end are left out
+	}
+	return rows
 }
 
 func importing(t *testing.T, c *club) {

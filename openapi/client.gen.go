@@ -741,6 +741,14 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/trials/{trial}/catches.csv (the `ExportCatches` operationId).
 	ExportCatches(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ExportWorkbook The catch table as a workbook
+	//
+	// The rows and columns of the catch table in one sheet, to whom the table goes. More than 1,000,000 rows are answered `422`
+	// (`table.too_large`) before anything is sent; as CSV the table may have any number.
+	//
+	// Corresponds with GET /v1/trials/{trial}/catches.xlsx (the `ExportWorkbook` operationId).
+	ExportWorkbook(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetCatch A catch of yours
 	//
 	// Corresponds with GET /v1/trials/{trial}/catches/{catch} (the `GetCatch` operationId).
@@ -3080,6 +3088,24 @@ func (c *Client) SubmitCatches(ctx context.Context, trial TrialID, body SubmitCa
 // Corresponds with GET /v1/trials/{trial}/catches.csv (the `ExportCatches` operationId).
 func (c *Client) ExportCatches(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportCatchesRequest(c.Server, trial)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ExportWorkbook The catch table as a workbook
+//
+// The rows and columns of the catch table in one sheet, to whom the table goes. More than 1,000,000 rows are answered `422`
+// (`table.too_large`) before anything is sent; as CSV the table may have any number.
+//
+// Corresponds with GET /v1/trials/{trial}/catches.xlsx (the `ExportWorkbook` operationId).
+func (c *Client) ExportWorkbook(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewExportWorkbookRequest(c.Server, trial)
 	if err != nil {
 		return nil, err
 	}
@@ -7560,6 +7586,40 @@ func NewExportCatchesRequest(server string, trial TrialID) (*http.Request, error
 	return req, nil
 }
 
+// NewExportWorkbookRequest constructs an http.Request for the ExportWorkbook method
+func NewExportWorkbookRequest(server string, trial TrialID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "trial", trial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/trials/%s/catches.xlsx", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewGetCatchRequest constructs an http.Request for the GetCatch method
 func NewGetCatchRequest(server string, trial TrialID, catch CatchID) (*http.Request, error) {
 	var err error
@@ -11605,6 +11665,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/trials/{trial}/catches.csv (the `ExportCatches` operationId).
 	ExportCatchesWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ExportCatchesResponse, error)
+
+	// ExportWorkbookWithResponse The catch table as a workbook
+	//
+	// The rows and columns of the catch table in one sheet, to whom the table goes. More than 1,000,000 rows are answered `422`
+	// (`table.too_large`) before anything is sent; as CSV the table may have any number.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/trials/{trial}/catches.xlsx (the `ExportWorkbook` operationId).
+	ExportWorkbookWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ExportWorkbookResponse, error)
 
 	// GetCatchWithResponse A catch of yours
 	//
@@ -17541,6 +17611,82 @@ func (r ExportCatchesResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ExportCatchesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ExportWorkbookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Invalid
+	// ApplicationProblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationProblemJSONDefault *Failure
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ExportWorkbookResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ExportWorkbookResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ExportWorkbookResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r ExportWorkbookResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ExportWorkbookResponse) GetApplicationProblemJSON422() *Invalid {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ExportWorkbookResponse) GetApplicationProblemJSONDefault() *Failure {
+	return r.ApplicationProblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ExportWorkbookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ExportWorkbookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ExportWorkbookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ExportWorkbookResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -25529,6 +25675,22 @@ func (c *ClientWithResponses) ExportCatchesWithResponse(ctx context.Context, tri
 	return ParseExportCatchesResponse(rsp)
 }
 
+// ExportWorkbookWithResponse The catch table as a workbook
+//
+// The rows and columns of the catch table in one sheet, to whom the table goes. More than 1,000,000 rows are answered `422`
+// (`table.too_large`) before anything is sent; as CSV the table may have any number.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/trials/{trial}/catches.xlsx (the `ExportWorkbook` operationId).
+func (c *ClientWithResponses) ExportWorkbookWithResponse(ctx context.Context, trial TrialID, reqEditors ...RequestEditorFn) (*ExportWorkbookResponse, error) {
+	rsp, err := c.ExportWorkbook(ctx, trial, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseExportWorkbookResponse(rsp)
+}
+
 // GetCatchWithResponse A catch of yours
 //
 // Returns a wrapper object for the known response body format(s).
@@ -31342,6 +31504,67 @@ func ParseExportCatchesResponse(rsp *http.Response) (*ExportCatchesResponse, err
 	}
 
 	response := &ExportCatchesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Failure
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseExportWorkbookResponse parses an HTTP response from a ExportWorkbookWithResponse call
+func ParseExportWorkbookResponse(rsp *http.Response) (*ExportWorkbookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ExportWorkbookResponse{
 		Body:         bodyBytes,
 		HTTPResponse: rsp,
 	}

@@ -202,6 +202,9 @@ type ServerInterface interface {
 	// ExportCatches The catch table
 	// (GET /v1/trials/{trial}/catches.csv)
 	ExportCatches(ctx echo.Context, trial TrialID) error
+	// ExportWorkbook The catch table as a workbook
+	// (GET /v1/trials/{trial}/catches.xlsx)
+	ExportWorkbook(ctx echo.Context, trial TrialID) error
 	// GetCatch A catch of yours
 	// (GET /v1/trials/{trial}/catches/{catch})
 	GetCatch(ctx echo.Context, trial TrialID, catch CatchID) error
@@ -1471,6 +1474,22 @@ func (w *ServerInterfaceWrapper) ExportCatches(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ExportCatches(ctx, trial)
+	return err
+}
+
+// ExportWorkbook converts echo context to params.
+func (w *ServerInterfaceWrapper) ExportWorkbook(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "trial" -------------
+	var trial TrialID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "trial", ctx.Param("trial"), &trial, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter trial: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ExportWorkbook(ctx, trial)
 	return err
 }
 
@@ -3191,6 +3210,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/trials/:trial/disputes", wrapper.FileDispute, options.OperationMiddlewares["fileDispute"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/disputes/:dispute/decisions", wrapper.DecideDispute, options.OperationMiddlewares["decideDispute"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/catches.csv", wrapper.ExportCatches, options.OperationMiddlewares["exportCatches"]...)
+	router.GET(options.BaseURL+"/v1/trials/:trial/catches.xlsx", wrapper.ExportWorkbook, options.OperationMiddlewares["exportWorkbook"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/masked-log", wrapper.ReadMaskedLog, options.OperationMiddlewares["readMaskedLog"]...)
 	router.GET(options.BaseURL+"/v1/trials/:trial/questions", wrapper.ListQuestions, options.OperationMiddlewares["listQuestions"]...)
 	router.POST(options.BaseURL+"/v1/trials/:trial/questions", wrapper.AskQuestion, options.OperationMiddlewares["askQuestion"]...)
@@ -10342,6 +10362,131 @@ type ExportCatchesdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ExportCatchesdefaultApplicationProblemPlusJSONResponse) VisitExportCatchesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportWorkbookRequestObject struct {
+	Trial TrialID `json:"trial"`
+}
+
+type ExportWorkbookResponseObject interface {
+	VisitExportWorkbookResponse(w http.ResponseWriter) error
+}
+
+type ExportWorkbook200ApplicationVndOpenxmlformatsOfficedocumentSpreadsheetmlSheetResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ExportWorkbook200ApplicationVndOpenxmlformatsOfficedocumentSpreadsheetmlSheetResponse) VisitExportWorkbookResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ExportWorkbook401ApplicationProblemPlusJSONResponse struct {
+	UnauthenticatedApplicationProblemPlusJSONResponse
+}
+
+func (response ExportWorkbook401ApplicationProblemPlusJSONResponse) VisitExportWorkbookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(401)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportWorkbook403ApplicationProblemPlusJSONResponse struct {
+	ForbiddenApplicationProblemPlusJSONResponse
+}
+
+func (response ExportWorkbook403ApplicationProblemPlusJSONResponse) VisitExportWorkbookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(403)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportWorkbook404ApplicationProblemPlusJSONResponse struct {
+	NotFoundApplicationProblemPlusJSONResponse
+}
+
+func (response ExportWorkbook404ApplicationProblemPlusJSONResponse) VisitExportWorkbookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(404)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportWorkbook409ApplicationProblemPlusJSONResponse struct {
+	ConflictApplicationProblemPlusJSONResponse
+}
+
+func (response ExportWorkbook409ApplicationProblemPlusJSONResponse) VisitExportWorkbookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(409)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportWorkbook422ApplicationProblemPlusJSONResponse struct {
+	InvalidApplicationProblemPlusJSONResponse
+}
+
+func (response ExportWorkbook422ApplicationProblemPlusJSONResponse) VisitExportWorkbookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(422)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportWorkbookdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ExportWorkbookdefaultApplicationProblemPlusJSONResponse) VisitExportWorkbookResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -20896,6 +21041,9 @@ type StrictServerInterface interface {
 	// ExportCatches The catch table
 	// (GET /v1/trials/{trial}/catches.csv)
 	ExportCatches(ctx context.Context, request ExportCatchesRequestObject) (ExportCatchesResponseObject, error)
+	// ExportWorkbook The catch table as a workbook
+	// (GET /v1/trials/{trial}/catches.xlsx)
+	ExportWorkbook(ctx context.Context, request ExportWorkbookRequestObject) (ExportWorkbookResponseObject, error)
 	// GetCatch A catch of yours
 	// (GET /v1/trials/{trial}/catches/{catch})
 	GetCatch(ctx context.Context, request GetCatchRequestObject) (GetCatchResponseObject, error)
@@ -23021,6 +23169,31 @@ func (sh *strictHandler) ExportCatches(ctx echo.Context, trial TrialID) error {
 		return err
 	} else if validResponse, ok := response.(ExportCatchesResponseObject); ok {
 		return validResponse.VisitExportCatchesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ExportWorkbook operation middleware
+func (sh *strictHandler) ExportWorkbook(ctx echo.Context, trial TrialID) error {
+	var request ExportWorkbookRequestObject
+
+	request.Trial = trial
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ExportWorkbook(ctx.Request().Context(), request.(ExportWorkbookRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ExportWorkbook")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ExportWorkbookResponseObject); ok {
+		return validResponse.VisitExportWorkbookResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

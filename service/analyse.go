@@ -21,7 +21,7 @@ type analyseCommand struct {
 	Test       string   `placeholder:"CODE" help:"Code of the test pattern, the changed fly; needed but for a kit."`
 	Control    string   `placeholder:"CODE" help:"Code of the control pattern, the usual fly; without it the one other code in the table."`
 	Format     string   `enum:"text,json,html" default:"text" help:"What is printed: text, json or html."`
-	Out        string   `placeholder:"FOLDER" type:"path" help:"Also write there: report.html, result.json, catches.csv (the cleaned table), summary.html (one page), picture.svg, picture.png, picture-square.png, and post.txt to copy."`
+	Out        string   `placeholder:"FOLDER" type:"path" help:"Also write there: report.html, result.json, catches.csv (the cleaned table), summary.html (one page), of several anglers club-night.html (a row for each), picture.svg, picture.png, picture-square.png, and post.txt to copy."`
 	Vary       string   `enum:",pattern,pattern+position,pattern+position+outing" default:"" placeholder:"TERMS" help:"What differs between anglers (and outings): pattern, pattern+position or pattern+position+outing."`
 	Subgroup   []string `sep:"none" placeholder:"COLUMN" help:"A column named beforehand, whose levels are compared: species, origin, water_type, fly, month or one of the table's own; may be given again."`
 	Correlated bool     `help:"Let an angler's pattern and position effects be correlated; 15 anglers or more are advised."`
@@ -171,11 +171,12 @@ func (c *analyseCommand) page(w io.Writer, format string, result analysis.Result
 
 // writeFolder writes everything that can be made of a result into the folder, made when it is missing, once all of it could be made.
 func (c *analyseCommand) writeFolder(result analysis.Result, table exchange.Table) error {
-	files := []struct {
+	type file struct {
 		name    string
 		write   func(io.Writer) error
 		content bytes.Buffer
-	}{
+	}
+	files := []file{
 		{name: "report.html", write: func(w io.Writer) error { return c.page(w, "html", result) }},
 		{name: "result.json", write: func(w io.Writer) error { return c.page(w, "json", result) }},
 		{name: "catches.csv", write: func(w io.Writer) error { return exchange.WriteCatchTable(w, table) }},
@@ -184,6 +185,9 @@ func (c *analyseCommand) writeFolder(result analysis.Result, table exchange.Tabl
 		{name: "picture.png", write: func(w io.Writer) error { return report.PicturePNG(w, result, c.about, report.Wide) }},
 		{name: "picture-square.png", write: func(w io.Writer) error { return report.PicturePNG(w, result, c.about, report.Square) }},
 		{name: "post.txt", write: func(w io.Writer) error { return writeLine(w, report.Post(result, c.about)) }},
+	}
+	if len(result.Anglers) > 1 {
+		files = append(files, file{name: "club-night.html", write: func(w io.Writer) error { return report.ClubNightPage(w, result, c.about) }})
 	}
 	for i := range files {
 		if err := files[i].write(&files[i].content); err != nil {

@@ -63,7 +63,7 @@ func TestAnalyseWritesAFolder(t *testing.T) {
 		}
 	}
 	files := map[string]string{}
-	for _, name := range []string{"report.html", "result.json", "catches.csv", "summary.html", "picture.svg", "picture.png", "picture-square.png", "post.txt"} {
+	for _, name := range []string{"report.html", "result.json", "catches.csv", "summary.html", "picture.svg", "picture.png", "picture-square.png", "post.txt", "club-night.html"} {
 		content, err := os.ReadFile(filepath.Join(folder, name))
 		if err != nil {
 			t.Fatal(err)
@@ -72,6 +72,9 @@ func TestAnalyseWritesAFolder(t *testing.T) {
 	}
 	if !strings.HasPrefix(strings.ToLower(files["report.html"]), "<!doctype html>") {
 		t.Errorf("report.html starts with %.40q", files["report.html"])
+	}
+	if rows := strings.Count(files["club-night.html"], "data-pseudonym="); rows != 6 {
+		t.Errorf("the sheet for club night has %d rows, the table six anglers", rows)
 	}
 	flags := []string{"--test", "A", "--control", "B", "--lower-word", "tail", "--upper-word", "top"}
 	if _, html, _ := analyse(t, "", append(flags, "--format", "html", scenarios+"d2.csv")...); html != files["report.html"] {

@@ -32,7 +32,11 @@ func (s *Service) about(ctx context.Context, tx trial.ReadTx, t trial.Trial, a t
 	about = report.About{
 		Title: p.Title, Club: club.Name, Protocol: p, ProtocolVersion: a.ProtocolVersion, ProtocolFingerprint: t.Fingerprint.String(),
 		Effort: &input.Effort, Funding: p.Funding, Conflicts: p.Conflicts,
-		Links: []report.Link{{Text: "result as JSON", Href: fmt.Sprintf("/v1/trials/%s/analyses/%d", t.ID, a.N)}, {Text: "fish as a catch table", Href: fmt.Sprintf("/v1/trials/%s/catches.csv", t.ID)}},
+		Links: []report.Link{
+			{Text: "result as JSON", Href: fmt.Sprintf("/v1/trials/%s/analyses/%d", t.ID, a.N)},
+			{Text: "fish as a catch table", Href: fmt.Sprintf("/v1/trials/%s/catches.csv", t.ID)},
+			{Text: "as a workbook", Href: fmt.Sprintf("/v1/trials/%s/catches.xlsx", t.ID)},
+		},
 	}
 	if t.Source == trial.Drawn {
 		about.Draw.Commitment = t.Commitment.String()

@@ -26,6 +26,26 @@ const exportsAtOnce = 4
 //
 // Errors: Conflict while the trial hides its effect; TooMany while too many tables are on their way.
 func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial.ID, w io.Writer) error {
+	return s.exportTable(ctx, actor, id, exchange.NewTableWriter(w))
+}
+
+// ExportWorkbook writes the catch table as a workbook, of which nothing is written to w before all rows are there.
+//
+// Errors: those of ExportCatches; Invalid for more than exchange.MaxWorkbookRows fish.
+func (s *Service) ExportWorkbook(ctx context.Context, actor trial.Actor, id trial.ID, w io.Writer) (err error) {
+	book := exchange.NewWorkbookWriter(w)
+	defer func() { err = errors.Join(err, book.Close()) }()
+	return s.exportTable(ctx, actor, id, book)
+}
+
+// tableWriter is a catch table on its way out.
+type tableWriter interface {
+	Begin(further []string, exclusions bool) error
+	Write(row exchange.Row) error
+	End() error
+}
+
+func (s *Service) exportTable(ctx context.Context, actor trial.Actor, id trial.ID, out tableWriter) error {
 	select {
 	case s.exporting <- struct{}{}:
 		defer func() { <-s.exporting }()
@@ -33,7 +53,7 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 		return trial.Fail(trial.TooMany, "export.busy", "other tables are being downloaded; ask again in a moment")
 	}
 	begun := false
-	return s.store.InLongReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
+	err := s.store.InLongReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) error {
 		if begun {
 			return errors.New("the snapshot that a table is read from was lost on the way")
 		}
@@ -67,8 +87,7 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 		}
 		slices.SortFunc(enrolments, func(a, b trial.Enrolment) int { return strings.Compare(a.Pseudonym, b.Pseudonym) })
 		begun = true
-		out, err := exchange.NewTableWriter(w, further, true)
-		if err != nil {
+		if err := out.Begin(further, true); err != nil {
 			return err
 		}
 		for _, e := range enrolments {
@@ -79,12 +98,16 @@ func (s *Service) ExportCatches(ctx context.Context, actor trial.Actor, id trial
 				return err
 			}
 		}
-		return out.Flush()
+		return nil
 	})
+	if err != nil {
+		return err
+	}
+	return out.End()
 }
 
 // exportAngler writes one angler's fish.
-func exportAngler(ctx context.Context, tx trial.ReadTx, p trial.Protocol, e trial.Enrolment, out *exchange.TableWriter, further []string) error {
+func exportAngler(ctx context.Context, tx trial.ReadTx, p trial.Protocol, e trial.Enrolment, out tableWriter, further []string) error {
 	records, err := tx.FishingOf(ctx, e.TrialID, e.ID)
 	if err != nil {
 		return err

@@ -242,6 +242,11 @@ var calls = map[string]call{
 		err := w.s.ExportCatches(w.ctx, who, at.trial, &table)
 		return table.String(), err
 	},
+	"ExportWorkbook": func(w *world, who trial.Actor, at target) (any, error) {
+		var book bytes.Buffer
+		err := w.s.ExportWorkbook(w.ctx, who, at.trial, &book)
+		return book.String(), err
+	},
 	"RequestAnalysis": func(w *world, who trial.Actor, at target) (any, error) {
 		return w.s.RequestAnalysis(w.ctx, who, at.trial)
 	},
@@ -425,7 +430,7 @@ func TestRolesAreAsked(t *testing.T) {
 		"FetchUnit": organiser | angler, "Units": organiser | angler, "BeginPeriod": organiser | angler, "EndPeriod": organiser | angler, "Period": organiser | angler,
 		"Periods": organiser | angler, "ReportDeviation": organiser | angler, "Deviation": organiser | angler, "Deviations": organiser | angler,
 		"Catch": organiser | angler, "Catches": organiser | angler, "AmendCatch": organiser | angler, "AmendPeriod": organiser | angler, "Amendments": organiser | angler,
-		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "AnalysisJob": organiser | angler | auditor, "CancelAnalysis": organiser, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "RequestAnalysis": organiser,
+		"Progress": organiser | angler | auditor, "Looks": organiser | angler | auditor, "AnalysisJob": organiser | angler | auditor, "CancelAnalysis": organiser, "Note": organiser | angler | auditor, "ImportTable": organiser, "ExportCatches": organiser | auditor, "ExportWorkbook": organiser | auditor, "RequestAnalysis": organiser,
 		"Analysis": organiser | angler | auditor, "Analyses": organiser | angler | auditor, "Report": organiser | angler | auditor, "Checkpoints": organiser | angler | auditor,
 		"ChangeConsent": organiser | angler, "ConfirmGuardian": organiser, "MaskedLog": organiser | angler | auditor,
 		"Guess": organiser | angler, "Guesses": organiser | angler | auditor,

@@ -6,11 +6,9 @@ import (
 	"io"
 	"math"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf16"
 
 	"github.com/xuri/excelize/v2"
 
@@ -23,7 +21,6 @@ const (
 	MaxWorkbookBytes = 32 << 20
 	maxUnpacked      = 512 << 20
 	partInMemory     = 32 << 20
-	maxCellUnits     = 32_767 // UTF-16 units in a cell, which spreadsheet programs cut off
 )
 
 // workbookStart are the first bytes of a zip archive, which an .xlsx workbook is (ECMA-376).
@@ -173,51 +170,3 @@ func rounded(n float64) float64 {
 	}
 	return n
 }
-
-// WriteWorkbook writes the table as an .xlsx workbook of one sheet, with the columns and rows that WriteCatchTable writes and
-// values guarded as there, so that they stay what they are when the sheet is saved as CSV. Block, period and length are
-// numbers where they read as typed. The error is trial.Invalid where a value is too long for a cell, or for more than MaxWorkbookRows rows.
-func WriteWorkbook(w io.Writer, t Table) (err error) {
-	if len(t.Rows) > MaxWorkbookRows {
-		return trial.Fail(trial.Invalid, "table.too_large", "the table has %d rows; accepted in a workbook: up to %d; as CSV it may have any number", len(t.Rows), MaxWorkbookRows)
-	}
-	file := excelize.NewFile()
-	defer func() { err = errors.Join(err, file.Close()) }()
-	out, err := file.NewStreamWriter(file.GetSheetName(0))
-	if err != nil {
-		return fmt.Errorf("write workbook: %w", err)
-	}
-	columns := newTableColumns(t.Further, t.excludes())
-	header, n := columns.header(), 0
-	write := func(record []string) error {
-		n++
-		cells := make([]any, len(record))
-		for i, value := range record {
-			if len(utf16.Encode([]rune(value))) > maxCellUnits {
-				return trial.Fail(trial.Invalid, "table.too_large", "row %d, %s: the value is too long for a cell of a workbook; accepted: up to %d characters", n, header[i], maxCellUnits)
-			}
-			cells[i] = value
-			if number, err := strconv.ParseFloat(value, 64); n > 1 && err == nil && slices.Contains(numberColumns, header[i]) && strconv.FormatFloat(number, 'f', -1, 64) == value {
-				cells[i] = number
-			}
-		}
-		return out.SetRow("A"+strconv.Itoa(n), cells)
-	}
-	if err := write(header); err != nil {
-		return err
-	}
-	for _, row := range t.Rows {
-		if err := write(columns.record(row)); err != nil {
-			return err
-		}
-	}
-	if err := out.Flush(); err != nil {
-		return fmt.Errorf("write workbook: %w", err)
-	}
-	if err := file.Write(w); err != nil {
-		return fmt.Errorf("write workbook: %w", err)
-	}
-	return nil
-}
-
-var numberColumns = []string{colBlock, colPeriod, colLength}

@@ -3,6 +3,7 @@ package exchange
 import (
 	"archive/zip"
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"reflect"
@@ -169,12 +170,19 @@ func drawnTable(rt *rapid.T) Table {
 	return table
 }
 
+// writeWorkbook writes a table as a workbook, as WriteCatchTable writes it as CSV.
+func writeWorkbook(w io.Writer, t Table) (err error) {
+	out := NewWorkbookWriter(w)
+	defer func() { err = errors.Join(err, out.Close()) }()
+	return t.writeTo(out)
+}
+
 // A table written as a workbook reads back as it was, and so like the same table written as CSV.
 func TestWrittenWorkbookReadsBack(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		table := drawnTable(rt)
 		var b bytes.Buffer
-		if err := WriteWorkbook(&b, table); err != nil {
+		if err := writeWorkbook(&b, table); err != nil {
 			rt.Fatal(err)
 		}
 		again, faults, err := ReadCatchTable(&b, ReadOptions{Test: table.Test, Control: table.Control})
@@ -191,7 +199,7 @@ func TestWrittenWorkbookReadsBack(t *testing.T) {
 func TestNoFormulaInAWorkbook(t *testing.T) {
 	var b bytes.Buffer
 	table := Table{Test: "A", Control: "B", Further: []string{"=cmd"}, Rows: []Row{{Angler: "=1+1", LowerPattern: "A", TakenPattern: "A", Further: []string{"@x"}}}}
-	if err := WriteWorkbook(&b, table); err != nil {
+	if err := writeWorkbook(&b, table); err != nil {
 		t.Fatal(err)
 	}
 	archive, err := zip.NewReader(bytes.NewReader(b.Bytes()), int64(b.Len()))
@@ -215,8 +223,58 @@ func TestNoFormulaInAWorkbook(t *testing.T) {
 		t.Errorf("a formula in %s", text)
 	}
 	long := Table{Test: "A", Control: "B", Further: []string{"note"}, Rows: []Row{{Angler: "me", Further: []string{strings.Repeat("x", maxCellUnits+1)}}}}
-	if err := WriteWorkbook(io.Discard, long); trial.KindOf(err) != trial.Invalid || !strings.Contains(err.Error(), "note") {
+	if err := writeWorkbook(io.Discard, long); trial.KindOf(err) != trial.Invalid || !strings.Contains(err.Error(), "note") {
 		t.Errorf("a text that no cell holds: %v", err)
+	}
+}
+
+// The row beyond a million is refused by name, and nothing of the workbook was written before.
+func TestCatchTableOfMoreThanAMillionRowsIsNoWorkbook(t *testing.T) {
+	var b bytes.Buffer
+	out := NewWorkbookWriter(&b)
+	if err := out.Begin(nil, false); err != nil {
+		t.Fatal(err)
+	}
+	out.book.rows = MaxWorkbookRows - 1 // as if they were written
+	if err := out.Write(Row{Angler: "me"}); err != nil {
+		t.Errorf("the millionth row: %v", err)
+	}
+	if err := out.Write(Row{Angler: "me"}); trial.KindOf(err) != trial.Invalid || !strings.Contains(err.Error(), "table.too_large") || !strings.Contains(err.Error(), "1000000 rows") || !strings.Contains(err.Error(), "CSV") {
+		t.Errorf("the row beyond: %v", err)
+	}
+	if err := out.Close(); err != nil || b.Len() > 0 {
+		t.Errorf("%d bytes were written, closing says %v", b.Len(), err)
+	}
+}
+
+// A catch table of any length takes the same memory as a workbook: ten times the rows need hardly more.
+//
+//	go test ./service/exchange -run - -bench WorkbookOfManyFish -benchtime 1x
+func BenchmarkWorkbookOfManyFish(b *testing.B) {
+	for _, fish := range []int{100_000, 1_000_000} {
+		b.Run(fmt.Sprintf("fish=%d", fish), func(b *testing.B) {
+			for b.Loop() {
+				b.ReportMetric(peakHeap(func() {
+					out := NewWorkbookWriter(io.Discard)
+					defer out.Close()
+					if err := out.Begin(nil, true); err != nil {
+						b.Fatal(err)
+					}
+					for i := range fish {
+						if err := out.Write(Row{
+							Angler: fmt.Sprint("angler ", i%50), Outing: fmt.Sprint(i / 100), LowerPattern: "A", TakenPosition: trial.Lower, TakenPattern: "A", CaughtAt: "2026-09-01",
+							Species: "Thymallus thymallus", Origin: trial.Wild, Outcome: trial.Landed, Length: &Length{"31.5", "cm"},
+						}); err != nil {
+							b.Fatal(err)
+						}
+					}
+					if err := out.End(); err != nil {
+						b.Fatal(err)
+					}
+				}), "MB")
+				b.ReportMetric(float64(fish)/b.Elapsed().Seconds(), "rows/s")
+			}
+		})
 	}
 }
 
@@ -245,7 +303,7 @@ func BenchmarkFormats(b *testing.B) {
 			Species: "Thymallus thymallus", Origin: trial.Wild, Outcome: trial.Landed, Length: &Length{"31.5", "cm"}, Further: []string{"olives"},
 		})
 	}
-	for name, write := range map[string]func(io.Writer, Table) error{"csv": WriteCatchTable, "workbook": WriteWorkbook} {
+	for name, write := range map[string]func(io.Writer, Table) error{"csv": WriteCatchTable, "workbook": writeWorkbook} {
 		var file bytes.Buffer
 		b.Run("write/"+name, func(b *testing.B) {
 			for b.Loop() {

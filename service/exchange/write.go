@@ -20,8 +20,17 @@ import (
 // A value that a spreadsheet program would take for a formula (it starts with = + - @ and is no plain number) is
 // written with an apostrophe before it, which the reader takes off again.
 func WriteCatchTable(w io.Writer, t Table) error {
-	out, err := NewTableWriter(w, t.Further, t.excludes())
-	if err != nil {
+	return t.writeTo(NewTableWriter(w))
+}
+
+// writeTo writes the header and every row.
+func (t Table) writeTo(out interface {
+	Begin(further []string, exclusions bool) error
+	Write(row Row) error
+	End() error
+},
+) error {
+	if err := out.Begin(t.Further, t.excludes()); err != nil {
 		return err
 	}
 	for _, row := range t.Rows {
@@ -29,7 +38,7 @@ func WriteCatchTable(w io.Writer, t Table) error {
 			return err
 		}
 	}
-	return out.Flush()
+	return out.End()
 }
 
 // TableWriter writes a catch table as WriteCatchTable does, a row at a time, so that it may be of any length.
@@ -38,12 +47,18 @@ type TableWriter struct {
 	columns tableColumns
 }
 
-// NewTableWriter writes the header; further are the columns that the catch table does not know, exclusions says whether the column
-// exclusion is among its own.
-func NewTableWriter(w io.Writer, further []string, exclusions bool) (*TableWriter, error) {
-	t := &TableWriter{csv.NewWriter(w), newTableColumns(further, exclusions)}
+// NewTableWriter returns a writer to w.
+func NewTableWriter(w io.Writer) *TableWriter {
+	t := &TableWriter{out: csv.NewWriter(w)}
 	t.out.UseCRLF = true
-	return t, t.write(t.columns.header())
+	return t
+}
+
+// Begin writes the header; further are the columns that the catch table does not know, exclusions says whether the column exclusion is
+// among its own.
+func (t *TableWriter) Begin(further []string, exclusions bool) error {
+	t.columns = newTableColumns(further, exclusions)
+	return t.write(t.columns.header())
 }
 
 // Write writes a row.
@@ -56,8 +71,8 @@ func (t *TableWriter) write(record []string) error {
 	return nil
 }
 
-// Flush writes what waits in the buffer.
-func (t *TableWriter) Flush() error {
+// End writes what waits in the buffer.
+func (t *TableWriter) End() error {
 	t.out.Flush()
 	if err := t.out.Error(); err != nil {
 		return fmt.Errorf("write catch table: %w", err)
