@@ -54,7 +54,7 @@ const (
 const (
 	bodyLimit   = 1 << 20
 	batchLimit  = 2 << 20
-	importLimit = 32 << 20
+	importLimit = web.TableLimit
 
 	packageLimit = 256 << 20
 )
@@ -148,8 +148,8 @@ func (k *contract) operation(c echo.Context) *operation {
 	return k.operations[c.Request().Method+" "+c.Path()]
 }
 
-// limitTime bounds how long a request is worked at. A catch table may also be longer on its way than other bodies, and these
-// as long as they keep arriving.
+// limitTime bounds how long a request is worked at. A longer body may take its time as long as it keeps arriving, and a table on its way
+// out as long as it is taken.
 func (k *contract) limitTime(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		op := k.operation(c)
@@ -157,14 +157,14 @@ func (k *contract) limitTime(next echo.HandlerFunc) echo.HandlerFunc {
 			return next(c)
 		}
 		limit := op.timeLimit
-		if op.timeLimit > workTime {
+		if op.timeLimit > workTime && !op.receives() {
 			control := http.NewResponseController(c.Response().Writer)
 			deadline := time.Now().Add(op.timeLimit)
 			if err := errors.Join(control.SetReadDeadline(deadline), control.SetWriteDeadline(deadline.Add(readTime))); err != nil && !errors.Is(err, http.ErrNotSupported) {
 				return err
 			}
 		} else {
-			limit += k.times.takeTime(c.Request(), c.Response().Writer, op.bodyLimit)
+			limit += k.times.takeTime(c.Request(), c.Response().Writer, op)
 		}
 		ctx, cancel := context.WithTimeout(c.Request().Context(), limit)
 		defer cancel()
@@ -172,6 +172,9 @@ func (k *contract) limitTime(next echo.HandlerFunc) echo.HandlerFunc {
 		return next(c)
 	}
 }
+
+// receives reports whether the operation takes a body in.
+func (o *operation) receives() bool { return o.raw || o.body != nil }
 
 // limitBody bounds the body's length.
 func (k *contract) limitBody(next echo.HandlerFunc) echo.HandlerFunc {

@@ -54,7 +54,7 @@ const (
 	readTime   = time.Minute      // to send the body
 	workTime   = time.Minute      // to be answered
 	idleTime   = 2 * time.Minute
-	importTime = 5 * time.Minute  // for a whole catch table, instead of readTime and workTime
+	importTime = 15 * time.Minute // the same for a whole catch table or package, once it is there
 	exportTime = 30 * time.Minute // for a whole catch table out; a reader that stalls is cut off long before
 )
 

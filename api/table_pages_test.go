@@ -490,21 +490,20 @@ func TestATableIsReadFirst(t *testing.T) {
 	b := c.organiser.signedIn("sef@example.org")
 	at := "/trials/" + e.trial.String()
 	const good = "lower_pattern,taken_pattern,angler\nC,C,ann\nN,C,ann\nC,N,bo\n"
-	b.upload(at+"/import", "read", "caught.csv", good).shows(200, "3 rows", "by 2 anglers", "can be taken in")
+	b.upload(at+"/import?do=read", "caught.csv", good).shows(200, "3 rows", "by 2 anglers", "can be taken in")
 	b.get(at+"/progress").shows(200, "0 fish that count")
-	b.upload(at+"/import", "save", "caught.csv", strings.Replace(good, "N,C,ann", "N,X,ann", 1)).shows(200, "has a fault", "nothing is kept", "taken_pattern")
-	b.upload(at+"/import", "save", "caught.csv", good).shows(200, "It is taken in")
-	b.upload(at+"/import", "save", "caught.csv", good).shows(200, "taken in before")
+	b.upload(at+"/import?do=save", "caught.csv", strings.Replace(good, "N,C,ann", "N,X,ann", 1)).shows(200, "has a fault", "nothing is kept", "taken_pattern")
+	b.upload(at+"/import?do=save", "caught.csv", good).shows(200, "It is taken in")
+	b.upload(at+"/import?do=save", "caught.csv", good).shows(200, "taken in before")
 	b.get(at+"/progress").shows(200, "3 fish that count")
-	b.post(at+"/import", "do", "save").shows(422, "no table was sent")
+	b.post(at+"/import?do=save").shows(422, "no table was sent")
 }
 
 // upload sends a file as a browser's form does.
-func (b *browser) upload(path, do, name, content string) *browser {
+func (b *browser) upload(path, name, content string) *browser {
 	b.w.t.Helper()
 	const boundary = "a-line-that-stands-nowhere-else"
-	body := fmt.Sprintf("--%[1]s\r\nContent-Disposition: form-data; name=\"do\"\r\n\r\n%[2]s\r\n--%[1]s\r\nContent-Disposition: form-data; name=\"table\"; filename=%[3]q\r\nContent-Type: text/csv\r\n\r\n%[4]s\r\n--%[1]s--\r\n",
-		boundary, do, name, content)
+	body := fmt.Sprintf("--%[1]s\r\nContent-Disposition: form-data; name=\"table\"; filename=%[2]q\r\nContent-Type: text/csv\r\n\r\n%[3]s\r\n--%[1]s--\r\n", boundary, name, content)
 	r, err := http.NewRequestWithContext(b.w.t.Context(), http.MethodPost, b.w.url+path, strings.NewReader(body))
 	if err != nil {
 		b.w.t.Fatal(err)

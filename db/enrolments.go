@@ -34,6 +34,12 @@ func (r readTx) EnrolmentsOf(ctx context.Context, id trial.ID) ([]trial.Enrolmen
 	return list(ctx, r.tx, "enrolments", enrolmentsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.Enrolment])
 }
 
+// PseudonymsOf implements trial.ReadTx.
+func (r readTx) PseudonymsOf(ctx context.Context, id trial.ID) ([]string, error) {
+	const pseudonymsOf = `SELECT pseudonym FROM enrolments WHERE trial_id = @trial_id AND pseudonym IS NOT NULL`
+	return list(ctx, r.tx, "pseudonyms", pseudonymsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowTo[string])
+}
+
 // EnrolmentsIn implements trial.ReadTx.
 func (r readTx) EnrolmentsIn(ctx context.Context, club, account trial.ID) ([]trial.Enrolment, error) {
 	const enrolmentsIn = selectEnrolment + `JOIN trials t ON t.id = e.trial_id

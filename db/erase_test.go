@@ -84,23 +84,23 @@ func errOf[T any](_ T, err error) error { return err }
 func TestEraseImported(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
-	records := make([]trial.Records, 2)
-	for i := range records {
+	var records trial.TableRecords
+	for i := range 2 {
 		e := trial.Enrolment{TrialID: w.trial.ID, ID: newID(), ChainID: w.trial.ID, Pseudonym: fmt.Sprintf("%06d", i), EnrolledAt: server}
 		o := trial.Outing{TrialID: w.trial.ID, ID: newID(), EnrolmentID: e.ID, ReceivedAt: server}
-		records[i] = trial.Records{Enrolment: e, Outings: []trial.Outing{o}}
+		records.Enrolments, records.Outings = append(records.Enrolments, e), append(records.Outings, o)
 	}
 	parts := newParts("file")
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
 		head, err := tx.LockHead(ctx, w.trial.ID, w.trial.ID)
 		entry := head.Next(trial.LedgerImport, w.trial.ID, parts)
-		return first(err, tx.InsertRecorded(ctx, records), tx.Append(ctx, entry, parts), tx.EraseEnrolment(ctx, w.trial.ID, records[0].Enrolment.ID, server))
+		return first(err, tx.InsertRecorded(ctx, records), tx.Append(ctx, entry, parts), tx.EraseEnrolment(ctx, w.trial.ID, records.Enrolments[0].ID, server))
 	})
 	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
-		if _, err := tx.OutingBy(ctx, w.trial.ID, records[0].Outings[0].ID); trial.KindOf(err) != trial.Gone {
+		if _, err := tx.OutingBy(ctx, w.trial.ID, records.Outings[0].ID); trial.KindOf(err) != trial.Gone {
 			t.Errorf("the erased outing gives %v", err)
 		}
-		_, err := tx.OutingBy(ctx, w.trial.ID, records[1].Outings[0].ID)
+		_, err := tx.OutingBy(ctx, w.trial.ID, records.Outings[1].ID)
 		return err
 	})
 	checkChain(t, w.store, w.trial.ID, w.trial.ID, 1)

@@ -3,7 +3,6 @@ package db
 import (
 	"context"
 	"fmt"
-	"slices"
 
 	"github.com/jackc/pgx/v5"
 
@@ -64,27 +63,58 @@ func (r readTx) FishingOf(ctx context.Context, id, enrolment trial.ID) (records 
 	return records, err
 }
 
-// recordedChunk is how many imported catches one statement adds.
-const recordedChunk = 5000
+// LockImports implements trial.Tx. The lock is the transaction's, so that a pooler may stand between; two trials that share its number
+// wait for each other.
+func (w writeTx) LockImports(ctx context.Context, id trial.ID) error {
+	const lockImports = `SELECT pg_advisory_xact_lock(hashtext('imports'), hashtext(@trial_id::text))`
+	_, err := exec(ctx, w.tx, "lock imports", lockImports, pgx.StrictNamedArgs{"trial_id": id.String()})
+	return err
+}
 
-// InsertRecorded implements trial.Tx. An enrolment, outing or period that another file brought already stays as it is;
-// a fish is never met twice.
-func (w writeTx) InsertRecorded(ctx context.Context, all []trial.Records) error {
-	const unlessThere = ` ON CONFLICT (trial_id, id) DO NOTHING`
+const (
+	insertTableOutings = `
+INSERT INTO outings (trial_id, id, enrolment_id, protocol_version, water, started_at, started_offset, started_late, conditions, note, received_at,
+                     version, void, disputed)
+SELECT o.trial_id, o.id, o.enrolment_id, o.protocol_version, '', o.started_at, o.started_offset, false, '', '', o.received_at, 1, false, false
+FROM unnest($1::uuid[], $2::uuid[], $3::uuid[], $4::integer[], $5::timestamptz[], $6::smallint[], $7::timestamptz[])
+    AS o (trial_id, id, enrolment_id, protocol_version, started_at, started_offset, received_at)` + unlessThere
+	insertTablePeriods = `
+INSERT INTO periods (trial_id, id, enrolment_id, outing_id, block, half, drawn, fished, confirmed, started_at, started_offset, received_at, version)
+SELECT p.trial_id, p.id, p.enrolment_id, p.outing_id, p.block, p.half, '', p.fished, p.confirmed, p.started_at, p.started_offset, p.received_at, p.version
+FROM unnest($1::uuid[], $2::uuid[], $3::uuid[], $4::uuid[], $5::text[], $6::integer[], $7::text[], $8::boolean[], $9::timestamptz[], $10::smallint[],
+            $11::timestamptz[], $12::integer[])
+    AS p (trial_id, id, enrolment_id, outing_id, block, half, fished, confirmed, started_at, started_offset, received_at, version)` + unlessThere
+	unlessThere = ` ON CONFLICT (trial_id, id) DO NOTHING`
+)
+
+// InsertRecorded implements trial.Tx.
+func (w writeTx) InsertRecorded(ctx context.Context, r trial.TableRecords) error {
 	var batch pgx.Batch
-	var catches []trial.Catch
-	for _, r := range all {
-		batch.Queue(insertEnrolment+unlessThere, enrolmentArgs(r.Enrolment))
-		for _, o := range r.Outings {
-			batch.Queue(insertOuting+unlessThere, outingArgs(o))
-		}
-		for _, p := range r.Periods {
-			batch.Queue(insertPeriod+unlessThere, periodArgs(p))
-		}
-		catches = append(catches, r.Catches...)
+	for _, e := range r.Enrolments {
+		batch.Queue(insertEnrolment+unlessThere, enrolmentArgs(e))
 	}
-	for chunk := range slices.Chunk(catches, recordedChunk) {
-		batch.Queue(insertCatches, insertCatchesArgs(chunk, make([]*int64, len(chunk)))...)
+	if len(r.Outings) > 0 {
+		of := func(value func(*trial.Outing) any) any { return viewOf(r.Outings, value) }
+		batch.Queue(
+			insertTableOutings, of(func(o *trial.Outing) any { return &o.TrialID }), of(func(o *trial.Outing) any { return &o.ID }),
+			of(func(o *trial.Outing) any { return &o.EnrolmentID }), of(func(o *trial.Outing) any { return int32(o.ProtocolVersion) }),
+			of(func(o *trial.Outing) any { return &o.StartedAt }), of(func(o *trial.Outing) any { return offsetOf(o.StartedAt) }),
+			of(func(o *trial.Outing) any { return &o.ReceivedAt }),
+		)
+	}
+	if len(r.Periods) > 0 {
+		of := func(value func(*trial.Period) any) any { return viewOf(r.Periods, value) }
+		batch.Queue(
+			insertTablePeriods, of(func(p *trial.Period) any { return &p.TrialID }), of(func(p *trial.Period) any { return &p.ID }),
+			of(func(p *trial.Period) any { return &p.EnrolmentID }), of(func(p *trial.Period) any { return &p.OutingID }),
+			of(func(p *trial.Period) any { return p.Block }), of(func(p *trial.Period) any { return int32(p.Half) }),
+			of(func(p *trial.Period) any { return string(p.Fished) }), of(func(p *trial.Period) any { return p.Confirmed }),
+			of(func(p *trial.Period) any { return &p.StartedAt }), of(func(p *trial.Period) any { return offsetOf(p.StartedAt) }),
+			of(func(p *trial.Period) any { return &p.ReceivedAt }), of(func(p *trial.Period) any { return int32(p.Version) }),
+		)
+	}
+	if len(r.Catches) > 0 {
+		batch.Queue(insertCatches, insertCatchesArgs(r.Catches, make([]*int64, len(r.Catches)))...)
 	}
 	if err := w.tx.SendBatch(ctx, &batch).Close(); err != nil {
 		return fmt.Errorf("insert imported records: %w", translate(err))

@@ -312,12 +312,13 @@ func TestRecorded(t *testing.T) {
 	second.WaterType, second.Fly = "weir pool, below", "tag"
 	second.Further = trial.NewFurther(map[string]string{"hatch": "olives, \"some\"", "notes": "two\nlines \\ 1 µm"})
 	records := trial.Records{Enrolment: enrolment, Outings: []trial.Outing{outing}, Periods: []trial.Period{period, nowhere}, Catches: []trial.Catch{first1}}
-	again := records
+	brought := trial.TableRecords{Enrolments: []trial.Enrolment{enrolment}, Outings: records.Outings, Periods: records.Periods, Catches: records.Catches}
+	again := brought
 	again.Catches = []trial.Catch{second}
 	imported := trial.Import{TrialID: id, File: digest("file"), At: server, By: w.admin.ID, Rows: 2}
 	filled(t, imported)
 	write(t, w.store, func(ctx context.Context, tx trial.Tx) error {
-		return first(tx.InsertRecorded(ctx, []trial.Records{records}), tx.InsertRecorded(ctx, []trial.Records{again}), tx.InsertImport(ctx, imported))
+		return first(tx.InsertRecorded(ctx, brought), tx.InsertRecorded(ctx, again), tx.InsertImport(ctx, imported))
 	})
 	read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
 		got, err := tx.RecordsOf(ctx, id, enrolment.ID)
@@ -331,7 +332,7 @@ func TestRecorded(t *testing.T) {
 		}
 		return first(err, err2)
 	})
-	err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.InsertRecorded(ctx, []trial.Records{again}) })
+	err := w.store.InTx(t.Context(), func(ctx context.Context, tx trial.Tx) error { return tx.InsertRecorded(ctx, again) })
 	if trial.KindOf(err) != trial.Conflict {
 		t.Errorf("the same fish again gives %v", err)
 	}

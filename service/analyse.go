@@ -35,8 +35,16 @@ type analyseCommand struct {
 }
 
 // Run prints the result in the chosen format. Nothing is written before all of it could be made.
-func (c *analyseCommand) Run(s streams) error {
-	table, input, err := c.input(s.in)
+func (c *analyseCommand) Run(s streams) (err error) {
+	if err := c.begin(); err != nil {
+		return err
+	}
+	file, err := c.open(s.in)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, file.close()) }()
+	table, input, err := c.input(file)
 	if err != nil {
 		return err
 	}
@@ -63,49 +71,55 @@ func (c *analyseCommand) Run(s streams) error {
 	return err
 }
 
-// input reads what is to be analysed: a table by itself, or a kit's by its rule sheet and its draw.
-func (c *analyseCommand) input(stdin io.Reader) (table exchange.Table, in analysis.Input, err error) {
+// begin looks whether it is a kit that is to be analysed, and at the flags.
+func (c *analyseCommand) begin() (err error) {
 	if c.kit, err = openKit(c.File); err != nil {
+		return err
+	}
+	switch {
+	case c.kit != nil:
+		return c.useKit()
+	case c.Test == "":
+		return usageError{errors.New("--test is missing; accepted: the code of the changed fly in the table")}
+	case c.Test == c.Control:
+		return usageError{fmt.Errorf("--test and --control are both %q; accepted: two different codes", c.Test)}
+	}
+	return nil
+}
+
+// open opens the table.
+func (c *analyseCommand) open(stdin io.Reader) (tableFile, error) {
+	if c.path() == "-" {
+		return keepTable(stdin)
+	}
+	return openTable(c.path())
+}
+
+// input reads what is to be analysed: a table by itself, or a kit's by its rule sheet and its draw.
+func (c *analyseCommand) input(file exchange.File) (table exchange.Table, in analysis.Input, err error) {
+	if table, err = c.read(file); err != nil {
 		return table, in, err
 	}
 	if c.kit != nil {
-		if err := c.useKit(); err != nil {
-			return table, in, err
+		if in, err = c.kit.Input(table); err != nil {
+			return table, in, fmt.Errorf("%s: %w", c.name(), plain(err))
 		}
-		if table, err = c.read(stdin); err != nil {
-			return table, in, err
-		}
-		in = c.kit.Input(table)
 		c.about = aboutKit(*c.kit, len(in.Draw))
 		return table, in, nil
 	}
-	switch c.Test {
-	case "":
-		return table, in, usageError{errors.New("--test is missing; accepted: the code of the changed fly in the table")}
-	case c.Control:
-		return table, in, usageError{fmt.Errorf("--test and --control are both %q; accepted: two different codes", c.Test)}
-	}
-	if table, err = c.read(stdin); err != nil {
-		return table, in, err
+	tallies, err := table.Tallies()
+	if err != nil {
+		return table, in, fmt.Errorf("%s: %w", c.name(), plain(err))
 	}
 	return table, analysis.Input{
 		Test: table.Test, Control: table.Control, LowerWord: c.LowerWord, UpperWord: c.UpperWord,
-		Source: trial.Recorded, Tallies: table.Tallies(), Subgroups: table.Subgroups,
+		Source: trial.Recorded, Tallies: tallies, Subgroups: table.Subgroups,
 	}, nil
 }
 
 // read reads the table; faults of its rows are an error that lists them.
-func (c *analyseCommand) read(stdin io.Reader) (exchange.Table, error) {
-	source := stdin
-	if path := c.path(); path != "-" {
-		file, err := os.Open(path)
-		if err != nil {
-			return exchange.Table{}, fmt.Errorf("the catch table cannot be opened: %w", err)
-		}
-		defer file.Close()
-		source = file
-	}
-	table, faults, err := c.readBy(source)
+func (c *analyseCommand) read(file exchange.File) (exchange.Table, error) {
+	table, faults, err := c.readBy(file)
 	switch {
 	case err != nil && c.kit != nil:
 		return exchange.Table{}, fmt.Errorf("%s: %w", c.name(), plain(err))
@@ -130,11 +144,11 @@ func (c *analyseCommand) read(stdin io.Reader) (exchange.Table, error) {
 }
 
 // readBy reads the table by the flags, or by the kit's rule sheet.
-func (c *analyseCommand) readBy(source io.Reader) (exchange.Table, []exchange.RowFault, error) {
+func (c *analyseCommand) readBy(file exchange.File) (exchange.Table, []exchange.RowFault, error) {
 	if c.kit != nil {
-		return c.kit.ReadTable(source, c.Subgroup...)
+		return c.kit.ReadTable(file, c.Subgroup...)
 	}
-	return exchange.ReadCatchTable(source, exchange.ReadOptions{Test: c.Test, Control: c.Control, Subgroups: c.Subgroup})
+	return exchange.ReadCatchTable(file, exchange.ReadOptions{Test: c.Test, Control: c.Control, Subgroups: c.Subgroup})
 }
 
 // path is where the table is.
@@ -179,7 +193,6 @@ func (c *analyseCommand) writeFolder(result analysis.Result, table exchange.Tabl
 	files := []file{
 		{name: "report.html", write: func(w io.Writer) error { return c.page(w, "html", result) }},
 		{name: "result.json", write: func(w io.Writer) error { return c.page(w, "json", result) }},
-		{name: "catches.csv", write: func(w io.Writer) error { return exchange.WriteCatchTable(w, table) }},
 		{name: "summary.html", write: func(w io.Writer) error { return report.SummaryPage(w, result, c.about) }},
 		{name: "picture.svg", write: func(w io.Writer) error { return report.PictureSVG(w, result, c.about, report.Wide) }},
 		{name: "picture.png", write: func(w io.Writer) error { return report.PicturePNG(w, result, c.about, report.Wide) }},
@@ -202,7 +215,17 @@ func (c *analyseCommand) writeFolder(result analysis.Result, table exchange.Tabl
 			return fmt.Errorf("write results: %w", err)
 		}
 	}
-	return nil
+	return writeTable(filepath.Join(c.Out, "catches.csv"), table)
+}
+
+// writeTable writes the cleaned table, which may be too long to be made in memory first.
+func writeTable(path string, table exchange.Table) (err error) {
+	file, err := os.Create(path)
+	if err != nil {
+		return fmt.Errorf("write results: %w", err)
+	}
+	defer func() { err = errors.Join(err, file.Close()) }()
+	return exchange.WriteCatchTable(file, table)
 }
 
 func writeLine(w io.Writer, text string) error {

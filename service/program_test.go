@@ -177,7 +177,11 @@ func readBack(t *testing.T, table string, want analysis.Result) {
 	if err != nil || len(faults) > 0 {
 		t.Fatalf("the downloaded table: %v, faults %v", err, faults)
 	}
-	got, err := analysis.Run(analysis.Input{Design: want.Design, Test: want.Test, Control: want.Control, Tallies: read.Tallies()}, analysis.Settings{})
+	tallies, err := read.Tallies()
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := analysis.Run(analysis.Input{Design: want.Design, Test: want.Test, Control: want.Control, Tallies: tallies}, analysis.Settings{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -71,7 +71,10 @@ func TestAlone(t *testing.T) {
 		taken       trial.Taken
 		why         trial.Exclusion
 	}{{lower, trial.TookTest, ""}, {lower, trial.TookControl, ""}, {lower, trial.TookTest, trial.WhileSwapping}, {lower.Other(), trial.TookControl, trial.ExcludeLost}}
-	tallies := table.Tallies()
+	tallies, err := table.Tallies()
+	if err != nil {
+		t.Fatal(err)
+	}
 	n := int64(0)
 	for _, tally := range tallies {
 		n += tally.N

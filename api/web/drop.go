@@ -80,7 +80,7 @@ func (s *Site) drop(v *Visit) error {
 		return err
 	}
 	defer file.Close()
-	r, err := s.service.AnalyseTable(v.Request().Context(), file, f.Get("test"), f.Get("control"))
+	r, err := s.service.AnalyseTable(v.Request().Context(), io.NewSectionReader(file, 0, header.Size), f.Get("test"), f.Get("control"))
 	if err != nil {
 		return v.Again("drop", f, f, err)
 	}

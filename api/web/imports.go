@@ -3,6 +3,8 @@ package web
 import (
 	"errors"
 	"fmt"
+	"io"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 
@@ -14,12 +16,15 @@ import (
 func (s *Site) importRoutes() []Route {
 	return []Route{
 		{Method: http.MethodGet, Path: "/trials/:trial/import", Signed: true, Handle: s.importPage},
-		{Method: http.MethodPost, Path: "/trials/:trial/import", Signed: true, Costly: true, BodyLimit: tableLimit, Handle: s.importTable},
+		{Method: http.MethodPost, Path: "/trials/:trial/import", Signed: true, Costly: true, BodyLimit: tableForm, Handle: s.importTable},
 	}
 }
 
-// tableLimit is how long a table may be, in bytes, with what a form adds to it.
-const tableLimit = 33 << 20
+// TableLimit is how long a table may be, in bytes, and tableForm with what a form adds to it.
+const (
+	TableLimit = 256 << 20
+	tableForm  = TableLimit + 1<<20
+)
 
 type importView struct {
 	standing
@@ -39,32 +44,47 @@ func (s *Site) importPage(v *Visit) error {
 	return v.Page("import", importView{standing: t, Form: newForm(url.Values{})})
 }
 
-// importTable reads the table, and takes it in when that is asked for. Reading alone keeps nothing.
-func (s *Site) importTable(v *Visit) (err error) {
+// importTable reads the table as it arrives, and takes it in when that is asked for. Reading alone keeps nothing.
+func (s *Site) importTable(v *Visit) error {
 	t, err := s.standing(v)
 	if err != nil {
 		return err
 	}
-	file, err := v.FormFile("table")
-	if tooLarge, ok := errors.AsType[*http.MaxBytesError](err); ok {
-		return tooLarge
-	}
 	view := importView{standing: t, Form: newForm(url.Values{})}
+	file, err := v.file("table")
 	if err != nil {
-		var faults trial.Faults
-		faults.Add("table", "is missing; accepted: a file, CSV or the first sheet of an XLSX file")
-		return v.Again("import", view.Form, view, faults.Err("import.missing", "no table was sent"))
+		return v.Again("import", view.Form, view, err)
 	}
-	body, err := file.Open()
-	if err != nil {
-		return fmt.Errorf("read the table: %w", err)
-	}
-	defer func() { err = errors.Join(err, body.Close()) }()
-	view.File = file.Filename
-	read, err := s.service.ImportTable(v.Ctx(), v.Actor, t.ID(), body, v.FormValue("do") != "save")
+	view.File = file.FileName()
+	read, err := s.service.ImportTable(v.Ctx(), v.Actor, t.ID(), file, v.QueryParam("do") != "save")
 	if err != nil {
 		return v.Again("import", view.Form, view, err)
 	}
 	view.Read = &read
 	return v.Page("import", view)
+}
+
+// file returns the file of a form's field as it arrives: what stands before it in the form is passed over, and what comes after it is not
+// read.
+func (v *Visit) file(field string) (*multipart.Part, error) {
+	var faults trial.Faults
+	faults.Add(field, "is missing; accepted: a file, CSV or the first sheet of an XLSX file")
+	missing := faults.Err("import.missing", "no table was sent")
+	form, err := v.Request().MultipartReader()
+	if err != nil { // another sort of form
+		return nil, missing
+	}
+	for {
+		part, err := form.NextPart()
+		switch {
+		case errors.Is(err, io.EOF):
+			return nil, missing
+		case err != nil:
+			return nil, fmt.Errorf("read a form: %w", err)
+		case part.FormName() == field && part.FileName() == "":
+			return nil, missing
+		case part.FormName() == field:
+			return part, nil
+		}
+	}
 }

@@ -1,6 +1,7 @@
 package analysis_test
 
 import (
+	"bytes"
 	"math"
 	"os"
 	"path/filepath"
@@ -16,16 +17,19 @@ import (
 // scenario reads a catch table of testdata/scenario whose test pattern is A, with the subgroups named.
 func scenario(t testing.TB, name string, subgroups ...string) analysis.Input {
 	t.Helper()
-	file, err := os.Open(filepath.Join("..", "..", "testdata", "scenario", name))
+	text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "scenario", name))
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer file.Close()
-	table, faults, err := exchange.ReadCatchTable(file, exchange.ReadOptions{Test: "A", Subgroups: subgroups})
+	table, faults, err := exchange.ReadCatchTable(bytes.NewReader(text), exchange.ReadOptions{Test: "A", Subgroups: subgroups})
 	if err != nil || len(faults) > 0 {
 		t.Fatalf("%s: %v %v", name, err, faults)
 	}
-	return analysis.Input{Test: table.Test, Control: table.Control, Tallies: table.Tallies(), Subgroups: table.Subgroups}
+	tallies, err := table.Tallies()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return analysis.Input{Test: table.Test, Control: table.Control, Tallies: tallies, Subgroups: table.Subgroups}
 }
 
 func mustRun(t testing.TB, in analysis.Input, s analysis.Settings) analysis.Result {

@@ -283,11 +283,11 @@ func TestCatchTableReadsBack(t *testing.T) {
 // readsBack fails unless an exported table gives the analysis of the records: the same counts, the same answer.
 func readsBack(t *testing.T, file *bytes.Buffer, result analysis.Result) {
 	t.Helper()
-	table, faults, err := exchange.ReadCatchTable(file, exchange.ReadOptions{Test: "C", Control: "N"})
+	table, faults, err := exchange.ReadCatchTable(bytes.NewReader(file.Bytes()), exchange.ReadOptions{Test: "C", Control: "N"})
 	if err != nil || len(faults) > 0 {
 		t.Fatalf("read back: %v, %v", faults, err)
 	}
-	tallies := table.Tallies()
+	tallies := must(table.Tallies())(t)
 	got := must(analysis.Run(analysis.Input{
 		Design: analysis.DesignOf(tallies), Test: "C", Control: "N", LowerWord: "point", UpperWord: "dropper", SmallestShare: .6, Alpha: .05, Source: trial.Recorded, Tallies: tallies,
 	}, analysis.Settings{ProgramVersion: "test"}))(t)

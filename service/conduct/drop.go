@@ -3,7 +3,6 @@ package conduct
 import (
 	"context"
 	"fmt"
-	"io"
 
 	"evenrig/service/analysis"
 	"evenrig/service/exchange"
@@ -21,7 +20,7 @@ const (
 //
 // Errors: Invalid with one field per bad row, named line N; Invalid with field test or control where a code is not the
 // table's; TooMany while another table is being analysed.
-func (s *Service) AnalyseTable(ctx context.Context, table io.Reader, test, control string) (analysis.Result, error) {
+func (s *Service) AnalyseTable(ctx context.Context, table exchange.File, test, control string) (analysis.Result, error) {
 	var none analysis.Result
 	select {
 	case s.dropping <- struct{}{}:
@@ -45,20 +44,20 @@ func (s *Service) AnalyseTable(ctx context.Context, table io.Reader, test, contr
 	if err := ctx.Err(); err != nil {
 		return none, err
 	}
+	tallies, err := t.Tallies()
+	if err != nil {
+		return none, err
+	}
 	return analysis.Run(analysis.Input{
-		Test: t.Test, Control: t.Control, Source: trial.Recorded, Tallies: t.Tallies(),
+		Test: t.Test, Control: t.Control, Source: trial.Recorded, Tallies: tallies,
 	}, analysis.Settings{ProgramVersion: s.program})
 }
 
 // smallEnough bounds the work that a stranger can ask for.
 func smallEnough(t exchange.Table) error {
-	anglers := map[string]bool{}
-	for _, row := range t.Rows {
-		anglers[row.Angler] = true
-	}
-	if len(t.Rows) > mostDroppedFish || len(anglers) > mostDroppedAngler {
+	if t.Count > mostDroppedFish || t.Anglers > mostDroppedAngler {
 		return trial.Fail(trial.Invalid, "table.too_large", "the table has %d fish of %d anglers; accepted here: up to %d fish of %d anglers, the program's own analyse command takes more",
-			len(t.Rows), len(anglers), mostDroppedFish, mostDroppedAngler)
+			t.Count, t.Anglers, mostDroppedFish, mostDroppedAngler)
 	}
 	return nil
 }

@@ -134,7 +134,7 @@ func TestImportGivesWhatTheTableGives(t *testing.T) {
 			}
 			direct := must(analysis.Run(analysis.Input{
 				Design: trial.Paired, Test: "C", Control: "N", LowerWord: "point", UpperWord: "dropper", SmallestShare: .6, Alpha: .05, Source: trial.Recorded,
-				Tallies: table.Tallies(),
+				Tallies: must(table.Tallies())(t),
 			}, analysis.Settings{ProgramVersion: "test"}))(t)
 			for part, pair := range map[string][2]any{
 				"counts": {imported.Counts, direct.Counts}, "headline": {imported.Headline, direct.Headline}, "pooled table": {imported.PooledTable, direct.PooledTable},
@@ -364,12 +364,15 @@ func fishSaid(t *testing.T, file string) []string {
 		t.Fatal(faults, err)
 	}
 	fish, alike := map[string]int{}, map[string]int{}
-	for _, row := range table.Rows {
+	for row, err := range table.Rows {
+		if err != nil {
+			t.Fatal(err)
+		}
 		fish[row.Angler]++
 		alike[row.Angler+"|"+row.Outing]++
 	}
 	var said []string
-	for _, row := range table.Rows {
+	for row := range table.Rows {
 		further := map[string]string{}
 		for i, name := range table.Further {
 			if row.Further[i] != "" {
@@ -379,7 +382,7 @@ func fishSaid(t *testing.T, file string) []string {
 		row.Angler, row.Outing = fmt.Sprint(fish[row.Angler]), fmt.Sprint(alike[row.Angler+"|"+row.Outing])
 		row.Line, row.Further = 0, nil
 		// A trial's table says of every fish why it is not analysed, also where another column shows it.
-		row.Exclusion = exchange.Table{Test: "C", Control: "N", Rows: []exchange.Row{row}}.Tallies()[0].Exclusion
+		row.Exclusion = must(exchange.Table{Test: "C", Control: "N", Rows: exchange.RowsOf([]exchange.Row{row})}.Tallies())(t)[0].Exclusion
 		said = append(said, string(must(json.Marshal([]any{row, further}))(t)))
 	}
 	slices.Sort(said)
@@ -422,7 +425,7 @@ func TestImportCountsWhatTheTableCounts(t *testing.T) {
 		}
 		return nil
 	}))
-	if got, want := kinds(imported), kinds(table.Tallies()); !slices.Equal(got, want) {
+	if got, want := kinds(imported), kinds(must(table.Tallies())(t)); !slices.Equal(got, want) {
 		t.Errorf("imported fish are counted as\n%s\nthe table's as\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 }

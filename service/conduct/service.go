@@ -33,6 +33,7 @@ type Service struct {
 	reading  chan struct{} // the same while a package is read and verified
 
 	exporting chan struct{} // holds a place for every table on its way out
+	importing chan struct{} // and on its way in
 
 	asking      flights[analysisAsked, trial.Analysis]
 	results     texts[resultKey]
@@ -60,8 +61,8 @@ func New(store trial.Store, o Options) *Service {
 		store: store, clock: o.Clock, random: o.Random, key: o.Key, program: o.Program,
 		writer: startWriter(store), hasher: newHasher(), rules: map[trial.ID]*rules{}, planning: make(chan struct{}, 1), dropping: make(chan struct{}, 1),
 		reading:   make(chan struct{}, 1),
-		exporting: make(chan struct{}, exportsAtOnce),
-		stepped:   o.Stepped,
+		exporting: make(chan struct{}, exportsAtOnce), importing: make(chan struct{}, importsAtOnce),
+		stepped: o.Stepped,
 	}
 }
 

@@ -29,7 +29,7 @@ func newSpool() (*spool, error) {
 
 // unnamedFile makes a temporary file and takes its name away.
 func unnamedFile() (*os.File, error) {
-	file, err := os.CreateTemp("", "evenrig-package-")
+	file, err := os.CreateTemp("", "evenrig-")
 	if err != nil {
 		return nil, fmt.Errorf("make a temporary file: %w", err)
 	}

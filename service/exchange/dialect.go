@@ -13,10 +13,26 @@ import (
 	"evenrig/service/trial"
 )
 
-// dialect is how a file separates its values. Where the comma separates, it cannot be a decimal comma too.
+// dialect is how a file separates its values, if it is no workbook. Where the comma separates, it cannot be a decimal comma too.
 type dialect struct {
 	separator    rune
 	decimalComma bool
+	workbook     bool
+}
+
+// mostRows is how many rows the file may have.
+func (d dialect) mostRows() int {
+	if d.workbook {
+		return MaxSheetRows
+	}
+	return MaxRows
+}
+
+func (d dialect) rowsAccepted() string {
+	if d.workbook {
+		return fmt.Sprintf("up to %d in a workbook and %d as CSV", MaxSheetRows, MaxRows)
+	}
+	return fmt.Sprintf("up to %d", MaxRows)
 }
 
 var errLongLine = errors.New("a line is too long")
@@ -44,7 +60,7 @@ func open(r io.Reader) (_ source, _ dialect, closeIt func() error, err error) {
 		if err != nil {
 			return nil, dialect{}, nothing, err
 		}
-		return s, dialect{decimalComma: true}, s.close, nil
+		return s, dialect{decimalComma: true, workbook: true}, s.close, nil
 	}
 	buffered := bufio.NewReaderSize(&lineGuard{r: plain}, MaxLineBytes+4)
 	start, err := buffered.Peek(MaxLineBytes)

@@ -22,8 +22,8 @@ type fields struct {
 	faults  []RowFault
 }
 
-// row returns the record as a typed row; false when it has faults.
-func (f *fields) row() (Row, bool) {
+// row returns the record as a typed row, without the values that are at fault.
+func (f *fields) row() Row {
 	f.width()
 	row := Row{
 		Line:          f.line,
@@ -48,7 +48,7 @@ func (f *fields) row() (Row, bool) {
 	if row.Angler == "" {
 		row.Angler = DefaultAngler
 	}
-	return row, len(f.faults) == 0
+	return row
 }
 
 func (f *fields) fault(column, value, format string, args ...any) {

@@ -2,7 +2,6 @@ package exchange
 
 import (
 	"fmt"
-	"io"
 	"slices"
 	"strconv"
 	"strings"
@@ -15,35 +14,20 @@ import (
 // ReadTable reads the kit's catch table by its rule sheet, like ReadCatchTable: the columns of the rule sheet's subgroups are
 // asked for beside those named. A fish of another species or too short gets its reason. A species that is no scientific name, a round or
 // half that no slip has, or an angler without slips is a fault of its row; a table of a kit for one angler need not name him.
-func (k Kit) ReadTable(r io.Reader, subgroups ...string) (Table, []RowFault, error) {
+func (k Kit) ReadTable(file File, subgroups ...string) (Table, []RowFault, error) {
 	asked := slices.Clone(k.Protocol.Subgroups)
 	for _, column := range subgroups {
 		if !slices.Contains(asked, column) {
 			asked = append(asked, column)
 		}
 	}
-	table, faults, err := ReadCatchTable(r, ReadOptions{Test: k.Protocol.Code(trial.Test), Control: k.Protocol.Code(trial.Control), Subgroups: asked})
-	if err != nil {
-		return Table{}, nil, err
-	}
-	found := faultList{list: faults, total: table.Faults}
-	kept := table.Rows[:0]
-	for _, row := range table.Rows {
-		before := found.total
-		k.apply(&row, &found)
-		if found.total == before {
-			kept = append(kept, row)
-		}
-	}
-	table.Rows, table.Faults = kept, found.total
-	slices.SortStableFunc(found.list, func(a, b RowFault) int { return a.Line - b.Line })
-	return table, found.list, nil
+	return ReadCatchTable(file, ReadOptions{Test: k.Protocol.Code(trial.Test), Control: k.Protocol.Code(trial.Control), Subgroups: asked, Rule: k.apply})
 }
 
 // apply checks a row by the rule sheet and gives the fish its reason.
-func (k Kit) apply(row *Row, faults *faultList) {
+func (k Kit) apply(row *Row) (faults []RowFault) {
 	fault := func(column, value, format string, args ...any) {
-		faults.add(RowFault{Line: row.Line, Column: column, Value: value, Reason: fmt.Sprintf(format, args...)})
+		faults = append(faults, RowFault{Line: row.Line, Column: column, Value: value, Reason: fmt.Sprintf(format, args...)})
 	}
 	p := k.Protocol
 	switch s := row.Species; {
@@ -60,7 +44,7 @@ func (k Kit) apply(row *Row, faults *faultList) {
 		fault(colPeriod, number(row.Period), "accepted: 1 or 2, the first or second half of the round")
 	}
 	if k.Draw == nil {
-		return
+		return faults
 	}
 	if len(k.Draw.Anglers) == 1 && row.Angler == DefaultAngler {
 		row.Angler = k.Draw.Anglers[0].Name
@@ -68,13 +52,14 @@ func (k Kit) apply(row *Row, faults *faultList) {
 	if row.Block != nil && (*row.Block < 1 || *row.Block > k.Draw.Rounds) {
 		fault(colBlock, number(row.Block), "accepted: the round's number as on its slip, 1 to %d", k.Draw.Rounds)
 	}
-	names := make([]string, len(k.Draw.Anglers))
-	for i, a := range k.Draw.Anglers {
-		names[i] = a.Name
-	}
-	if !slices.Contains(names, row.Angler) {
+	if !slices.ContainsFunc(k.Draw.Anglers, func(a KitAngler) bool { return a.Name == row.Angler }) {
+		names := make([]string, len(k.Draw.Anglers))
+		for i, a := range k.Draw.Anglers {
+			names[i] = a.Name
+		}
 		fault(colAngler, row.Angler, "has no slips in this kit; accepted: %s", strings.Join(names, ", "))
 	}
+	return faults
 }
 
 // earlier returns the reason that applies first.
@@ -92,22 +77,30 @@ func earlier(a, b trial.Exclusion) trial.Exclusion {
 // counts as finished where both halves have the fish that the swap rule asks for, in paired_by_outing where both have fish: a half that
 // the clock ended cannot be told from one that was given up. Slips are opened in order, so that those up to the last
 // round in the table were.
-func (k Kit) Input(t Table) analysis.Input {
+func (k Kit) Input(t Table) (analysis.Input, error) {
 	p := k.Protocol
 	in := analysis.InputOf(p)
-	in.Test, in.Control, in.Source, in.Choices, in.Subgroups, in.Tallies = t.Test, t.Control, trial.Recorded, trial.Draw{}, t.Subgroups, rounds(t.Tallies())
+	tallies, err := t.Tallies()
+	if err != nil {
+		return in, err
+	}
+	in.Test, in.Control, in.Source, in.Choices, in.Subgroups, in.Tallies = t.Test, t.Control, trial.Recorded, trial.Draw{}, t.Subgroups, rounds(tallies)
 	if k.Draw == nil {
-		return in
+		return in, nil
+	}
+	last, err := lastRounds(t)
+	if err != nil {
+		return in, err
 	}
 	for _, a := range k.Draw.Anglers {
-		in.Draw = append(in.Draw, k.opened(a, t)...)
+		in.Draw = append(in.Draw, k.opened(a, last[a.Name])...)
 	}
 	if len(in.Draw) == 0 {
-		return in
+		return in, nil
 	}
 	in.Source, in.Choices = trial.Drawn, p.Draw
 	in.Tallies = k.asDrawn(in.Tallies)
-	return in
+	return in, nil
 }
 
 // rounds names the blocks of a kit's tallies by the rounds' numbers alone, and tells their halves by the periods'.
@@ -134,14 +127,22 @@ func rounds(tallies []trial.Tally) []trial.Tally {
 	return trial.SumTallies(counts)
 }
 
-// opened lists the angler's rounds up to the last one in the table.
-func (k Kit) opened(a KitAngler, t Table) []trial.DrawnBlock {
-	last := 0
-	for _, row := range t.Rows {
-		if row.Angler == a.Name && row.Block != nil {
-			last = max(last, *row.Block)
+// lastRounds are the last rounds in the table, by angler.
+func lastRounds(t Table) (map[string]int, error) {
+	last := map[string]int{}
+	for row, err := range t.Rows {
+		if err != nil {
+			return nil, err
+		}
+		if row.Block != nil {
+			last[row.Angler] = max(last[row.Angler], *row.Block)
 		}
 	}
+	return last, nil
+}
+
+// opened lists the angler's rounds up to the given one.
+func (k Kit) opened(a KitAngler, last int) []trial.DrawnBlock {
 	key := trial.AllocationKey(k.Draw.Seed, nil, a.ID, a.Code)
 	units := make([]trial.Unit, 0, last)
 	for n := 1; n <= last; n++ {

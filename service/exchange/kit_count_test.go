@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenrig/service/analysis"
 	"evenrig/service/trial"
 )
 
@@ -18,6 +19,15 @@ func kitTable(t *testing.T, k Kit, header string, rows ...string) Table {
 	return table
 }
 
+func inputOf(t *testing.T, k Kit, table Table) analysis.Input {
+	t.Helper()
+	in, err := k.Input(table)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return in
+}
+
 // The empty table of a kit is the catch table's header, and fish typed under it are read.
 func TestKitTableIsTheCatchTable(t *testing.T) {
 	k := kitOf(t, 3, "me")
@@ -26,8 +36,8 @@ func TestKitTableIsTheCatchTable(t *testing.T) {
 		t.Errorf("the header is %s", header)
 	}
 	table := kitTable(t, k, header, "me,1,1,1,C,,N,2026-09-05,,wild,,,,,31.5,cm")
-	if row := table.Rows[0]; len(table.Rows) != 1 || row.TakenPosition != trial.Upper || row.Outcome != trial.Landed {
-		t.Errorf("read as %+v", table.Rows)
+	if rows := all(t, table.Rows); len(rows) != 1 || rows[0].TakenPosition != trial.Upper || rows[0].Outcome != trial.Landed {
+		t.Errorf("read as %+v", rows)
 	}
 }
 
@@ -62,11 +72,11 @@ func TestKitRulesForRows(t *testing.T) {
 			t.Errorf("%d: no fault %q among %v", i, want, faults)
 		}
 	}
-	if table.Faults != len(wants) || len(table.Rows) != 5 {
-		t.Errorf("%d faults, %d rows", table.Faults, len(table.Rows))
+	if table.Faults != len(wants) || len(all(t, table.Rows)) != 5 {
+		t.Errorf("%d faults, %d rows", table.Faults, table.Count)
 	}
 	got := map[trial.Exclusion]int64{}
-	for _, tally := range table.Tallies() {
+	for _, tally := range tallied(t, table) {
 		got[tally.Exclusion] += tally.N
 	}
 	for reason, n := range map[trial.Exclusion]int64{trial.TooShort: 1, trial.WrongSpecies: 1, trial.ExcludeLost: 1, trial.Analysed: 1, trial.WhileSwapping: 1} {
@@ -101,7 +111,7 @@ func TestKitInput(t *testing.T) {
 		row("3", 5, 2, lower(5, 2))+"lost",
 	)
 	table := kitTable(t, k, "angler,outing,block,period,lower_pattern,taken_pattern,caught_at,outcome", rows...)
-	in := k.Input(table)
+	in := inputOf(t, k, table)
 	if in.Source != trial.Drawn || in.Test != "C" || in.Control != "N" || in.SmallestShare != .6 || in.Alpha != .05 || in.Design != trial.Paired || in.LowerWord != "point" {
 		t.Errorf("the input is %+v", in)
 	}
@@ -140,7 +150,7 @@ func TestKitInput(t *testing.T) {
 		}
 	}
 	k.Draw = nil
-	if in := k.Input(table); in.Source != trial.Recorded || in.Draw != nil || len(in.Tallies) == 0 {
+	if in := inputOf(t, k, table); in.Source != trial.Recorded || in.Draw != nil || len(in.Tallies) == 0 {
 		t.Errorf("without the seed: %+v", in)
 	}
 }
@@ -156,7 +166,7 @@ func TestKitByOuting(t *testing.T) {
 	way := k.Draw.First(p, k.Draw.Anglers[0])[0]
 	one, _ := p.Flies(way)
 	two, _ := p.Flies(way.Other())
-	in := k.Input(kitTable(t, k, "outing,block,period,lower_pattern,taken_pattern", "1,1,1,"+one+",C", "2,1,2,"+two+",N", "3,2,1,"+one+",N"))
+	in := inputOf(t, k, kitTable(t, k, "outing,block,period,lower_pattern,taken_pattern", "1,1,1,"+one+",C", "2,1,2,"+two+",N", "3,2,1,"+one+",N"))
 	for _, tally := range in.Tallies {
 		if tally.Angler != "Alba" || tally.Finished != (tally.Block == "1") || tally.Half == 0 {
 			t.Errorf("%+v", tally)

@@ -45,7 +45,7 @@ func (k Kit) Files(folder, programVersion string) ([]KitFile, error) {
 		{"slips.html", page(report.KitSlips)},
 		{"cards.html", page(report.KitCards)},
 		{KitCatches, func(w io.Writer) error {
-			return WriteCatchTable(w, Table{Test: k.Protocol.Code(trial.Test), Control: k.Protocol.Code(trial.Control)})
+			return WriteCatchTable(w, Table{Test: k.Protocol.Code(trial.Test), Control: k.Protocol.Code(trial.Control), Rows: RowsOf[Row](nil)})
 		}},
 		{KitRules, text(canonicalProtocol(k.Protocol))},
 		{KitSeed, text(k.seedText(), nil)},

@@ -307,9 +307,11 @@ func FuzzReadKit(f *testing.F) {
 			return
 		}
 		table, _, err := k.ReadTable(strings.NewReader("lower_pattern,taken_position,block,period\n" + k.Protocol.Code(trial.Test) + ",lower,1,1\n"))
-		if err != nil && trial.KindOf(err) != trial.Invalid {
+		switch {
+		case err == nil:
+			inputOf(t, k, table)
+		case trial.KindOf(err) != trial.Invalid:
 			t.Fatal(err)
 		}
-		k.Input(table)
 	})
 }

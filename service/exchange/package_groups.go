@@ -38,8 +38,8 @@ func (g *groups[T]) of(angler string) (list []T, err error) {
 		case k > angler:
 			return list, nil
 		case k == angler:
-			if len(list) == MaxRows {
-				return nil, packageFault("the package", "has more than %d rows of angler %q in one table; accepted: up to that", MaxRows, angler)
+			if len(list) == maxListRows {
+				return nil, packageFault("the package", "has more than %d rows of angler %q in one table; accepted: up to that", maxListRows, angler)
 			}
 			list = append(list, g.row)
 		case k != "":

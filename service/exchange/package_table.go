@@ -88,7 +88,7 @@ func listTable[T any](facts tableFacts, columns []column[T], at func(*Package) *
 	}
 }
 
-// maxListRows bounds the tables that are held whole.
+// maxListRows bounds what is held whole: tables that are, and of the others the rows of one angler.
 const maxListRows = 500_000
 
 // factTable is the table of the one row that says what the trial was.

@@ -2,6 +2,7 @@ package exchange
 
 import (
 	"cmp"
+	"crypto/sha256"
 	"encoding/csv"
 	"errors"
 	"io"
@@ -14,11 +15,19 @@ import (
 
 // ReadOptions names the patterns. Test is the code of the test pattern. Control may be empty: then it is the one other
 // code that the table holds. Subgroups are the columns by which the fish are to be told apart when they are counted: those of
-// trial.SubgroupColumns, of which month is taken from caught_at, and the table's further ones, in any case.
+// trial.SubgroupColumns, of which month is taken from caught_at, and the table's further ones, in any case. Rule, unless it is nil, is
+// asked of every row that is good by itself, each time that it is read: it may complete the row, and returns what is wrong with it.
 type ReadOptions struct {
 	Test      string
 	Control   string
 	Subgroups []string
+	Rule      func(*Row) []RowFault
+}
+
+// File is what may be read from any place and as often as wanted, like an io.SectionReader, a strings.Reader or a bytes.Reader.
+type File interface {
+	io.ReaderAt
+	Size() int64
 }
 
 // ErrControlUnknown is wrapped by the error of a table from which the control pattern's code cannot be told: it must be named.
@@ -29,59 +38,104 @@ var ErrControlUnknown = errors.New("the control pattern's code is not named and 
 // and taken_pattern any two must stand in a row. Words of fixed columns are lower case. Columns that the catch table
 // does not know are kept; blank lines are skipped.
 //
+// Every row is looked at and none is kept: Table.Rows reads the file again. So what this takes of memory does not grow with the
+// rows, unless they stand in a workbook.
+//
 // The faults are those of single rows, in the order of the file, at most MaxFaults of them; Table.Faults counts all. The
 // error is one of the whole table, of kind trial.Invalid with code table.encoding, table.columns, table.empty,
-// table.patterns or table.too_large, or what the reader gave. Where bad rows may be why the patterns are not known, they
+// table.patterns or table.too_large, or what the file gave. Where bad rows may be why the patterns are not known, they
 // are named and the table has no rows.
-func ReadCatchTable(r io.Reader, o ReadOptions) (_ Table, _ []RowFault, err error) {
+func ReadCatchTable(file File, o ReadOptions) (Table, []RowFault, error) {
 	if err := o.check(); err != nil {
 		return Table{}, nil, err
 	}
-	reader, d, closeIt, err := open(r)
-	if err != nil {
-		return Table{}, nil, err
-	}
-	defer func() {
-		if closeErr := closeIt(); err == nil {
-			err = closeErr
+	table := Table{Test: o.Test, Control: o.Control, Rows: RowsOf[Row](nil)}
+	codes, anglers := codeCounts{o.Test: 0, o.Control: 0}, anglerCount{}
+	var typed, settled faultList
+	settle := func(row Row) error {
+		if faults := table.settle(&row, o.Rule); len(faults) > 0 {
+			settled.add(faults...)
+			return nil
 		}
-	}()
-	layout, err := readHeader(reader)
-	if err != nil {
-		return Table{}, nil, err
+		return anglers.add(row.Angler)
 	}
-	subgroups, err := layout.subgroups(o.Subgroups)
-	if err != nil {
-		return Table{}, nil, err
-	}
-	rows, codes, faults, err := readRows(reader, layout, d)
-	if err != nil {
-		return Table{}, nil, err
-	}
-	if len(rows) == 0 && faults.total == 0 {
-		return Table{}, nil, trial.Fail(trial.Invalid, "table.empty",
-			"the table has a header (%s) but no rows; accepted: one fish a row", strings.Join(layout.names, ", "))
-	}
-	table := Table{Test: o.Test, Codes: codes.found(), Further: layout.further, Subgroups: subgroups, Faults: faults.total}
-	switch table.Control, err = o.control(codes); {
-	case err != nil && faults.total > 0:
-		return table, faults.list, nil
+	var columns []string
+	err := eachRow(file, func(l layout) (err error) {
+		columns, table.Further = l.names, l.further
+		table.Subgroups, err = l.subgroups(o.Subgroups)
+		return err
+	}, func(row Row, faults []RowFault) error {
+		table.Count++
+		codes.add(row)
+		typed.add(faults...)
+		if len(faults) > 0 || o.Control == "" {
+			return nil
+		}
+		return settle(row)
+	})
+	switch {
 	case err != nil:
 		return Table{}, nil, err
+	case table.Count == 0:
+		return Table{}, nil, trial.Fail(trial.Invalid, "table.empty",
+			"the table has a header (%s) but no rows; accepted: one fish a row", strings.Join(columns, ", "))
 	}
-	table.Rows = rows[:0]
-	var unresolved faultList
-	for _, row := range rows {
-		if fault := table.resolve(&row); fault != nil {
-			unresolved.add(*fault)
-			continue
+	table.Codes, table.Faults = codes.found(), typed.total
+	switch table.Control, err = o.control(codes); {
+	case err != nil && typed.total > 0:
+		return table, typed.list, nil
+	case err != nil:
+		return Table{}, nil, err
+	case o.Control == "": // only now it is known which codes the rows may have
+		if err := eachGood(file, settle); err != nil {
+			return Table{}, nil, err
 		}
-		table.Rows = append(table.Rows, row)
 	}
-	all := slices.Concat(faults.list, unresolved.list)
+	table.Rows, table.Anglers, table.Faults = table.rowsOf(file, o.Rule), len(anglers), typed.total+settled.total
+	all := slices.Concat(typed.list, settled.list)
 	slices.SortStableFunc(all, func(a, b RowFault) int { return a.Line - b.Line })
-	table.Faults += unresolved.total
 	return table, all[:min(len(all), MaxFaults)], nil
+}
+
+// settle completes a row that is good by itself by what the whole table tells, and returns what is wrong with it then.
+func (t Table) settle(row *Row, rule func(*Row) []RowFault) []RowFault {
+	if fault := t.resolve(row); fault != nil {
+		return []RowFault{*fault}
+	}
+	if rule == nil {
+		return nil
+	}
+	return rule(row)
+}
+
+// rowsOf reads the file's rows that have no fault.
+func (t Table) rowsOf(file File, rule func(*Row) []RowFault) Rows[Row] {
+	return func(yield func(Row, error) bool) {
+		err := eachGood(file, func(row Row) error {
+			if len(t.settle(&row, rule)) == 0 && !yield(row, nil) {
+				return errEnough
+			}
+			return nil
+		})
+		if err != nil && !errors.Is(err, errEnough) {
+			yield(Row{}, err)
+		}
+	}
+}
+
+// errEnough ends reading when no more rows are wanted.
+var errEnough = errors.New("no more rows are wanted")
+
+// anglerCount are the anglers met, known by a digest, so that long names take no more room than short ones.
+type anglerCount map[[16]byte]struct{}
+
+func (c anglerCount) add(angler string) error {
+	sum := sha256.Sum256([]byte(angler))
+	c[[16]byte(sum[:])] = struct{}{}
+	if len(c) > MaxAnglers {
+		return trial.Fail(trial.Invalid, "table.too_large", "the table has fish of more than %d anglers; accepted: up to that", MaxAnglers)
+	}
+	return nil
 }
 
 // faultList keeps the first MaxFaults faults and counts the rest.
@@ -90,9 +144,9 @@ type faultList struct {
 	total int
 }
 
-func (f *faultList) add(fault RowFault) {
-	f.total++
-	if len(f.list) < MaxFaults {
+func (f *faultList) add(faults ...RowFault) {
+	f.total += len(faults)
+	for _, fault := range faults[:min(len(faults), MaxFaults-len(f.list))] {
 		fault.Value = shorten(fault.Value)
 		f.list = append(f.list, fault)
 	}
@@ -209,39 +263,61 @@ func (l layout) subgroups(asked []string) ([]string, error) {
 	return names, nil
 }
 
-// readRows reads every row, typed but with the patterns not yet resolved: whose codes they are is known only at the end.
-// codes counts those of bad rows too.
-func readRows(reader source, l layout, d dialect) (rows []Row, codes codeCounts, faults faultList, err error) {
-	codes = codeCounts{}
-	for n := 0; ; {
-		record, err := reader.Read()
+// eachRow reads a file: header hears of its columns, then row of every row, typed, with what is wrong with it. The patterns are not yet
+// resolved; of a row at fault what could be read is there.
+func eachRow(file File, header func(layout) error, row func(Row, []RowFault) error) (err error) {
+	reader, d, closeIt, err := open(io.NewSectionReader(file, 0, file.Size()))
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, closeIt()) }()
+	l, err := readHeader(reader)
+	if err != nil {
+		return err
+	}
+	if err := header(l); err != nil {
+		return err
+	}
+	for n := 1; ; n++ {
+		record, err := nextRecord(reader)
 		var broken *csv.ParseError
 		switch {
 		case errors.Is(err, io.EOF):
-			return rows, codes, faults, nil
+			return nil
+		case n > d.mostRows():
+			return trial.Fail(trial.Invalid, "table.too_large", "the table has more than %d rows; accepted: %s", d.mostRows(), d.rowsAccepted())
 		case errors.As(err, &broken):
-			faults.add(RowFault{Line: broken.StartLine, Reason: "cannot be read as CSV: " + broken.Err.Error() +
-				`; a value with a quote or a separator in it stands in double quotes, and a quote in it is doubled`})
+			err = row(Row{}, []RowFault{{Line: broken.StartLine, Reason: "cannot be read as CSV: " + broken.Err.Error() +
+				`; a value with a quote or a separator in it stands in double quotes, and a quote in it is doubled`}})
 		case err != nil:
-			return nil, nil, faultList{}, readError(err)
-		case blank(record):
-			continue
-		}
-		if n++; n > MaxRows {
-			return nil, nil, faultList{}, trial.Fail(trial.Invalid, "table.too_large", "the table has more than %d rows; accepted: up to %d", MaxRows, MaxRows)
+			return readError(err)
+		default:
+			f := fields{record: record, layout: l, dialect: d, line: reader.Line()}
+			typed := f.row()
+			err = row(typed, f.faults)
 		}
 		if err != nil {
-			continue
+			return err
 		}
-		f := fields{record: record, layout: l, dialect: d, line: reader.Line()}
-		row, good := f.row()
-		codes.add(row)
-		if good {
-			rows = append(rows, row)
-			continue
+	}
+}
+
+// eachGood reads a file whose header is known to be good, and hands out the rows that are good by themselves.
+func eachGood(file File, do func(Row) error) error {
+	return eachRow(file, func(layout) error { return nil }, func(row Row, faults []RowFault) error {
+		if len(faults) > 0 {
+			return nil
 		}
-		for _, fault := range f.faults {
-			faults.add(fault)
+		return do(row)
+	})
+}
+
+// nextRecord reads the next record that is not blank.
+func nextRecord(reader source) ([]string, error) {
+	for {
+		record, err := reader.Read()
+		if err != nil || !blank(record) {
+			return record, err
 		}
 	}
 }

@@ -3,12 +3,10 @@ package exchange
 import (
 	"errors"
 	"fmt"
-	"io"
 	"reflect"
 	"slices"
 	"strings"
 	"testing"
-	"testing/iotest"
 	"unicode/utf16"
 
 	"evenrig/service/trial"
@@ -61,11 +59,11 @@ func TestThirdColumnFollows(t *testing.T) {
 		{"", "lower", "unknown", "", "lower", "unknown", "", trial.TookUnknown, trial.NotSure},
 	} {
 		table := mustRead(t, fmt.Sprintf("lower_pattern,taken_position,taken_pattern\n%s,%s,%s\n", c.lower, c.position, c.pattern), ReadOptions{Control: "B"})
-		row := table.Rows[0]
+		row := all(t, table.Rows)[0]
 		if row.LowerPattern != c.wantLower || string(row.TakenPosition) != c.wantPosition || row.TakenPattern != c.wantPattern {
 			t.Errorf("%s/%s/%s became %s/%s/%s", c.lower, c.position, c.pattern, row.LowerPattern, row.TakenPosition, row.TakenPattern)
 		}
-		tally := table.Tallies()[0]
+		tally := tallied(t, table)[0]
 		if tally.Arrangement != c.arrangement || tally.Taken != c.taken || tally.Exclusion != c.exclusion || tally.N != 1 {
 			t.Errorf("%s/%s/%s is counted as %+v", c.lower, c.position, c.pattern, tally)
 		}
@@ -108,8 +106,8 @@ func TestBadRowsAreNamed(t *testing.T) {
 		{strings.Repeat("x", 201) + ",A,lower,,,,,,,,,", "angler", strings.Repeat("x", 79) + "…", "longer than 200"},
 	} {
 		table, faults, err := read(t, header+"me,A,lower,,,,,,,,,\n"+c.row+"\nme,B,upper,,,,,,,,,\n", ReadOptions{Control: "B"})
-		if err != nil || len(faults) != 1 || table.Faults != 1 || len(table.Rows) != 2 {
-			t.Errorf("%q: %d rows, %v, %v", c.row, len(table.Rows), faults, err)
+		if err != nil || len(faults) != 1 || table.Faults != 1 || len(all(t, table.Rows)) != 2 || table.Count != 3 {
+			t.Errorf("%q: %d rows, %v, %v", c.row, table.Count, faults, err)
 			continue
 		}
 		f := faults[0]
@@ -135,8 +133,8 @@ func TestFaultsAreListedUpToALimit(t *testing.T) {
 		}
 	}
 	table, faults, err := read(t, b.String(), ReadOptions{Control: "B"})
-	if err != nil || len(faults) != MaxFaults || table.Faults != 4*500 || len(table.Rows) != 500 {
-		t.Fatalf("%d listed of %d, %d rows: %v", len(faults), table.Faults, len(table.Rows), err)
+	if err != nil || len(faults) != MaxFaults || table.Faults != 4*500 || len(all(t, table.Rows)) != 500 || table.Count != 1500 {
+		t.Fatalf("%d listed of %d, %d rows: %v", len(faults), table.Faults, table.Count, err)
 	}
 	for i := 1; i < len(faults); i++ {
 		if faults[i].Line < faults[i-1].Line {
@@ -196,10 +194,33 @@ func TestTablesThatAreRefused(t *testing.T) {
 			}
 		}
 	}
-	_, _, err := ReadCatchTable(io.MultiReader(strings.NewReader("lower_pattern,taken_position\nA,lower\n"), iotest.ErrReader(errors.New("cable pulled"))), ReadOptions{Test: "A"})
+	_, _, err := ReadCatchTable(cutFile{strings.NewReader("lower_pattern,taken_position\nA,lower\n")}, ReadOptions{Test: "A"})
 	if err == nil || trial.KindOf(err) != trial.Internal || !strings.Contains(err.Error(), "cable pulled") {
 		t.Errorf("a reader that fails: %v", err)
 	}
+}
+
+// cutFile fails where its text ends.
+type cutFile struct{ *strings.Reader }
+
+func (f cutFile) Size() int64 { return f.Reader.Size() + 1 }
+
+func (f cutFile) ReadAt(b []byte, offset int64) (int, error) {
+	n, err := f.Reader.ReadAt(b, offset)
+	if err != nil {
+		err = errors.New("cable pulled")
+	}
+	return n, err
+}
+
+// tallied counts a table's fish.
+func tallied(t testing.TB, table Table) []trial.Tally {
+	t.Helper()
+	tallies, err := table.Tallies()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return tallies
 }
 
 // A bad row is named also where it hides a pattern's code: the patterns are looked for in bad rows too, and where even then they
@@ -237,7 +258,7 @@ func TestValuesThatMeanTwoThings(t *testing.T) {
 // One code in the table is enough when the control pattern is named.
 func TestOneCodeWithTheControlNamed(t *testing.T) {
 	table := mustRead(t, "lower_pattern,taken_pattern\nA,A\nA,A\n", ReadOptions{Control: "B"})
-	if table.Test != "A" || table.Control != "B" || len(table.Rows) != 2 {
+	if table.Test != "A" || table.Control != "B" || table.Count != 2 {
 		t.Errorf("%+v", table)
 	}
 }
@@ -258,38 +279,46 @@ func TestDialects(t *testing.T) {
 			"\"Ann\";\"1\";\"A\";\"lower\";\"31,5\";\"cm\";\"olives, some\"\n\"Bo\";\"2\";\"B\";\"upper\";\"\";\"\";\"none\"\n",
 	} {
 		got := mustRead(t, text, ReadOptions{})
-		if !reflect.DeepEqual(withoutLines(got), withoutLines(plain)) {
-			t.Errorf("%s:\n%+v\nwant\n%+v", name, got, plain)
+		if d := difference(t, got, plain); d != "" {
+			t.Errorf("%s: %s", name, d)
 		}
 	}
 }
 
-// withoutLines is the table without what a file alone can give: the lines, and the codes that stand in it.
-func withoutLines(t Table) Table {
-	t.Codes = nil
-	rows := make([]Row, len(t.Rows))
-	for i, row := range t.Rows {
-		row.Line = 0
-		rows[i] = row
+// difference says how two tables differ, but for what a file alone can give: the lines, the codes that stand in it, and what was
+// counted. It is empty where they do not.
+func difference(t testing.TB, got, want Table) string {
+	t.Helper()
+	rows := [][]Row{all(t, got.Rows), all(t, want.Rows)}
+	for _, list := range rows {
+		for i := range list {
+			list[i].Line = 0
+		}
 	}
-	t.Rows = rows
-	return t
+	for _, table := range []*Table{&got, &want} {
+		table.Codes, table.Rows, table.Count, table.Anglers, table.Faults = nil, nil, 0, 0, 0
+	}
+	if reflect.DeepEqual(got, want) && reflect.DeepEqual(rows[0], rows[1]) {
+		return ""
+	}
+	return fmt.Sprintf("\n%+v\n%+v\nwant\n%+v\n%+v", got, rows[0], want, rows[1])
 }
 
 func TestDefaultsAndDerivedLabels(t *testing.T) {
 	table := mustRead(t, "lower_pattern,taken_position,caught_at,outcome\n"+
 		"A,lower,2026-09-01,\nA,lower,2026-09-01T23:30:00+02:00,lost\nB,lower,2026-12-31T23:30:00-05:00,\nB,lower,,\n", ReadOptions{})
-	first := table.Rows[0]
+	rows := all(t, table.Rows)
+	first := rows[0]
 	if first.Angler != "me" || first.Outcome != trial.Landed || first.Origin != trial.UnknownOrigin || first.FoulHooked || first.Block != nil {
 		t.Errorf("defaults: %+v", first)
 	}
 	for i, want := range []string{"2026-09-01", "2026-09-01", "2026-12-31", ""} {
-		if got := table.Rows[i].OutingLabel(); got != want {
+		if got := rows[i].OutingLabel(); got != want {
 			t.Errorf("outing of row %d is %q, want %q", i, got, want)
 		}
 	}
 	var months, weeks []string
-	for _, tally := range table.Tallies() {
+	for _, tally := range tallied(t, table) {
 		months, weeks = append(months, tally.Month), append(weeks, tally.Week)
 	}
 	slices.Sort(months)
@@ -321,7 +350,7 @@ func TestFirstExclusionThatApplies(t *testing.T) {
 		{",unknown,A,,,while_swapping", trial.NotConfirmed},
 	} {
 		table := mustRead(t, "lower_pattern,taken_position,taken_pattern,outcome,foul_hooked,exclusion\n"+c.row+"\n", ReadOptions{Control: "B"})
-		if got := table.Tallies()[0].Exclusion; got != c.want {
+		if got := tallied(t, table)[0].Exclusion; got != c.want {
 			t.Errorf("%s: %q, want %q", c.row, got, c.want)
 		}
 	}
@@ -331,7 +360,7 @@ func TestFirstExclusionThatApplies(t *testing.T) {
 func TestBlockLabels(t *testing.T) {
 	table := mustRead(t, "outing,block,period,lower_pattern,taken_position\n1,1,1,A,lower\n1,1,2,B,lower\n2,1,1,A,lower\n2,1,2,B,lower\n3,7,1,A,lower\n4,7,2,B,lower\n", ReadOptions{})
 	var labels []string
-	for _, tally := range table.Tallies() {
+	for _, tally := range tallied(t, table) {
 		labels = append(labels, tally.Block+" | "+tally.Period)
 	}
 	slices.Sort(labels)
@@ -370,9 +399,9 @@ func TestLengthsInMillimetres(t *testing.T) {
 // The order of the rows changes no tally.
 func TestRowOrderChangesNoTally(t *testing.T) {
 	rows := []string{"Ann,1,A,lower", "Ann,1,A,lower", "Bo,1,B,lower", "Ann,2,B,upper"}
-	a := mustRead(t, "angler,outing,lower_pattern,taken_position\n"+strings.Join(rows, "\n"), ReadOptions{}).Tallies()
+	a := tallied(t, mustRead(t, "angler,outing,lower_pattern,taken_position\n"+strings.Join(rows, "\n"), ReadOptions{}))
 	rows[0], rows[3] = rows[3], rows[0]
-	b := mustRead(t, "angler,outing,lower_pattern,taken_position\n"+strings.Join(rows, "\n"), ReadOptions{}).Tallies()
+	b := tallied(t, mustRead(t, "angler,outing,lower_pattern,taken_position\n"+strings.Join(rows, "\n"), ReadOptions{}))
 	twice := func(t trial.Tally) bool { return t.Angler == "Ann" && t.Outing == "1" && t.N == 2 }
 	if !reflect.DeepEqual(a, b) || len(a) != 3 || !slices.ContainsFunc(a, twice) {
 		t.Errorf("%v and %v", a, b)

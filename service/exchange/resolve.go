@@ -33,12 +33,18 @@ func (o ReadOptions) check() error {
 	return nil
 }
 
-// codeCounts counts the rows in which each pattern code stands.
+// codeCounts counts the rows in which each pattern code stands: of those that it began with and of the first others up to mostCodes, so that
+// no file can fill the memory with them.
 type codeCounts map[string]int
 
+const mostCodes = 1000
+
 func (c codeCounts) add(row Row) {
-	for i, code := range []string{row.LowerPattern, row.TakenPattern} {
-		if code != "" && !isPatternWord(code) && (i == 0 || code != row.LowerPattern) {
+	for i, code := range [2]string{row.LowerPattern, row.TakenPattern} {
+		if code == "" || isPatternWord(code) || (i == 1 && code == row.LowerPattern) {
+			continue
+		}
+		if _, known := c[code]; known || len(c) < mostCodes {
 			c[code]++
 		}
 	}
@@ -46,7 +52,8 @@ func (c codeCounts) add(row Row) {
 
 // found lists the codes, the most frequent first.
 func (c codeCounts) found() []string {
-	return slices.SortedFunc(maps.Keys(c), func(a, b string) int { return cmp.Or(cmp.Compare(c[b], c[a]), strings.Compare(a, b)) })
+	codes := slices.SortedFunc(maps.Keys(c), func(a, b string) int { return cmp.Or(cmp.Compare(c[b], c[a]), strings.Compare(a, b)) })
+	return slices.DeleteFunc(codes, func(code string) bool { return c[code] == 0 })
 }
 
 // control returns the code of the control pattern: as named, else the one code in the rows beside the test pattern's.

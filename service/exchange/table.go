@@ -10,7 +10,9 @@ import (
 
 // The limits of a catch table. What is beyond them is refused with a reason, so that no file can use up the machine.
 const (
-	MaxRows       = 500_000   // fish
+	MaxRows       = 1_000_000 // fish
+	MaxSheetRows  = 500_000   // fish of a workbook, which is unpacked to be read
+	MaxAnglers    = 100_000   // anglers
 	MaxColumns    = 100       // further columns too
 	MaxLineBytes  = 64 * 1024 // one line of the file
 	MaxTextLength = 200       // characters in one of the table's own columns
@@ -86,15 +88,18 @@ type Length struct {
 }
 
 // Table is a catch table: the codes of its two patterns, its rows in the file's order, and the names of its further
-// columns. Codes are the pattern codes that stand in the file, the most frequent first. Subgroups are the columns by which its
-// fish are told apart when they are counted, named as in the file. Faults counts all faults found, also those beyond
-// MaxFaults; rows at fault are not among Rows.
+// columns. Rows of a table that was read come from its file, each time that they are run; rows at fault are not among them.
+// Codes are the pattern codes that stand in the file, the most frequent first. Subgroups are the columns by which its
+// fish are told apart when they are counted, named as in the file. Of a table that was read, Count is how many rows the file has,
+// Anglers how many anglers those without a fault are of, and Faults counts all faults found, also those beyond MaxFaults.
 type Table struct {
 	Test, Control string
 	Codes         []string
-	Rows          []Row
+	Rows          Rows[Row]
 	Further       []string
 	Subgroups     []string
+	Count         int
+	Anglers       int
 	Faults        int
 }
 

@@ -12,37 +12,56 @@ import (
 // table, so every species and length is eligible, and no fish is known to be late or not as planned. A block is one of its
 // outing, unless two outings of one arrangement each share its number: then it is one block of two outings. Of the further
 // columns only those among Subgroups tell fish apart: a column that differs from fish to fish makes a tally of each.
-func (t Table) Tallies() []trial.Tally {
+func (t Table) Tallies() ([]trial.Tally, error) {
 	c := counter{Table: t, further: map[string]int{}}
 	for i, name := range t.Further {
 		if slices.Contains(t.Subgroups, name) {
 			c.further[name] = i
 		}
 	}
-	c.blocks = trial.NewTableBlocks(func(yield func(trial.TablePeriod) bool) {
-		for _, row := range t.Rows {
-			if !yield(t.period(row)) {
+	alike := map[kind]int64{}
+	for row, err := range t.Rows {
+		if err != nil {
+			return nil, err
+		}
+		alike[c.kind(row)]++
+	}
+	blocks := trial.NewTableBlocks(func(yield func(trial.TablePeriod) bool) {
+		for k := range alike {
+			if !yield(k.period()) {
 				return
 			}
 		}
 	})
 	counts := map[trial.Tally]int64{}
-	for _, row := range t.Rows {
-		counts[c.tally(row)]++
+	for k, n := range alike {
+		counts[k.in(blocks)] += n
 	}
-	return trial.SumTallies(counts)
+	return trial.SumTallies(counts), nil
 }
 
-// counter is a table with what only all of its rows together tell.
+// counter is a table with where the columns of the subgroups stand among the further ones.
 type counter struct {
 	Table
-	blocks  trial.TableBlocks
-	further map[string]int // where the columns of the subgroups stand among the further ones
+	further map[string]int
 }
 
-// period is the row's period as the table gives it.
-func (t Table) period(row Row) trial.TablePeriod {
-	return trial.TablePeriod{Angler: row.Angler, Outing: row.OutingLabel(), Block: number(row.Block), Number: row.Period, Fished: t.arrangement(row)}
+// kind is all that tells one fish from others, its block and period as the table gives them: which block that is, all rows together
+// tell.
+type kind struct {
+	trial.Tally
+	block, number string
+}
+
+func (c counter) kind(row Row) kind {
+	k := kind{Tally: trial.Tally{
+		Angler: row.Angler, Outing: row.OutingLabel(), Arrangement: c.arrangement(row), Taken: c.taken(row), Species: row.Species, Origin: row.Origin,
+		Exclusion: row.exclusion(), WaterType: row.WaterType, Fly: row.Fly, Columns: c.columns(row),
+	}, block: number(row.Block), number: number(row.Period)}
+	if at, _, ok := row.Time(); ok {
+		k.Week, k.Month = trial.WeekOf(at), trial.MonthOf(at)
+	}
+	return k
 }
 
 func (t Table) arrangement(row Row) trial.Arrangement {
@@ -55,19 +74,23 @@ func (t Table) arrangement(row Row) trial.Arrangement {
 	return ""
 }
 
-func (c counter) tally(row Row) trial.Tally {
-	period := c.period(row)
-	tally := trial.Tally{
-		Angler: row.Angler, Outing: period.Outing, Block: c.blocks.Label(period), Half: c.blocks.Half(period), Arrangement: period.Fished,
-		Taken: c.taken(row), Species: row.Species, Origin: row.Origin, Exclusion: row.exclusion(), WaterType: row.WaterType, Fly: row.Fly, Columns: c.columns(row),
+// period is the fish's period as the table gives it.
+func (k kind) period() trial.TablePeriod {
+	p := trial.TablePeriod{Angler: k.Angler, Outing: k.Outing, Block: k.block, Fished: k.Arrangement}
+	if n, err := strconv.Atoi(k.number); err == nil {
+		p.Number = &n
 	}
-	if row.Period != nil {
-		tally.Period = strings.TrimPrefix(tally.Block+", period "+strconv.Itoa(*row.Period), ", ")
+	return p
+}
+
+// in is the fish's tally.
+func (k kind) in(blocks trial.TableBlocks) trial.Tally {
+	t, period := k.Tally, k.period()
+	t.Block, t.Half = blocks.Label(period), blocks.Half(period)
+	if period.Number != nil {
+		t.Period = strings.TrimPrefix(t.Block+", period "+k.number, ", ")
 	}
-	if at, _, ok := row.Time(); ok {
-		tally.Week, tally.Month = trial.WeekOf(at), trial.MonthOf(at)
-	}
-	return tally
+	return t
 }
 
 // columns returns the row's values in the further columns that were asked for.

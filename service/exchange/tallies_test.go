@@ -22,7 +22,7 @@ func TestHalves(t *testing.T) {
 		"b,1,1,1,A,lower\nb,1,1,,B,lower\n"+ // one of another angler, and one fish without
 		"c,1,9,1,B,lower\nc,2,9,2,A,lower\n", ReadOptions{}) // a block of two outings
 	got := map[string]int{}
-	for _, tally := range table.Tallies() {
+	for _, tally := range tallied(t, table) {
 		got[tally.Angler+" "+tally.Outing+": "+tally.Period+" "+string(tally.Arrangement)] = tally.Half
 	}
 	want := map[string]int{
@@ -51,7 +51,7 @@ func TestSubgroupColumns(t *testing.T) {
 		"A,lower,river,orange tag,,dull,2026-09-01\n" +
 		"B,lower,lake,orange tag,\"midges, \"\"small\"\"\",dull,2026-10-01\n"
 	plain := mustRead(t, file, ReadOptions{})
-	if got := plain.Tallies(); len(got) != 2 || got[0].Columns != "" || plain.Subgroups != nil {
+	if got := tallied(t, plain); len(got) != 2 || got[0].Columns != "" || plain.Subgroups != nil {
 		t.Errorf("without columns asked for: %+v", got)
 	}
 	table := mustRead(t, file, ReadOptions{Subgroups: []string{" hatch", "MONTH", "water_type"}})
@@ -59,7 +59,7 @@ func TestSubgroupColumns(t *testing.T) {
 		t.Errorf("columns %q, want %q", table.Subgroups, want)
 	}
 	var levels []string
-	for _, tally := range table.Tallies() {
+	for _, tally := range tallied(t, table) {
 		text := fmt.Sprintf("%d %s", tally.N, tally.Columns)
 		for _, column := range append(table.Subgroups, "fly", "origin", "species", "light") {
 			text += "|" + tally.Level(column)
@@ -112,20 +112,21 @@ func TestSubgroupsThatTheTableDoesNotHave(t *testing.T) {
 func TestTalliesDoNotGrowWithFish(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		outings, fish := rapid.IntRange(1, 4).Draw(rt, "outings"), rapid.IntRange(1, 400).Draw(rt, "fish")
-		table := Table{Test: "A", Control: "B", Further: []string{"number"}}
+		var rows []Row
 		for i := range fish {
 			block, half := 1, rapid.IntRange(1, 2).Draw(rt, "half")
-			table.Rows = append(table.Rows, Row{
+			rows = append(rows, Row{
 				Angler: "me", Outing: fmt.Sprint(i % outings), Block: &block, Period: &half, LowerPattern: []string{"A", "B"}[half-1],
 				TakenPattern: rapid.SampledFrom([]string{"A", "B"}).Draw(rt, "taken"), Outcome: trial.Landed, CaughtAt: "2026-09-01",
 				Origin: rapid.SampledFrom([]trial.Origin{trial.Wild, trial.Stocked}).Draw(rt, "origin"), Further: []string{fmt.Sprint(i)},
 			})
 		}
-		if got := len(table.Tallies()); got > 8*outings {
+		table := Table{Test: "A", Control: "B", Further: []string{"number"}, Rows: RowsOf(rows)}
+		if got := len(tallied(t, table)); got > 8*outings {
 			rt.Errorf("%d tallies of %d fish of %d outings", got, fish, outings)
 		}
 		table.Subgroups = []string{"number"}
-		if got := len(table.Tallies()); got != fish {
+		if got := len(tallied(t, table)); got != fish {
 			rt.Errorf("%d tallies by a column that numbers %d fish", got, fish)
 		}
 	})

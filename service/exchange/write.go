@@ -30,10 +30,17 @@ func (t Table) writeTo(out interface {
 	End() error
 },
 ) error {
-	if err := out.Begin(t.Further, t.excludes()); err != nil {
+	exclusions, err := t.excludes()
+	if err != nil {
 		return err
 	}
-	for _, row := range t.Rows {
+	if err := out.Begin(t.Further, exclusions); err != nil {
+		return err
+	}
+	for row, err := range t.Rows {
+		if err != nil {
+			return err
+		}
 		if err := out.Write(row); err != nil {
 			return err
 		}
@@ -81,8 +88,13 @@ func (t *TableWriter) End() error {
 }
 
 // excludes reports whether a row has a reason why it is not analysed.
-func (t Table) excludes() bool {
-	return slices.ContainsFunc(t.Rows, func(r Row) bool { return r.Exclusion != trial.Analysed })
+func (t Table) excludes() (bool, error) {
+	for row, err := range t.Rows {
+		if err != nil || row.Exclusion != trial.Analysed {
+			return err == nil, err
+		}
+	}
+	return false, nil
 }
 
 // tableColumns are a written table's columns: the catch table's own, and further ones.

@@ -58,6 +58,7 @@ type ReadTx interface {
 	// EnrolmentOf returns the enrolment of an account, erased ones not.
 	EnrolmentOf(ctx context.Context, trial, account ID) (Enrolment, error)
 	EnrolmentsOf(ctx context.Context, trial ID) ([]Enrolment, error)
+	PseudonymsOf(ctx context.Context, trial ID) ([]string, error)
 
 	OutingBy(ctx context.Context, trial, outing ID) (Outing, error)
 	OutingsOf(ctx context.Context, trial, enrolment ID, page Page) ([]Outing, error)
@@ -162,8 +163,11 @@ type Tx interface {
 	EraseEnrolment(ctx context.Context, trial, enrolment ID, at time.Time) error
 	SaveCount(ctx context.Context, trial ID, c EnrolmentCount) error
 
-	// InsertRecorded saves imported records: enrolments, outings, periods and catches of a recorded trial.
-	InsertRecorded(ctx context.Context, records []Records) error
+	// LockImports lets the trial's tables be taken in one after another. It holds up nothing else of the trial.
+	LockImports(ctx context.Context, trial ID) error
+	// InsertRecorded saves records of a table. An enrolment, outing or period that is there already stays as it is; a fish is
+	// never met twice.
+	InsertRecorded(ctx context.Context, records TableRecords) error
 	InsertImport(ctx context.Context, i Import) error
 
 	// LockHead returns a chain's head, locked until the transaction ends.
@@ -203,6 +207,15 @@ type EnrolmentCount struct {
 	CountedAt   int64
 	Tallies     []Tally
 	Effort      Effort
+}
+
+// TableRecords are records of a recorded trial as rows of a table bring them, of any number of anglers. Of outings and periods they hold
+// what a table may say: when they began, of a period its block, number and arrangement.
+type TableRecords struct {
+	Enrolments []Enrolment
+	Outings    []Outing
+	Periods    []Period
+	Catches    []Catch
 }
 
 // Import is one catch table taken into a recorded trial.
