@@ -8,18 +8,22 @@ import (
 	"evenrig/service/trial"
 )
 
-// CountsOf implements trial.ReadTx. One that was never counted was counted at -1, which no head is at.
+// counts.counted_at holds the version of the counting rules above the place in the chain, so that what programs of other rules counted
+// is never at a head: while two releases run side by side each counts for itself, and of two counts that of the newer rules stays.
+const countedBase = int64(trial.CountingRules) << 40
+
+// CountsOf implements trial.ReadTx. One that was never counted by these rules was counted at a place that no head is at.
 func (r readTx) CountsOf(ctx context.Context, id trial.ID) ([]trial.EnrolmentCount, error) {
 	const countsOf = `
 SELECT e.id AS enrolment_id, coalesce(e.pseudonym, '') AS pseudonym, e.erased_at IS NOT NULL AS erased,
        coalesce(e.erased_fish, 0) AS erased_fish, e.left_at IS NOT NULL AND e.erased_at IS NULL AS "left", coalesce(h.n, 0) AS head_n,
-       coalesce(c.counted_at, -1) AS counted_at, coalesce(c.tallies, '[]') AS tallies, coalesce(c.effort, '{}') AS effort
+       coalesce(c.counted_at - @base::bigint, -1) AS counted_at, coalesce(c.tallies, '[]') AS tallies, coalesce(c.effort, '{}') AS effort
 FROM enrolments e
 LEFT JOIN ledger_heads h ON h.trial_id = e.trial_id AND h.chain_id = e.chain_id
 LEFT JOIN counts c ON c.trial_id = e.trial_id AND c.enrolment_id = e.id
 WHERE e.trial_id = @trial_id
 ORDER BY e.pseudonym COLLATE "C", e.id`
-	return list(ctx, r.tx, "counts", countsOf, pgx.StrictNamedArgs{"trial_id": id}, pgx.RowToStructByName[trial.EnrolmentCount])
+	return list(ctx, r.tx, "counts", countsOf, pgx.StrictNamedArgs{"trial_id": id, "base": countedBase}, pgx.RowToStructByName[trial.EnrolmentCount])
 }
 
 // AnalysedLately implements trial.ReadTx.
@@ -51,7 +55,7 @@ WHERE stands.counted_at <= excluded.counted_at`
 		}
 	}
 	_, err := exec(ctx, w.tx, "save count", saveCount, pgx.StrictNamedArgs{
-		"trial_id": id, "enrolment_id": c.EnrolmentID, "counted_at": c.CountedAt, "analysed": analysed, "tallies": tallies, "effort": c.Effort,
+		"trial_id": id, "enrolment_id": c.EnrolmentID, "counted_at": countedBase + c.CountedAt, "analysed": analysed, "tallies": tallies, "effort": c.Effort,
 	})
 	return err
 }

@@ -16,7 +16,7 @@ func TestCounts(t *testing.T) {
 	tally := trial.Tally{
 		Angler: a.enrolment.Pseudonym, Outing: "o", Block: "b", Period: "1", Arrangement: trial.TestLower, Taken: trial.TookTest,
 		Species: "Thymallus thymallus", Origin: trial.Wild, Month: "2026-09", Week: "2026-W36", Exclusion: trial.Double, N: 3,
-		Half: 2, Drawn: trial.ControlLower, Finished: true, OpenedLate: true, Late: true, Deviated: true, WaterType: "river", Fly: "tag", Columns: `{"hatch":"olives"}`, Welfare: "dead",
+		Half: 2, Drawn: trial.ControlLower, Finished: true, OpenedLate: true, Late: true, Deviated: true, DisputedOnly: true, WaterType: "river", Fly: "tag", Columns: `{"hatch":"olives"}`, Welfare: "dead",
 	}
 	count := trial.EnrolmentCount{
 		EnrolmentID: a.enrolment.ID, Pseudonym: a.enrolment.Pseudonym, HeadN: 1, CountedAt: 1, Tallies: []trial.Tally{tally},
@@ -37,6 +37,33 @@ func TestCounts(t *testing.T) {
 		})
 		return err
 	})
+
+	// A count by other rules than these, of another release's program beside this one, is never taken for one of these. Of two that of
+	// the newer rules stays.
+	conn := connect(t, w.store.URL())
+	for _, c := range []struct {
+		rules int64
+		keeps bool // what is counted by these rules
+	}{{0, true}, {trial.CountingRules + 1, false}} {
+		if _, err := conn.Exec(t.Context(), `UPDATE counts SET counted_at = $1, tallies = '[]'`, c.rules<<40+1); err != nil {
+			t.Fatal(err)
+		}
+		current := func() (is bool) {
+			read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
+				all, err := tx.CountsOf(ctx, w.trial.ID)
+				is = all[0].CountedAt == all[0].HeadN
+				return err
+			})
+			return is
+		}
+		if current() {
+			t.Errorf("a count by rules %d is taken for one by rules %d", c.rules, trial.CountingRules)
+		}
+		write(t, w.store, func(ctx context.Context, tx trial.Tx) error { return tx.SaveCount(ctx, w.trial.ID, count) })
+		if current() != c.keeps {
+			t.Errorf("beside one by rules %d a new count is kept: %v", c.rules, !c.keeps)
+		}
+	}
 }
 
 func TestLedger(t *testing.T) {

@@ -1003,6 +1003,7 @@ const (
 	SensitivityCodeOnlyBelief        SensitivityCode = "only_belief"
 	SensitivityCodeOnlyFly           SensitivityCode = "only_fly"
 	SensitivityCodeOnlyTyer          SensitivityCode = "only_tyer"
+	SensitivityCodeWithDisputed      SensitivityCode = "with_disputed"
 	SensitivityCodeWithDoubles       SensitivityCode = "with_doubles"
 	SensitivityCodeWithFoulHooked    SensitivityCode = "with_foul_hooked"
 	SensitivityCodeWithLost          SensitivityCode = "with_lost"
@@ -1040,6 +1041,8 @@ func (e SensitivityCode) Valid() bool {
 	case SensitivityCodeOnlyFly:
 		return true
 	case SensitivityCodeOnlyTyer:
+		return true
+	case SensitivityCodeWithDisputed:
 		return true
 	case SensitivityCodeWithDoubles:
 		return true

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"evenrig/service/analysis"
@@ -158,13 +159,45 @@ func TestDrawnTrialFillsEveryPart(t *testing.T) {
 	}
 	for _, c := range []analysis.Case{
 		analysis.CaseMain, analysis.CaseNotSureTest, analysis.CaseNotSureControl, analysis.CaseWithLost, analysis.CaseWithFoulHooked,
-		analysis.CaseWithSwapping, analysis.CaseWithDoubles, analysis.CaseWithoutLate, analysis.CaseFinishedBlocks,
+		analysis.CaseWithSwapping, analysis.CaseWithDoubles, analysis.CaseWithDisputed, analysis.CaseWithoutLate, analysis.CaseFinishedBlocks,
 		analysis.CaseWithoutOpenedLate, analysis.CaseWithoutDeviations, analysis.CaseAsAllocated, analysis.CaseWithoutAngler,
 		analysis.CaseWithoutLeft, analysis.CaseNotLoggedTest, analysis.CaseNotLoggedControl, analysis.CaseErasedTest, analysis.CaseErasedControl,
 	} {
 		if !seen[c] {
 			t.Errorf("%s is neither a row nor unchanged", c)
 		}
+	}
+}
+
+// Of disputed fish those come back that nothing else leaves out: the row is the answer had nobody disputed them. A table does not say
+// which those are.
+func TestDisputedFishComeBack(t *testing.T) {
+	t.Parallel()
+	in := drawnTrial(1)
+	in.Effort.Enrolled = 6
+	undisputed := in
+	undisputed.Tallies = slices.Clone(in.Tallies)
+	for i := range in.Tallies {
+		switch i % 5 {
+		case 1:
+			in.Tallies[i].Exclusion, in.Tallies[i].DisputedOnly = trial.Disputed, true
+		case 3:
+			in.Tallies[i].Exclusion, undisputed.Tallies[i].Exclusion = trial.Disputed, trial.ExcludeLost
+		}
+	}
+	want := mustRun(t, undisputed, analysis.Settings{Vary: analysis.VaryPatternPosition, Points: 7})
+	rows := mustRun(t, in, analysis.Settings{}).Sensitivity
+	at := slices.IndexFunc(rows, func(c analysis.SensitivityCase) bool { return c.Case == analysis.CaseWithDisputed })
+	if at < 0 || rows[at].Analysed != want.Counts.Analysed {
+		t.Fatalf("no row with %d fish: %+v", want.Counts.Analysed, rows)
+	}
+	is(t, "log_odds", rows[at].LogOdds, *want.Headline.LogOdds, 1e-9)
+	is(t, "low", rows[at].Low, *want.Headline.Low, 1e-9)
+	in.Effort.Enrolled = 0
+	r := mustRun(t, in, analysis.Settings{})
+	if slices.ContainsFunc(r.Sensitivity, func(c analysis.SensitivityCase) bool { return c.Case == analysis.CaseWithDisputed }) ||
+		!slices.ContainsFunc(r.Warnings, func(w analysis.Warning) bool { return strings.Contains(w.Detail, "disputed fish") }) {
+		t.Errorf("a table's disputed fish: %+v", r.Warnings)
 	}
 }
 

@@ -198,6 +198,7 @@ func tallyFields(t trial.Tally) []field {
 	}
 	text("columns", t.Columns)
 	mark("deviated", t.Deviated)
+	mark("disputed_only", t.DisputedOnly)
 	text("drawn", string(t.Drawn))
 	fields = append(fields, field{key: "exclusion", value: string(t.Exclusion)})
 	mark("finished", t.Finished)

@@ -60,6 +60,7 @@ const (
 	CaseWithFoulHooked    Case = "with_foul_hooked"    // with foul-hooked fish
 	CaseWithSwapping      Case = "with_while_swapping" // with fish caught while swapping
 	CaseWithDoubles       Case = "with_doubles"        // with fish of a double
+	CaseWithDisputed      Case = "with_disputed"       // with fish that nothing but a dispute leaves out
 	CaseWithoutLate       Case = "without_late"        // without fish noted late
 	CaseFinishedBlocks    Case = "finished_blocks"     // only blocks of which both periods ended by the rule
 	CaseWithoutOpenedLate Case = "without_opened_late" // without outings that were opened after fishing began

@@ -18,13 +18,15 @@ const (
 // choice says of each tally whether and as what it is analysed.
 type choice func(trial.Tally) (trial.Tally, bool)
 
-// choices are the cases that concern single fish, in the order in which they stand in the result. known says whether the source
-// can tell such a fish at all.
-func choices(in Input) []struct {
+// fishCase is a case that concerns single fish. known says whether the source can tell such a fish at all.
+type fishCase struct {
 	name  Case
 	fish  choice
 	known bool
-} {
+}
+
+// choices are the cases that concern single fish, in the order in which they stand in the result.
+func choices(in Input) []fishCase {
 	with := func(reason trial.Exclusion) choice {
 		return func(t trial.Tally) (trial.Tally, bool) {
 			return t, t.Exclusion == trial.Analysed || t.Exclusion == reason && analysable(t)
@@ -53,23 +55,27 @@ func choices(in Input) []struct {
 	for _, angler := range in.Left {
 		left[angler] = true
 	}
-	return []struct {
-		name  Case
-		fish  choice
-		known bool
-	}{
+	cases := []fishCase{
 		{CaseNotSureTest, sure(trial.TookTest), true},
 		{CaseNotSureControl, sure(trial.TookControl), true},
 		{CaseWithLost, with(trial.ExcludeLost), true},
 		{CaseWithFoulHooked, with(trial.FoulHooked), true},
 		{CaseWithSwapping, with(trial.WhileSwapping), true},
 		{CaseWithDoubles, with(trial.Double), true},
-		{CaseWithoutLate, without(late), marked(late)},
-		{CaseFinishedBlocks, without(func(t trial.Tally) bool { return !t.Finished }), marked(finished)},
-		{CaseWithoutOpenedLate, without(opened), marked(opened)},
-		{CaseWithoutDeviations, without(deviated), marked(deviated)},
-		{CaseWithoutLeft, without(func(t trial.Tally) bool { return left[t.Angler] }), in.ownRecords() || len(in.Left) > 0},
 	}
+	if in.ownRecords() {
+		disputed := func(t trial.Tally) (trial.Tally, bool) {
+			return t, t.Exclusion == trial.Analysed || t.DisputedOnly && analysable(t)
+		}
+		cases = append(cases, fishCase{CaseWithDisputed, disputed, true})
+	}
+	return append(cases,
+		fishCase{CaseWithoutLate, without(late), marked(late)},
+		fishCase{CaseFinishedBlocks, without(func(t trial.Tally) bool { return !t.Finished }), marked(finished)},
+		fishCase{CaseWithoutOpenedLate, without(opened), marked(opened)},
+		fishCase{CaseWithoutDeviations, without(deviated), marked(deviated)},
+		fishCase{CaseWithoutLeft, without(func(t trial.Tally) bool { return left[t.Angler] }), in.ownRecords() || len(in.Left) > 0},
+	)
 }
 
 // ownRecords reports whether the fish come from a trial that was kept here from its outings on, so that what is not marked did not
@@ -112,6 +118,9 @@ func (q asked) sensitivity(c *run) (rows []SensitivityCase, unchanged []Case, er
 	}
 	if unknown {
 		n.add(WarnCasesUnknown, "these records do not say of every fish whether it was noted late, or is of an outing opened late, an unfinished round or a half that was not as planned: the answer without such fish is not looked at")
+	}
+	if !q.in.ownRecords() && slices.ContainsFunc(q.in.Tallies, func(t trial.Tally) bool { return t.Exclusion == trial.Disputed }) {
+		n.add(WarnCasesUnknown, "of the disputed fish these records do not say whether they would count without their dispute: the answer with them is not looked at")
 	}
 	if r.AsAllocated != nil {
 		a := r.AsAllocated

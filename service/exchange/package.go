@@ -258,7 +258,7 @@ type Deviation struct {
 }
 
 // Fish is one catch. TakenPattern and TakenPosition are as given, the columns from Arrangement on follow from the fish's period and
-// times, as trial.Records counts them; Late and Deviated rest on times that are not published.
+// times, as trial.Records counts them; Late and Deviated rest on times that are not published, and so may DisputedOnly.
 type Fish struct {
 	Angler        string
 	ID            trial.ID
@@ -281,14 +281,15 @@ type Fish struct {
 	Amendments    int
 	Withheld      []string
 
-	Arrangement trial.Arrangement
-	Taken       trial.Taken
-	Exclusion   trial.Exclusion
-	Late        bool
-	Deviated    bool
-	WaterType   string
-	Fly         string
-	Columns     string // the further columns that the protocol's subgroups name, as trial.Further writes them
+	Arrangement  trial.Arrangement
+	Taken        trial.Taken
+	Exclusion    trial.Exclusion
+	Late         bool
+	Deviated     bool
+	DisputedOnly bool
+	WaterType    string
+	Fly          string
+	Columns      string // the further columns that the protocol's subgroups name, as trial.Further writes them
 }
 
 // Amendment is a correction of a record: what was published of it before and after, as canonical JSON.

@@ -162,7 +162,7 @@ func (a publishedAngler) tallies() []trial.Tally {
 		counts[trial.Tally{
 			Angler: a.Pseudonym, Outing: idText(c.Outing), Block: period.Block, Period: period.Number, Arrangement: c.Arrangement, Taken: c.Taken, Species: c.Species,
 			Origin: c.Origin, Month: monthOf(c.Week), Week: c.Week, Exclusion: c.Exclusion, Half: period.Half, Drawn: period.Drawn, Finished: period.Finished,
-			OpenedLate: outings[c.Outing].StartedLate, Late: c.Late, Deviated: c.Deviated, WaterType: c.WaterType, Fly: c.Fly, Columns: c.Columns, Welfare: c.Welfare,
+			OpenedLate: outings[c.Outing].StartedLate, Late: c.Late, Deviated: c.Deviated, DisputedOnly: c.DisputedOnly, WaterType: c.WaterType, Fly: c.Fly, Columns: c.Columns, Welfare: c.Welfare,
 		}]++
 	}
 	return trial.SumTallies(counts)

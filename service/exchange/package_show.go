@@ -215,7 +215,7 @@ func (s *shower) fishes() {
 			Angler: s.Enrolment.Pseudonym, ID: c.ID.Public(), Outing: outings[c.PeriodID].Public(), Period: c.PeriodID.Public(), TakenPattern: c.TakenPattern, TakenPosition: c.TakenPosition,
 			Outcome: c.Outcome, FoulHooked: c.FoulHooked, RigIntact: c.RigIntact, Double: c.DoubleID.Public(), Origin: c.Origin, LengthCM: wholeCM(c.Length),
 			Welfare: c.Welfare, Void: c.Void, AfterLock: c.AfterLock, Disputed: c.Disputed, Amendments: s.corrected[c.ID],
-			Arrangement: t.Arrangement, Taken: t.Taken, Exclusion: t.Exclusion, Late: t.Late, Deviated: t.Deviated, WaterType: t.WaterType, Fly: t.Fly, Columns: t.Columns,
+			Arrangement: t.Arrangement, Taken: t.Taken, Exclusion: t.Exclusion, Late: t.Late, Deviated: t.Deviated, DisputedOnly: t.DisputedOnly, WaterType: t.WaterType, Fly: t.Fly, Columns: t.Columns,
 		}
 		place := at(s.places[outings[c.PeriodID]], weekOf(c.CaughtAt))
 		_, row.Week = s.place(c.ID, place)

@@ -296,6 +296,7 @@ func fishColumns() []column[Fish] {
 		wordColumn("exclusion", "why it is not analysed; empty for a fish that is", func(r *Fish) *trial.Exclusion { return &r.Exclusion }, trial.Exclusions()...),
 		truthColumn("late", "noted down later than the rule sheet allows", func(r *Fish) *bool { return &r.Late }),
 		truthColumn("deviated", "caught while something was reported as not as planned", func(r *Fish) *bool { return &r.Deviated }),
+		truthColumn("disputed_only", "nothing but the dispute leaves it out", func(r *Fish) *bool { return &r.DisputedOnly }),
 		textColumn("water_type", "kind of water", func(r *Fish) *string { return &r.WaterType }),
 		textColumn("fly", "which dressing carried the change", func(r *Fish) *string { return &r.Fly }),
 		textColumn("columns", "further columns that the rule sheet's subgroups name, as a JSON object", func(r *Fish) *string { return &r.Columns }),

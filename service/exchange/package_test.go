@@ -189,6 +189,9 @@ func TestRarerRecordsAgree(t *testing.T) {
 		"a disputed fish": func(u *unpacked) {
 			u.fish[slices.IndexFunc(u.fish, func(f Fish) bool { return f.Disputed })].Disputed = false
 		},
+		"a fish that only a dispute leaves out": func(u *unpacked) {
+			u.fish[slices.IndexFunc(u.fish, func(f Fish) bool { return f.Exclusion == trial.ExcludeLost })].DisputedOnly = true
+		},
 		"a lost unit": func(u *unpacked) {
 			u.units[slices.IndexFunc(u.units, func(r Unit) bool { return r.Lost })].Lost = false
 		},
@@ -206,7 +209,9 @@ func TestRarerRecordsAgree(t *testing.T) {
 			u := unpack(t, p)
 			forge(u)
 			v := verified(t, readBack(t, u.pack(t)))
-			if !slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Part == partRecords && f.Outcome == Disagrees }) {
+			if !slices.ContainsFunc(v.Findings, func(f Finding) bool {
+				return (f.Part == partRecords || f.Part == partDerived) && f.Outcome == Disagrees
+			}) {
 				t.Errorf("nothing disagrees:\n%s", told(v))
 			}
 		})

@@ -69,6 +69,7 @@ func (v *verifier) fish(c Fish, p Period, u Unit, reports []Deviation) {
 	if c.Deviated && len(reports) == 0 {
 		v.found.differs(partDerived, "fish %s of %s is said to be of a time with a report, and there is none", c.ID, c.Angler)
 	}
+	v.disputedOnly(c, p, u, reports)
 	for _, reason := range trial.Exclusions() {
 		applies := v.applies(reason, c, p, u, reports)
 		switch {
@@ -84,6 +85,19 @@ func (v *verifier) fish(c Fish, p Period, u Unit, reports []Deviation) {
 			v.found.differs(partDerived, "fish %s of %s has the reason %q, and is %q in the table", c.ID, c.Angler, reason, c.Exclusion)
 			return
 		}
+	}
+}
+
+// disputedOnly holds what is said of a disputed fish, that nothing else leaves it out, against its row.
+func (v *verifier) disputedOnly(c Fish, p Period, u Unit, reports []Deviation) {
+	alone := c.Exclusion == trial.Disputed && !slices.ContainsFunc(trial.Exclusions(), func(reason trial.Exclusion) bool {
+		return reason != trial.Disputed && v.applies(reason, c, p, u, reports) == yes
+	})
+	switch {
+	case c.DisputedOnly && !alone:
+		v.found.differs(partDerived, "fish %s of %s is said to be left out by a dispute alone, which does not follow from its row", c.ID, c.Angler)
+	case c.Disputed && alone && !c.DisputedOnly:
+		v.onTimes++
 	}
 }
 

@@ -27,6 +27,7 @@ var caseNames = map[analysis.Case]string{
 	analysis.CaseWithFoulHooked:    "with foul-hooked fish",
 	analysis.CaseWithSwapping:      "with fish caught while swapping",
 	analysis.CaseWithDoubles:       "with two fish at once",
+	analysis.CaseWithDisputed:      "with disputed fish",
 	analysis.CaseWithoutLate:       "without fish noted late",
 	analysis.CaseFinishedBlocks:    "finished rounds only",
 	analysis.CaseWithoutOpenedLate: "without outings opened late",

@@ -15,6 +15,10 @@ type Records struct {
 	Catches    []Catch
 }
 
+// CountingRules is the version of the rules by which Count counts. A change of them takes the next number, so that what was counted by
+// others is counted anew, whichever program did it.
+const CountingRules = 1
+
 // Count returns the enrolment's tallies, in CompareTallies's order, and its share of the flow diagram. It is the one way in
 // which fish are counted: intake, progress, analysis and checks all go through it. How many tallies there can be is said
 // at Tally.
@@ -110,6 +114,10 @@ func (c counter) tally(fish Catch) Tally {
 	}
 	if !fish.CaughtAt.IsZero() {
 		t.Week, t.Month = WeekOf(fish.CaughtAt), MonthOf(fish.CaughtAt)
+	}
+	if t.Exclusion == Disputed {
+		fish.Disputed = false
+		t.DisputedOnly = fish.Excluded(c.protocol, period, unit, c.Deviations) == Analysed
 	}
 	return t
 }

@@ -121,11 +121,26 @@ func TestDisputedFishAreLeftOut(t *testing.T) {
 		left.Outings = append([]trial.Outing{}, r.Outings...)
 		left.Catches[i].Disputed, left.Outings[j].Disputed = true, true
 		tallies, _ := left.Count(complete())
-		var got, want int64
+		var got, want, alone, analysed int64 // alone: left out by nothing else
 		for _, tally := range tallies {
 			if tally.Exclusion == trial.Disputed {
 				got += tally.N
 			}
+			if tally.DisputedOnly {
+				alone += tally.N
+			}
+			if tally.Exclusion == trial.Analysed {
+				analysed += tally.N
+			}
+		}
+		undisputed, _ := r.Count(complete())
+		for _, tally := range undisputed {
+			if tally.Exclusion == trial.Analysed {
+				analysed -= tally.N
+			}
+		}
+		if alone != -analysed {
+			rt.Errorf("%d fish are left out by disputes alone; %d are analysed without them", alone, -analysed)
 		}
 		for k, c := range r.Catches {
 			if (k == i || outing[c.PeriodID] == r.Outings[j].ID) && !c.Void {

@@ -16,7 +16,7 @@ import (
 // Half says which of its block's two periods the fish is from, 1 or 2, 0 when not known. Drawn is the arrangement that the
 // draw gave the period, empty where there was no draw. Finished says that both periods of the block ended by the rule.
 // OpenedLate, Late and Deviated mark a fish of an outing that was opened after fishing began, a fish noted late, and one
-// caught while something was reported as not as planned. WaterType is the kind of water, never its name; Fly the dressing
+// caught while something was reported as not as planned; DisputedOnly one that nothing but its dispute leaves out. WaterType is the kind of water, never its name; Fly the dressing
 // that carried the change. Columns holds the values of the further columns that subgroups were asked for, as Further
 // writes them, Welfare the signs of harm seen on the fish, as Catch has them.
 //
@@ -24,28 +24,29 @@ import (
 // exclusions, dressings, and whether a fish was late or an outing went on past midnight into another month. They do not
 // grow with the fish, unless a further column that differs from fish to fish is asked for.
 type Tally struct {
-	Angler      string      `json:"angler"`
-	Outing      string      `json:"outing"`
-	Block       string      `json:"block"`
-	Period      string      `json:"period"`
-	Arrangement Arrangement `json:"arrangement"`
-	Taken       Taken       `json:"taken"`
-	Species     string      `json:"species"`
-	Origin      Origin      `json:"origin"`
-	Month       string      `json:"month"`
-	Week        string      `json:"week"`
-	Exclusion   Exclusion   `json:"exclusion"`
-	Half        int         `json:"half,omitempty"`
-	Drawn       Arrangement `json:"drawn,omitempty"`
-	Finished    bool        `json:"finished,omitempty"`
-	OpenedLate  bool        `json:"opened_late,omitempty"`
-	Late        bool        `json:"late,omitempty"`
-	Deviated    bool        `json:"deviated,omitempty"`
-	WaterType   string      `json:"water_type,omitempty"`
-	Fly         string      `json:"fly,omitempty"`
-	Columns     string      `json:"columns,omitempty"`
-	Welfare     string      `json:"welfare,omitempty"`
-	N           int64       `json:"n"`
+	Angler       string      `json:"angler"`
+	Outing       string      `json:"outing"`
+	Block        string      `json:"block"`
+	Period       string      `json:"period"`
+	Arrangement  Arrangement `json:"arrangement"`
+	Taken        Taken       `json:"taken"`
+	Species      string      `json:"species"`
+	Origin       Origin      `json:"origin"`
+	Month        string      `json:"month"`
+	Week         string      `json:"week"`
+	Exclusion    Exclusion   `json:"exclusion"`
+	Half         int         `json:"half,omitempty"`
+	Drawn        Arrangement `json:"drawn,omitempty"`
+	Finished     bool        `json:"finished,omitempty"`
+	OpenedLate   bool        `json:"opened_late,omitempty"`
+	Late         bool        `json:"late,omitempty"`
+	Deviated     bool        `json:"deviated,omitempty"`
+	DisputedOnly bool        `json:"disputed_only,omitempty"`
+	WaterType    string      `json:"water_type,omitempty"`
+	Fly          string      `json:"fly,omitempty"`
+	Columns      string      `json:"columns,omitempty"`
+	Welfare      string      `json:"welfare,omitempty"`
+	N            int64       `json:"n"`
 }
 
 // DrawnBlock is one opened unit of an angler's draw: the block it was used for (as Tally.Block), the number of its permuted
@@ -110,7 +111,7 @@ func (t Tally) Level(column string) string {
 func CompareTallies(a, b Tally) int {
 	return cmp.Or(
 		cmp.Compare(a.Angler, b.Angler), cmp.Compare(a.Arrangement, b.Arrangement), cmp.Compare(a.Block, b.Block), cmp.Compare(a.Columns, b.Columns),
-		compareBools(a.Deviated, b.Deviated), cmp.Compare(a.Drawn, b.Drawn), cmp.Compare(a.Exclusion, b.Exclusion),
+		compareBools(a.Deviated, b.Deviated), compareBools(a.DisputedOnly, b.DisputedOnly), cmp.Compare(a.Drawn, b.Drawn), cmp.Compare(a.Exclusion, b.Exclusion),
 		compareBools(a.Finished, b.Finished), cmp.Compare(a.Fly, b.Fly), cmp.Compare(a.Half, b.Half), compareBools(a.Late, b.Late),
 		cmp.Compare(a.Month, b.Month), compareBools(a.OpenedLate, b.OpenedLate), cmp.Compare(a.Origin, b.Origin), cmp.Compare(a.Outing, b.Outing),
 		cmp.Compare(a.Period, b.Period), cmp.Compare(a.Species, b.Species), cmp.Compare(a.Taken, b.Taken),
