@@ -36,12 +36,16 @@ func newDataset(in Input) dataset {
 	byAngler := map[string]*angler{}
 	outings, blocks := map[[2]string]*exact.Table{}, map[[3]string]*exact.Table{}
 	seen := map[[2]string]bool{}
-	for _, t := range in.Tallies {
+	var a *angler
+	for i := range in.Tallies {
+		t := &in.Tallies[i]
 		if t.N == 0 {
 			continue
 		}
-		a := at(byAngler, t.Angler)
-		a.label = t.Angler
+		if a == nil || a.label != t.Angler { // they mostly come angler by angler
+			a = at(byAngler, t.Angler)
+			a.label = t.Angler
+		}
 		if t.Outing != "" {
 			seen[[2]string{t.Angler, t.Outing}] = true
 		}
@@ -88,7 +92,7 @@ func at[K comparable, V any](m map[K]*V, key K) *V {
 }
 
 // add counts the fish of one analysed tally in the cell where it belongs.
-func add(table *exact.Table, t trial.Tally) {
+func add(table *exact.Table, t *trial.Tally) {
 	switch {
 	case t.Arrangement == trial.TestLower && t.Taken == trial.TookTest:
 		table.A += t.N
@@ -101,7 +105,7 @@ func add(table *exact.Table, t trial.Tally) {
 	}
 }
 
-func (c *Counts) add(t trial.Tally) {
+func (c *Counts) add(t *trial.Tally) {
 	c.Analysed += t.N
 	if t.Taken == trial.TookTest {
 		c.Test += t.N

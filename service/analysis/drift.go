@@ -20,7 +20,10 @@ const (
 // centred at the mean over fish, so that it takes nothing from θ. Fish of unknown week are left out.
 func drift(all covariates, n *notes) (*Drift, error) {
 	weeks := map[string]float64{}
-	m := all.only(func(t trial.Tally) bool {
+	m := all.only(func(t *trial.Tally) bool {
+		if _, ok := weeks[t.Week]; ok {
+			return true
+		}
 		number, ok := weekNumber(t.Week)
 		if ok {
 			weeks[t.Week] = number
@@ -45,7 +48,7 @@ func drift(all covariates, n *notes) (*Drift, error) {
 	}
 	mean /= float64(m.fish())
 	span := last - first // scales the column to order 1, as the search likes it
-	fit, reason, err := m.fit(func(t trial.Tally) []float64 { return []float64{1, sign(t), (weeks[t.Week] - mean) / span} })
+	fit, reason, err := m.fit(func(t *trial.Tally) []float64 { return []float64{1, sign(t), (weeks[t.Week] - mean) / span} })
 	d := &Drift{Weeks: []DriftPoint{}, Thirds: []DriftPoint{}}
 	switch {
 	case err != nil:
@@ -60,14 +63,14 @@ func drift(all covariates, n *notes) (*Drift, error) {
 		d.PerWeek, d.Low, d.High, d.P = known(slope.LogOdds/span), known(slope.Low/span), known(slope.High/span), known(slope.P)
 	}
 	if len(weeks) <= mostWeeks {
-		if d.Weeks, err = m.through(func(t trial.Tally) string { return t.Week }, "by week", n); err != nil {
+		if d.Weeks, err = m.through(func(t *trial.Tally) string { return t.Week }, "by week", n); err != nil {
 			return nil, err
 		}
 	} else {
 		n.add(WarnPartRefused, "the answer by week is not given: %d weeks are more than %d", len(weeks), mostWeeks)
 	}
 	names := []string{"first", "second", "last"}
-	third := func(t trial.Tally) string { return names[int(3*(weeks[t.Week]-first)/(span+1))] }
+	third := func(t *trial.Tally) string { return names[int(3*(weeks[t.Week]-first)/(span+1))] }
 	d.Thirds, err = m.through(third, "by thirds of the trial", n)
 	slices.SortFunc(d.Thirds, func(a, b DriftPoint) int {
 		return cmp.Compare(slices.Index(names, a.Label), slices.Index(names, b.Label))
@@ -76,7 +79,7 @@ func drift(all covariates, n *notes) (*Drift, error) {
 }
 
 // through gives θ in each period of time, in the order of the labels.
-func (m covariates) through(label func(trial.Tally) string, what string, n *notes) ([]DriftPoint, error) {
+func (m covariates) through(label func(*trial.Tally) string, what string, n *notes) ([]DriftPoint, error) {
 	levels, reason, err := m.byLevel(label, leastInWeek)
 	if err != nil {
 		return nil, err

@@ -60,8 +60,9 @@ func canonical(in Input) ([]byte, error) {
 		b.Write(plan)
 	}
 	b.WriteString(`,"tallies":[`)
-	for i, t := range in.Tallies {
-		fields := tallyFields(t)
+	var fields []field
+	for i := range in.Tallies {
+		fields = tallyFields(fields[:0], &in.Tallies[i])
 		if err := checkText("tally", fields); err != nil {
 			return nil, err
 		}
@@ -154,15 +155,19 @@ func fingerprint(in Input) (string, error) {
 // merged adds up tallies that agree in everything but their number, leaves out those of no fish, and sorts them by their
 // fields in the order of the keys.
 func merged(tallies []trial.Tally) []trial.Tally {
-	counts := map[trial.Tally]int64{}
-	for _, t := range tallies {
-		n := t.N
-		t.N = 0
-		if n != 0 {
-			counts[t] += n
-		}
+	sorted := slices.DeleteFunc(slices.Clone(tallies), func(t trial.Tally) bool { return t.N == 0 })
+	if !slices.IsSortedFunc(sorted, trial.CompareTallies) { // as counting leaves them
+		slices.SortFunc(sorted, trial.CompareTallies)
 	}
-	return trial.SumTallies(counts)
+	sum := sorted[:0]
+	for _, t := range sorted {
+		if last := len(sum) - 1; last >= 0 && trial.CompareTallies(sum[last], t) == 0 {
+			sum[last].N += t.N
+			continue
+		}
+		sum = append(sum, t)
+	}
+	return sum
 }
 
 // drawInOrder returns the drawn blocks by angler, each angler's in the order of the draw.
@@ -178,14 +183,11 @@ type field struct {
 	plain      bool
 }
 
-// tallyFields returns a tally's fields in the order of their keys, as RFC 8785 asks. Those from half on in trial.Tally are
+// tallyFields appends a tally's fields in the order of their keys, as RFC 8785 asks. Those from half on in trial.Tally are
 // left out where they say nothing.
-func tallyFields(t trial.Tally) []field {
-	fields := []field{
-		{key: "angler", value: t.Angler},
-		{key: "arrangement", value: string(t.Arrangement)},
-		{key: "block", value: t.Block},
-	}
+func tallyFields(fields []field, t *trial.Tally) []field {
+	fields = append(fields,
+		field{key: "angler", value: t.Angler}, field{key: "arrangement", value: string(t.Arrangement)}, field{key: "block", value: t.Block})
 	text := func(key, value string) {
 		if value != "" {
 			fields = append(fields, field{key: key, value: value})
@@ -236,6 +238,11 @@ func number(key string, n int64) field {
 // where there is one.
 func quote(b *strings.Builder, s string) {
 	b.WriteByte('"')
+	if !strings.ContainsFunc(s, func(r rune) bool { return r < 0x20 || r == '"' || r == '\\' || r == utf8.RuneError }) {
+		b.WriteString(s)
+		b.WriteByte('"')
+		return
+	}
 	for _, r := range s {
 		switch {
 		case r == '"' || r == '\\':

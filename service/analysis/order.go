@@ -11,7 +11,7 @@ import (
 // from another position effect in second periods: that change is CarryOver. It leaves θ alone where each order is drawn as often
 // as the other (Jones and Kenward 2014, Design and Analysis of Cross-Over Trials, on periods and carry-over).
 func orderEffect(all covariates, n *notes) (*OrderEffect, error) {
-	m := all.only(func(t trial.Tally) bool { return t.Half == 1 || t.Half == 2 })
+	m := all.only(func(t *trial.Tally) bool { return t.Half == 1 || t.Half == 2 })
 	var fish [3]int64
 	for _, t := range m.tallies {
 		fish[t.Half] += t.N
@@ -24,8 +24,8 @@ func orderEffect(all covariates, n *notes) (*OrderEffect, error) {
 		}
 		return nil, nil
 	}
-	half := func(t trial.Tally) float64 { return float64(t.Half) - 1.5 }
-	plain := func(t trial.Tally) []float64 { return []float64{1, sign(t), half(t)} }
+	half := func(t *trial.Tally) float64 { return float64(t.Half) - 1.5 }
+	plain := func(t *trial.Tally) []float64 { return []float64{1, sign(t), half(t)} }
 	fit, reason, err := m.fit(plain)
 	switch {
 	case err != nil:
@@ -38,7 +38,7 @@ func orderEffect(all covariates, n *notes) (*OrderEffect, error) {
 	if o.Coefficient, err = m.coefficient(fit, 2); err != nil {
 		return nil, err
 	}
-	fit, reason, err = m.fit(func(t trial.Tally) []float64 { return append(plain(t), sign(t)*half(t)) })
+	fit, reason, err = m.fit(func(t *trial.Tally) []float64 { return append(plain(t), sign(t)*half(t)) })
 	switch {
 	case err != nil:
 		return nil, err

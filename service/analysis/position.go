@@ -35,7 +35,7 @@ func positionBy(all covariates) ([]PositionBy, error) {
 
 func (m covariates) positionIn(column string) (PositionBy, error) {
 	by := PositionBy{Column: column, Levels: []PositionLevel{}}
-	label := func(t trial.Tally) string { return cmp.Or(t.Level(column), unknownLevel) }
+	label := levelOf(column)
 	levels := m.tables(label)
 	place := map[string]int{}
 	for _, l := range levels {
@@ -47,14 +47,14 @@ func (m covariates) positionIn(column string) (PositionBy, error) {
 	if len(place) < 2 {
 		return by, nil
 	}
-	part := m.only(func(t trial.Tally) bool { _, in := place[label(t)]; return in })
+	part := m.only(func(t *trial.Tally) bool { _, in := place[label(t)]; return in })
 	one := dummies(place, label)
-	own := func(t trial.Tally) []float64 {
+	own := func(t *trial.Tally) []float64 {
 		x := make([]float64, 2*len(place))
 		x[place[label(t)]], x[len(place)+place[label(t)]] = 1, sign(t)
 		return x
 	}
-	fits, _, err := m.fitAlike(model{part, one}, model{part, own})
+	fits, _, err := m.fitAlike(model{fish: part, set: one}, model{fish: part, set: own})
 	if fits == nil {
 		return by, err
 	}

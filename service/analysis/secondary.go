@@ -11,25 +11,32 @@ import (
 // covariates fits the mixed model with further fixed columns: logit P(test taken) = x·γ + u + v·c + w, in the form of the mixed
 // model of the result, with the quadrature points of rows. One angler's fish are grouped by block, else by outing, with u only.
 type covariates struct {
-	tallies []trial.Tally // analysed, in canonical order
-	forms   []glmm.Vary   // tried in turn, the richest first
-	points  int           // at most
-	near    *glmm.Spread  // of the main fit, nil for none
-	group   func(trial.Tally) string
+	tallies []grouped    // analysed, in canonical order
+	forms   []glmm.Vary  // tried in turn, the richest first
+	points  int          // at most
+	near    *glmm.Spread // of the main fit, nil for none
 	level   float64
+	alike   map[glmm.Vary]fitted // of all the fish with one θ, with which every column is compared
 }
 
-// A columns function gives the fixed columns of a tally's fish.
-type columns func(trial.Tally) []float64
+// grouped is a tally with the numbers of its group and of its outing.
+type grouped struct {
+	*trial.Tally
+	group, outing int
+}
+
+// A columns function gives the fixed columns of a tally's fish. Tallies may share a slice, which nobody changes.
+type columns func(*trial.Tally) []float64
 
 // newCovariates takes the analysed tallies of a checked input.
 func newCovariates(tallies []trial.Tally, f form, level float64) covariates {
-	m := covariates{points: f.points, near: f.near, level: level, group: func(t trial.Tally) string { return t.Angler }}
-	for _, t := range tallies {
-		if t.Exclusion == trial.Analysed && t.N > 0 {
-			m.tallies = append(m.tallies, t)
+	m := covariates{points: f.points, near: f.near, level: level, alike: map[glmm.Vary]fitted{}}
+	for i := range tallies {
+		if t := &tallies[i]; t.Exclusion == trial.Analysed && t.N > 0 {
+			m.tallies = append(m.tallies, grouped{Tally: t})
 		}
 	}
+	m.number(func(t *trial.Tally) string { return t.Angler })
 	switch f.vary {
 	case VaryPatternPositionOuting:
 		m.forms = []glmm.Vary{glmm.VaryPatternPositionOuting, glmm.VaryPatternPosition, glmm.VaryPattern}
@@ -42,19 +49,43 @@ func newCovariates(tallies []trial.Tally, f form, level float64) covariates {
 		return m
 	}
 	m.forms = []glmm.Vary{glmm.VaryPattern}
-	m.group = func(t trial.Tally) string { return t.Block }
+	m.number(func(t *trial.Tally) string { return t.Block })
 	if m.groups() < 2 {
-		m.group = func(t trial.Tally) string { return t.Outing }
+		m.number(func(t *trial.Tally) string { return t.Outing })
 	}
 	return m
 }
 
+// number numbers the groups that the function names, and the outings within them.
+func (m covariates) number(group func(*trial.Tally) string) {
+	groups, outings := map[string]int{}, map[[2]string]int{}
+	for i := range m.tallies {
+		t, last := &m.tallies[i], &m.tallies[max(0, i-1)]
+		name := group(t.Tally)
+		if i > 0 && name == group(last.Tally) && t.Outing == last.Outing {
+			t.group, t.outing = last.group, last.outing
+			continue
+		}
+		t.group, t.outing = numbered(groups, name), numbered(outings, [2]string{name, t.Outing})
+	}
+}
+
+// numbered returns the number of a key, the next one where it is new.
+func numbered[K comparable](numbers map[K]int, key K) int {
+	n, ok := numbers[key]
+	if !ok {
+		n = len(numbers)
+		numbers[key] = n
+	}
+	return n
+}
+
 // only returns the same model of a part of the fish.
-func (m covariates) only(keep func(trial.Tally) bool) covariates {
+func (m covariates) only(keep func(*trial.Tally) bool) covariates {
 	part := m
-	part.tallies = nil
+	part.tallies = make([]grouped, 0, len(m.tallies))
 	for _, t := range m.tallies {
-		if keep(t) {
+		if keep(t.Tally) {
 			part.tallies = append(part.tallies, t)
 		}
 	}
@@ -62,9 +93,11 @@ func (m covariates) only(keep func(trial.Tally) bool) covariates {
 }
 
 func (m covariates) groups() int {
-	seen := map[string]bool{}
+	seen, last := map[int]bool{}, -1
 	for _, t := range m.tallies {
-		seen[m.group(t)] = true
+		if t.group != last {
+			seen[t.group], last = true, t.group
+		}
 	}
 	return len(seen)
 }
@@ -77,15 +110,33 @@ func (m covariates) fish() (n int64) {
 	return n
 }
 
-// model is a set of columns on some fish.
+// model is a set of columns on some fish, with the fits that are kept for who asks again; nil keeps none.
 type model struct {
 	fish covariates
 	set  columns
+	kept map[glmm.Vary]fitted
+}
+
+type fitted struct {
+	fit *glmm.Result
+	err error
+}
+
+// in fits the model in a form.
+func (m model) in(form glmm.Vary) (*glmm.Result, error) {
+	f, ok := m.kept[form]
+	if !ok {
+		f.fit, f.err = glmm.Fit(m.fish.rows(m.set), glmm.Options{Vary: form, Points: min(m.fish.points, pointsOfRows(form.Outing())), Near: m.fish.near})
+		if m.kept != nil {
+			m.kept[form] = f
+		}
+	}
+	return f.fit, f.err
 }
 
 // fit fits a set of columns in the richest form that can be fitted; nil where there is none, and the reason says why.
 func (m covariates) fit(set columns) (*glmm.Result, string, error) {
-	fits, reason, err := m.fitAlike(model{m, set})
+	fits, reason, err := m.fitAlike(model{fish: m, set: set})
 	if fits == nil {
 		return nil, reason, err
 	}
@@ -104,7 +155,7 @@ forms:
 	for _, form := range m.forms {
 		fits = nil
 		for _, one := range models {
-			fit, err := glmm.Fit(one.fish.rows(one.set), glmm.Options{Vary: form, Points: min(m.points, pointsOfRows(form.Outing())), Near: m.near})
+			fit, err := one.in(form)
 			if err != nil {
 				_, _, why, ok := fitOutcome(err)
 				if !ok {
@@ -124,17 +175,9 @@ forms:
 }
 
 func (m covariates) rows(set columns) []glmm.Row {
-	groups, outings := map[string]int{}, map[[2]string]int{}
 	rows := make([]glmm.Row, 0, len(m.tallies))
 	for _, t := range m.tallies {
-		g, o := m.group(t), [2]string{m.group(t), t.Outing}
-		if _, ok := groups[g]; !ok {
-			groups[g] = len(groups)
-		}
-		if _, ok := outings[o]; !ok {
-			outings[o] = len(outings)
-		}
-		row := glmm.Row{Group: groups[g], Subgroup: outings[o], N: int(t.N), X: set(t), U: 1, V: sign(t)}
+		row := glmm.Row{Group: t.group, Subgroup: t.outing, N: int(t.N), X: set(t.Tally), U: 1, V: sign(t.Tally)}
 		if t.Taken == trial.TookTest {
 			row.Y = row.N
 		}
@@ -152,4 +195,4 @@ func (m covariates) coefficient(fit *glmm.Result, column int) (Coefficient, erro
 	return Coefficient{LogOdds: fit.Coef[column], StdError: fit.StdErr[column], Low: low, High: high, P: p}, nil
 }
 
-func sign(t trial.Tally) float64 { return float64(t.Arrangement.Sign()) }
+func sign(t *trial.Tally) float64 { return float64(t.Arrangement.Sign()) }

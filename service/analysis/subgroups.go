@@ -103,9 +103,15 @@ func (m covariates) recorded() []string {
 		}
 	}
 	own := trial.SubgroupColumns()
-	for _, t := range m.tallies {
+	for i, t := range m.tallies {
+		last := m.tallies[max(0, i-1)]
 		for _, column := range own {
-			note(column, t.Level(column))
+			if level := t.Level(column); i == 0 || level != last.Level(column) {
+				note(column, level)
+			}
+		}
+		if i > 0 && t.Columns == last.Columns {
+			continue
 		}
 		for column, level := range trial.Further(t.Columns).Values() {
 			note(column, level)
@@ -163,10 +169,10 @@ func (m covariates) subgroup(column string) (Subgroup, error) {
 }
 
 // compare fills in the test, and the levels' own θ.
-func (m covariates) compare(g *Subgroup, levels []levelEffect, place map[string]int, label func(trial.Tally) string) error {
-	part := m.only(func(t trial.Tally) bool { _, in := place[label(t)]; return in })
-	alike := func(t trial.Tally) []float64 { return []float64{1, sign(t)} }
-	fits, reason, err := m.fitAlike(model{m, alike}, model{part, dummies(place, label)})
+func (m covariates) compare(g *Subgroup, levels []levelEffect, place map[string]int, label func(*trial.Tally) string) error {
+	part := m.only(func(t *trial.Tally) bool { _, in := place[label(t)]; return in })
+	alike := func(t *trial.Tally) []float64 { return []float64{1, sign(t)} }
+	fits, reason, err := m.fitAlike(model{m, alike, m.alike}, model{fish: part, set: dummies(place, label)})
 	if fits == nil {
 		g.Reason = reason
 		return err
@@ -179,8 +185,8 @@ func (m covariates) compare(g *Subgroup, levels []levelEffect, place map[string]
 
 // labels gives the level of each tally in a column, what is not recorded as unknown, with small levels and those beyond the
 // most joined; joined lists these.
-func (m covariates) labels(column string) (label func(trial.Tally) string, joined []string) {
-	own := func(t trial.Tally) string { return cmp.Or(t.Level(column), unknownLevel) }
+func (m covariates) labels(column string) (label func(*trial.Tally) string, joined []string) {
+	own := levelOf(column)
 	bySize := m.tables(own)
 	slices.SortStableFunc(bySize, func(a, b levelEffect) int { return cmp.Compare(b.fish, a.fish) })
 	kept := len(bySize)
@@ -198,7 +204,7 @@ func (m covariates) labels(column string) (label func(trial.Tally) string, joine
 		joined = append(joined, l.label)
 	}
 	slices.Sort(joined)
-	return func(t trial.Tally) string {
+	return func(t *trial.Tally) string {
 		if l := own(t); !slices.Contains(joined, l) {
 			return l
 		}
