@@ -96,9 +96,9 @@ func (m *MixedModel) besideMixed(fit *glmm.TrialResult, level float64, n *notes)
 	if fit == nil {
 		return nil
 	}
-	limits, err := fit.ProfileSD(glmm.TermPattern, level)
+	high, err := fit.SDUpper(glmm.TermPattern, level)
 	if err == nil {
-		m.SDPatternHigh = limits.High
+		m.SDPatternHigh = high
 		var test glmm.Boundary
 		if test, err = fit.BoundaryTest(glmm.TermPattern); err == nil {
 			m.BoundaryP = known(test.P)

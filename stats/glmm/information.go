@@ -40,7 +40,8 @@ func (e *evaluator) scoreInverse(free []int) *square {
 }
 
 // information is the negative Hessian of the log-likelihood in the free parameters,
-// by differencing exact gradients: central (about eight digits) or forward.
+// by differencing exact gradients: central (about eight digits) or forward. A fixed effect moves the groups alone in whose rows its
+// column stands, so that the levels of a factor that no group has two of cost as much as one column.
 func (e *evaluator) information(at *point, central bool) *square {
 	n := len(at.free)
 	full := newSquare(n)
@@ -55,6 +56,9 @@ func (e *evaluator) information(at *point, central bool) *square {
 		if at.inverse != nil {
 			h = 2e-4 * math.Sqrt(at.inverse.at(i, i))
 		}
+		if e.part = nil; central && k < e.problem.width {
+			e.part = e.problem.in[k]
+		}
 		psi[k] = at.psi[k] + h
 		width := psi[k] - at.psi[k]
 		e.evaluate(psi, up)
@@ -68,6 +72,7 @@ func (e *evaluator) information(at *point, central bool) *square {
 			full.set(i, j, (down[l]-up[l])/width)
 		}
 	}
+	e.part = nil
 	for i := range n {
 		for j := range i {
 			mean := (full.at(i, j) + full.at(j, i)) / 2

@@ -24,6 +24,7 @@ type evaluator struct {
 	// Tolerances of searches, and of modes.
 	tolerance, modeTolerance float64
 	count                    int       // evaluations so far
+	part                     []int     // the groups that are evaluated; nil for all
 	b                        []float64 // standardised u and v of each group, in pairs
 	d                        []float64 // standardised w of each subgroup
 	// Of the current parameters.
@@ -92,7 +93,11 @@ func (e *evaluator) evaluate(psi, gradient []float64) float64 {
 	clear(e.crossProducts)
 	total, slope := e.problem.constant(ps.alpha)
 	gradient[e.problem.width+atDispersion] = ps.deltaSlope * slope
-	for g := range e.problem.groups {
+	groups := e.part
+	if groups == nil {
+		groups = e.problem.everyGroup
+	}
+	for _, g := range groups {
 		into := gradient
 		if e.crossProducts != nil {
 			into = e.groupGradient

@@ -22,6 +22,8 @@ type problem struct {
 	// terms depend on the dispersion alone.
 	fixedTerms float64
 	counts     []countRun
+	everyGroup []int
+	in         [][]int // the groups in whose rows a fixed-effect column is not 0; nil for all
 	near       *Spread // nil: nothing is expected
 }
 
@@ -94,7 +96,29 @@ func newProblem(rows []Row, o Options) (*problem, error) {
 		p.groups[len(p.groups)-1].subs.to = len(p.subs)
 		p.groups[len(p.groups)-1].rows.to = len(p.rows)
 	}
+	p.in = make([][]int, p.width)
+	for g := range p.groups {
+		p.everyGroup = append(p.everyGroup, g)
+	}
+	for j := range p.in {
+		if in := p.groupsIn(j); len(in) < len(p.groups) {
+			p.in[j] = in
+		}
+	}
 	return p, nil
+}
+
+// groupsIn lists the groups in whose rows fixed-effect column j is not 0.
+func (p *problem) groupsIn(j int) (in []int) {
+	for g, group := range p.groups {
+		for r := group.rows.from; r < group.rows.to; r++ {
+			if p.x[r*p.width+j] != 0 {
+				in = append(in, g)
+				break
+			}
+		}
+	}
+	return in
 }
 
 // countRuns appends the distinct counts and their rows to runs, smallest first; ys is sorted.

@@ -54,15 +54,14 @@ func (f *inference) profileTheta(level float64) (Limits, error) {
 	return limits, err
 }
 
-// profileScale returns the limits of an SD, or of √dispersion.
-func (f *inference) profileScale(term Term, level float64) (Limits, error) {
-	z, err := target(level)
-	if err != nil {
-		return Limits{}, err
+// scaleProfile is the profile of an SD, or of √dispersion, with the root to reach and the first step to try.
+func (f *inference) scaleProfile(term Term, level float64) (p *profile, z, step float64, err error) {
+	if z, err = target(level); err != nil {
+		return nil, 0, 0, err
 	}
 	k, err := f.scale(term)
 	if err != nil {
-		return Limits{}, err
+		return nil, 0, 0, err
 	}
 	if k == atPosition && f.evaluator.problem.correlated {
 		// Written the other way round v is the one with an effect of its own.
@@ -70,18 +69,34 @@ func (f *inference) profileScale(term Term, level float64) (Limits, error) {
 	}
 	problem := f.evaluator.problem
 	size := problem.largestLoadings()[k]
-	p := &profile{e: f.fresh(), top: positive(f.point, problem.width+k), k: problem.width + k, bound: runawaySD / size}
+	p = &profile{e: f.fresh(), top: positive(f.point, problem.width+k), k: problem.width + k, bound: runawaySD / size}
 	p.e.tolerance = profileTolerance
-	estimate := p.top.psi[p.k]
-	step := estimate/2 + firstStartSD/2/size
+	step = p.top.psi[p.k]/2 + firstStartSD/2/size
 	if i := slices.Index(p.top.free, p.k); p.e.settled(p.top, len(problem.freeParameters())) {
 		step = z * math.Sqrt(p.top.inverse.at(i, i))
 	}
-	var limits Limits
+	return p, z, step, nil
+}
+
+// upperScale returns the upper limit of profileScale.
+func (f *inference) upperScale(term Term, level float64) (*float64, error) {
+	p, z, step, err := f.scaleProfile(term, level)
+	if err != nil {
+		return nil, err
+	}
+	return p.root(1, z, step)
+}
+
+// profileScale returns the limits of an SD, or of √dispersion.
+func (f *inference) profileScale(term Term, level float64) (limits Limits, err error) {
+	p, z, step, err := f.scaleProfile(term, level)
+	if err != nil {
+		return Limits{}, err
+	}
 	if limits.High, err = p.root(1, z, step); err != nil {
 		return Limits{}, err
 	}
-	zero := 0.0
+	zero, estimate := 0.0, p.top.psi[p.k]
 	limits.Low = &zero
 	if estimate == 0 {
 		return limits, nil
@@ -142,7 +157,7 @@ func (p *profile) at(x float64) (*point, error) {
 		}
 	}
 	start := searchStart{psi: slices.Clone(from.psi)}
-	start.psi[p.k] = x
+	p.lead(start.psi, free, x)
 	if x == 0 && p.k == w+atPattern {
 		v, c := &start.psi[w+atPosition], &start.psi[w+atCorrelation]
 		if *c != 0 && !slices.Contains(free, w+atPosition) {
@@ -165,6 +180,22 @@ func (p *profile) at(x float64) (*point, error) {
 	}
 	p.last = found
 	return found, nil
+}
+
+// lead moves the profiled parameter to x and the free ones along with it, as the surface around the maximum tells: by their covariance
+// with it. An SD that would so come near 0 or beyond, where the surface bends, stays.
+func (p *profile) lead(psi []float64, free []int, x float64) {
+	move, i := x-psi[p.k], slices.Index(p.top.free, p.k)
+	psi[p.k] = x
+	if i < 0 || p.top.inverse == nil {
+		return
+	}
+	for j, k := range p.top.free {
+		to := psi[k] + move*p.top.inverse.at(i, j)/p.top.inverse.at(i, i)
+		if slices.Contains(free, k) && (k < p.e.problem.width || k == p.e.problem.width+atCorrelation || to/psi[k] > .5) {
+			psi[k] = to
+		}
+	}
 }
 
 // highest is the higher of at, a point of the profile at x, and of what is found elsewhere, where that is worth looking.

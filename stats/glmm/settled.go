@@ -45,7 +45,7 @@ func (w *workspace) nearby(beta []float64, without []int) *point {
 			psi[p.width+k] = max(sd, nearZero)
 		}
 	}
-	w.exact.tolerance, w.exact.modeTolerance = searchTolerance, roughMode
+	w.exact.tolerance, w.exact.modeTolerance = profileTolerance, roughMode
 	if found := w.exact.search(searchStart{psi: psi}, free, math.Inf(-1)); w.exact.settled(found, len(free)) {
 		return found
 	}

@@ -177,6 +177,11 @@ func (r *TrialResult) ProfileSD(term Term, level float64) (Limits, error) {
 	return r.inference.profileScale(term, level)
 }
 
+// SDUpper is the upper limit of ProfileSD, for a fraction of its cost: nil where there is none. Level and errors as ProfileTheta.
+func (r *TrialResult) SDUpper(term Term, level float64) (*float64, error) {
+	return r.inference.upperScale(term, level)
+}
+
 // BoundaryTest tests that the SD of a term of the model, and with it any correlation, is 0,
 // by the likelihood ratio and its distribution for many anglers, a mixture (Self & Liang
 // 1987, J. Am. Stat. Assoc. 82:605; Stram & Lee 1994, Biometrics 50:1171). With few
