@@ -23,7 +23,7 @@ func (a *strata) minimumLikelihood(near lattice, tail float64, inward int64) (fl
 	bar := seen + math.Log1p(likelihoodFuzz)
 
 	// Sums a little further in can be ties with the one seen.
-	middle, _ := a.moments(0)
+	middle := a.under(0).mean
 	edge := int64(0)
 	for {
 		next := edge + inward
@@ -69,7 +69,8 @@ func (h *heights) at(offset int64) (float64, error) {
 		}
 		h.current = h.all.at(phi)
 	}
-	return h.current.logSum(0, offset, offset) - h.null, nil
+	log, _ := h.current.logSum(0, offset, offset)
+	return log - h.null, nil
 }
 
 // farTail returns the probability under OR = 1 of the sums beyond edge in the
@@ -78,7 +79,7 @@ func (h *heights) at(offset int64) (float64, error) {
 func (h *heights) farTail(edge, inward int64, bar float64) (float64, error) {
 	phi := h.all.saddle(bar, inward)
 	h.current = h.all.at(phi)
-	mean, _ := h.all.moments(phi)
+	mean := h.all.under(phi).mean
 	end := h.all.least
 	if inward > 0 {
 		end = h.all.most
@@ -111,7 +112,8 @@ func (h *heights) farTail(edge, inward int64, bar float64) (float64, error) {
 	if _, err := h.at(start); err != nil {
 		return 0, err
 	}
-	return math.Exp(h.current.logSum(0, min(start, end), max(start, end)) - h.null), nil
+	log, _ := h.current.logSum(0, min(start, end), max(start, end))
+	return math.Exp(log - h.null), nil
 }
 
 // sees reports whether the probability at an offset is large enough beside the
@@ -127,18 +129,18 @@ func (l lattice) sees(offset int64) bool {
 // Mathematical Statistics 25:631-650) with 1 added under the logarithm: so it
 // stays right at the end of the range, where K” = 0.
 func (a *strata) saddle(bar float64, inward int64) float64 {
-	null := a.logNormaliser(0)
-	under := func(u float64) float64 {
+	null := a.under(0)
+	under := func(u float64) (value, slope float64) { // the slope without that of the last term
 		phi := u * float64(inward)
-		mean, variance := a.moments(phi)
-		return bar - (a.logNormaliser(phi) - null - phi*mean - math.Log1p(2*math.Pi*variance)/2)
+		t := a.under(phi)
+		return bar - (t.logNormaliser - null.logNormaliser - phi*t.mean - math.Log1p(2*math.Pi*t.variance)/2), u * t.variance
 	}
-	if under(0) >= 0 {
+	short, _ := under(0)
+	if short >= 0 {
 		return 0
 	}
-	_, variance := a.moments(0)
-	unit := 1 / math.Sqrt(variance+1)
-	u, err := num.IncreasingRoot(under, 0, unit, farthest, unit/100)
+	unit := 1 / math.Sqrt(null.variance+1)
+	u, err := num.IncreasingRootBySlope(under, unit*math.Sqrt(-2*short), unit, farthest, unit/100)
 	if err != nil {
 		u = farthest // the bar is at the height of the last sum, and rounding hides the crossing
 	}
@@ -149,8 +151,8 @@ func (a *strata) saddle(bar float64, inward int64) float64 {
 // fish inside an end of the range.
 func (a *strata) tiltTo(offset int64) (float64, error) {
 	target := math.Max(float64(a.least)+0.5, math.Min(float64(a.most)-0.5, float64(offset)))
-	return num.IncreasingRoot(func(phi float64) float64 {
-		mean, _ := a.moments(phi)
-		return mean - target
+	return num.IncreasingRootBySlope(func(phi float64) (value, slope float64) {
+		t := a.under(phi)
+		return t.mean - target, t.variance
 	}, 0, 1, farthest, 1e-6)
 }

@@ -37,6 +37,6 @@ func tableStratum(t Table) (stratum, error) {
 // under φ = 0, from the mode and the sum of the weights under φ:
 // e^{K(φ)} = e^{φ·mode}·P_0(mode)/P_φ(mode). Centred on x it stays moderate
 // where φ fits the stratum, however many fish there are.
-func (s stratum) logNormaliser(phi float64, mode int64, total float64) float64 {
+func (s *stratum) logNormaliser(phi float64, mode int64, total float64) float64 {
 	return phi*float64(mode-s.x) + s.LogMass(mode) + math.Log(total)
 }

@@ -36,10 +36,11 @@ type strata struct {
 	each        []stratum
 	least, most int64 // smallest (<= 0) and largest (>= 0) possible offset
 	buffer      []float64
+	tilts       map[float64]tilt // those found so far
 }
 
 func newStrata(each []stratum) *strata {
-	all := &strata{each: each}
+	all := &strata{each: each, tilts: map[float64]tilt{}}
 	for _, s := range each {
 		all.least += s.lo - s.x
 		all.most += s.hi - s.x
@@ -48,15 +49,26 @@ func newStrata(each []stratum) *strata {
 }
 
 // weights is s.Tilted with the shared buffer: the slice is good until the next call.
-func (a *strata) weights(s stratum, phi float64) (first, mode int64, w []float64, total float64) {
+func (a *strata) weights(s *stratum, phi float64) (first, mode int64, w []float64, total float64) {
 	first, mode, w, total = s.Tilted(phi, a.buffer)
 	a.buffer = w
 	return first, mode, w, total
 }
 
-// moments returns the mean of the offset under φ and the variance of S.
-func (a *strata) moments(phi float64) (mean, variance float64) {
-	for _, s := range a.each {
+// tilt is what one pass over all terms tells of S under a φ.
+type tilt struct {
+	logNormaliser  float64 // K(φ) - φ·seen, K the cumulant generating function of S under φ = 0
+	mean, variance float64 // of the offset
+}
+
+// under returns the tilt by φ.
+func (a *strata) under(phi float64) tilt {
+	t, ok := a.tilts[phi]
+	if ok {
+		return t
+	}
+	for i := range a.each {
+		s := &a.each[i]
 		first, mode, w, total := a.weights(s, phi)
 		var m1, m2 float64
 		for i, weight := range w {
@@ -65,21 +77,15 @@ func (a *strata) moments(phi float64) (mean, variance float64) {
 			m2 += weight * d * d
 		}
 		m1, m2 = m1/total, m2/total
-		mean += float64(mode-s.x) + m1
-		variance += math.Max(0, m2-m1*m1)
+		t.mean += float64(mode-s.x) + m1
+		t.variance += math.Max(0, m2-m1*m1)
+		t.logNormaliser += s.logNormaliser(phi, mode, total)
 	}
-	return mean, variance
+	a.tilts[phi] = t
+	return t
 }
 
-// logNormaliser returns K(φ) - φ·seen, K the cumulant generating function of S under φ = 0.
-func (a *strata) logNormaliser(phi float64) float64 {
-	var sum float64
-	for _, s := range a.each {
-		_, mode, _, total := a.weights(s, phi)
-		sum += s.logNormaliser(phi, mode, total)
-	}
-	return sum
-}
+func (a *strata) logNormaliser(phi float64) float64 { return a.under(phi).logNormaliser }
 
 // logNullAtEnd returns ln P_0(S = the sum at which every stratum is at its
 // lowest, or at its highest, value): there is only one way to get it.
@@ -105,12 +111,12 @@ type lattice struct {
 
 // at returns the distribution of S under φ.
 func (a *strata) at(phi float64) lattice {
-	mean, variance := a.moments(phi)
-	reach := givenUp/3. + math.Sqrt(givenUp*givenUp/9.+2*givenUp*variance) // Bernstein's r
-	first := max(a.least, int64(math.Floor(mean-reach)))
-	last := min(a.most, int64(math.Ceil(mean+reach)))
-	l := lattice{phi: phi, logNormaliser: a.logNormaliser(phi), first: first}
-	l.p = a.invert(phi, variance, first, int(last-first)+1)
+	t := a.under(phi)
+	reach := givenUp/3. + math.Sqrt(givenUp*givenUp/9.+2*givenUp*t.variance) // Bernstein's r
+	first := max(a.least, int64(math.Floor(t.mean-reach)))
+	last := min(a.most, int64(math.Ceil(t.mean+reach)))
+	l := lattice{phi: phi, logNormaliser: t.logNormaliser, first: first}
+	l.p = a.invert(phi, t.variance, first, int(last-first)+1)
 	for i, p := range l.p {
 		l.p[i] = math.Max(0, p) // rounding leaves ±1e-17 where there is nothing
 		l.peak = math.Max(l.peak, p)
@@ -134,7 +140,8 @@ func (a *strata) invert(phi, variance float64, first int64, size int) []float64 
 		product[j] = 1
 	}
 	shift := first // of the offset that index 0 of the product of polynomials stands for
-	for _, s := range a.each {
+	for i := range a.each {
+		s := &a.each[i]
 		start, _, w, total := a.weights(s, phi)
 		shift -= start - s.x
 		for j := range product {

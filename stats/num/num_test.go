@@ -273,6 +273,38 @@ func TestRoot(t *testing.T) {
 	}
 }
 
+// By a slope, right or wrong by a factor, the root of the arc tangent, whose Newton's steps alone run away from far off, is the one put in.
+func TestIncreasingRootBySlope(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		want := rapid.Float64Range(-200, 200).Draw(t, "root")
+		start := rapid.Float64Range(-50, 50).Draw(t, "start")
+		wrong := rapid.Float64Range(.5, 2).Draw(t, "slope wrong by")
+		f := func(wrong float64) func(float64) (float64, float64) {
+			return func(x float64) (value, slope float64) {
+				d := x - want
+				return math.Atan(d), wrong / (1 + d*d)
+			}
+		}
+		got, err := num.IncreasingRootBySlope(f(1), start, 0.1, 300, 1e-9)
+		rough, err2 := num.IncreasingRootBySlope(f(wrong), start, 0.1, 300, 1e-6)
+		if err != nil || err2 != nil {
+			t.Fatal(err, err2)
+		}
+		if least := 1e-12 * math.Max(1, math.Abs(want)); math.Abs(got-want) > least || math.Abs(rough-want) > 2e-6 {
+			t.Errorf("roots %g and %g, want %g", got, rough, want)
+		}
+	})
+	slope := func(f func(float64) float64) func(float64) (float64, float64) {
+		return func(x float64) (float64, float64) { return f(x), f(x) }
+	}
+	if _, err := num.IncreasingRootBySlope(slope(math.Exp), 0, 1, 100, 0); !errors.Is(err, num.ErrNoSignChange) {
+		t.Errorf("no root: %v", err)
+	}
+	if _, err := num.IncreasingRootBySlope(slope(func(float64) float64 { return math.NaN() }), 0, 1, 100, 0); !errors.Is(err, num.ErrNoRoot) {
+		t.Errorf("NaN at the start: %v", err)
+	}
+}
+
 func TestIncreasingRoot(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		want := rapid.Float64Range(-200, 200).Draw(t, "root")

@@ -135,3 +135,48 @@ func IncreasingRoot(f func(float64) float64, start, step, limit, absTol float64)
 		from = to
 	}
 }
+
+// IncreasingRootBySlope is IncreasingRoot for an f that gives its slope as well, which may be a rough one: Newton's steps, as long as they
+// shrink fast enough and stay inside what brackets the root, else halves of that. It ends with a step of Newton's of absTol or less; where the
+// slope is exact the error is then about the square of that step. f is called once a step.
+//
+// Errors: as IncreasingRoot. Source: Press et al. (2007), Numerical Recipes, 3rd ed., section 9.4.
+func IncreasingRootBySlope(f func(float64) (value, slope float64), start, step, limit, absTol float64) (float64, error) {
+	low, high := math.Inf(-1), math.Inf(1) // f is below 0 at the one and above at the other
+	x, longest := start, math.Inf(1)
+	for range maxRootSteps {
+		value, slope := f(x)
+		switch {
+		case math.IsNaN(value):
+			return 0, fmt.Errorf("f(%g) is not a number: %w", x, ErrNoRoot)
+		case value == 0:
+			return x, nil
+		case value < 0:
+			low = x
+		default:
+			high = x
+		}
+		next, least := x-value/slope, 4*epsilon*math.Abs(x)
+		switch {
+		case math.Abs(next-x) <= absTol+least:
+			return next, nil
+		case high-low <= least:
+			return x, nil
+		case high-low < math.Inf(1):
+			if !(next > low && next < high && math.Abs(next-x) < longest) {
+				next = low + (high-low)/2
+			}
+			longest = math.Abs(next-x) / 2
+		default:
+			if !(math.Abs(next-x) < step && (next > x) == (value < 0)) {
+				next = x + math.Copysign(step, -value)
+			}
+			step *= 2
+			if next = max(start-limit, min(start+limit, next)); next == x && math.Abs(x-start) == limit {
+				return 0, fmt.Errorf("between %g and %g: %w", start, x, ErrNoSignChange)
+			}
+		}
+		x = next
+	}
+	return 0, fmt.Errorf("near %g: %w", x, ErrNoRoot)
+}
