@@ -14,7 +14,7 @@ export async function prepare(me) {
     for (const summary of (await read(me.id, `/v1/clubs/${club.id}/trials`))?.items ?? []) {
       if (summary.source !== 'drawn' || !['open', 'paused', 'closed'].includes(summary.state)) continue;
       const base = `/v1/trials/${summary.id}`, own = await read(me.id, `${base}/enrolment`), noting = (await read(me.id, `${base}/noting`))?.items ?? [];
-      const whose = [...(own && !own.left_at ? [{ enrolment: own.id, own: true, place: own.consent.place_coarse }] : []), ...noting];
+      const whose = [...(own && !own.left_at ? [{ enrolment: own.id, own: true, pseudonym: own.pseudonym, place: own.consent.place_coarse }] : []), ...noting];
       if (!whose.length) continue;
       const trial = { id: summary.id, title: summary.title, state: summary.state, version: (await read(me.id, base)).protocol_version, protocol: await read(me.id, `${base}/protocol`) };
       for (const angler of whose) keys.push((await packed(me, trial, angler)).key);
@@ -39,12 +39,15 @@ async function packed(me, trial, { enrolment, own, name, pseudonym, place = fals
     }
     if (fetched.length) units = (await read(me.id, `${base}/units${whose}`)).items;
   }
-  const half = await openHalf(me, base, units, own ? null : enrolment);
+  const half = await openHalf(me, base, units, own ? null : enrolment), leave = await leaveOf(me.id, trial.id, pseudonym);
   return alterPack(key, (pack) => ({
-    ...pack, key, account: me.id, trial: trial.id, enrolment, for: own ? null : enrolment, name: own ? null : name ?? pseudonym, place, title: trial.title, state: trial.state, version: trial.version,
+    ...pack, key, account: me.id, trial: trial.id, enrolment, leave, for: own ? null : enrolment, name: own ? null : name ?? pseudonym, place, title: trial.title, state: trial.state, version: trial.version,
     protocol, half: waiting.length ? pack?.half ?? half : half, units: merged(pack?.units ?? [], units), here: [...(pack?.here ?? []), ...fetched], carriedAt: Date.now(),
   }));
 }
+
+/** The days on which the organiser lets an angler fish on in water at which the trial stops. */
+const leaveOf = async (account, trial, pseudonym) => ((await read(account, `/v1/trials/${trial}/welfare-overrides`))?.items ?? []).filter((o) => o.angler === pseudonym).map((o) => o.day);
 
 const waits = (unit) => !unit.opened_at && !unit.lost_at;
 

@@ -13,7 +13,7 @@ export function closing() {
   const { day, pack } = app;
   if (!day || day.ended) return [h('h1', {}, t('over.title')), h('a.button', { href: '#' }, t('back.home'))];
   const now = Date.now(), old = steps.forgotten(day, now);
-  const so = { reason: steps.warmth(day, pack.protocol) === 'stop' ? 'warm_water' : 'planned', notLogged: 0 };
+  const so = { reason: steps.warmth(day, pack) === 'stop' ? 'warm_water' : 'planned', notLogged: 0 };
   const ended = h('input', { type: 'time', value: clock(old ? day.told : now), required: true }), fault = h('p.fault', { role: 'alert' });
   const close = once(async () => {
     const endedAt = nextAt(day.told, ended.value);

@@ -1,7 +1,7 @@
 // An angler's day, read from its records, and the records that each step adds to it. Nothing here touches the store; times
 // are milliseconds and never run backwards within a day, whatever the phone's clock does.
 
-import { newId, stamp, coin } from './ids.js';
+import { coin, dateOf, newId, stamp } from './ids.js';
 import { other, swapState, welfare } from './rules.js';
 
 /** For so long a tap can be taken back before it is sent. */
@@ -10,7 +10,7 @@ export const undoTime = 8000;
 /** Reads a day from an outing's records, in their order. */
 export function dayOf(records) {
   const day = {
-    id: null, last: 0, at: 0, told: 0, readings: [], periods: [], fish: [], reports: [], off: null, lost: null, moved: 0, ended: null, waits: 0,
+    id: null, last: 0, at: 0, told: 0, readings: [], periods: [], flies: {}, fish: [], reports: [], off: null, lost: null, moved: 0, ended: null, waits: 0,
   };
   for (const r of records) {
     day.last = r.seq;
@@ -30,7 +30,8 @@ const readers = {
   },
   temperature: (day, r) => day.readings.push({ value: r.body.value, unit: r.body.unit }),
   period(day, r) {
-    const { unit, half } = r.body;
+    const { unit, half, test_fly, control_fly } = r.body;
+    day.flies = { test_fly, control_fly };
     day.periods.push({ id: r.id, unit, half, n: r.n, arrangement: r.arrangement, began: Date.parse(r.body.started_at), swapNow: null, could: true, end: null, fish: [] });
   },
   swap_now(day, r) {
@@ -54,7 +55,7 @@ const readers = {
   deviation(day, r) {
     const { kind } = r.body, from = Date.parse(r.body.from), period = periodOf(day, r.body.period);
     day.reports.push(r);
-    if (kind === 'fly_lost') day.lost = null;
+    if (kind === 'fly_lost') Object.assign(day, { lost: null, flies: {} });
     if (kind === 'off_trial') day.off = from;
     if (kind === 'back_on') day.off = null;
     if (kind === 'moved') Object.assign(day, { water: r.body.water, moved: from });
@@ -75,8 +76,14 @@ export const moment = (day, now) => (day.at - now > 3 * 3_600_000 ? now : Math.m
 /** Whether a fish may still be taken back unsent; a clock that was put back does not hold it for longer. */
 export const held = (record, now) => record.until > now && record.until - now <= undoTime;
 
+/** What a water temperature asks of the pack's angler on the day of a time: let where the organiser lets him fish on where the trial stops. */
+export function asks(pack, measure, at) {
+  const state = welfare(pack.protocol, measure);
+  return state === 'stop' && pack.leave?.includes(dateOf(at)) ? 'let' : state;
+}
+
 /** What the latest water temperature asks for. */
-export const warmth = (day, protocol) => welfare(protocol, day.readings.at(-1));
+export const warmth = (day, pack) => asks(pack, day.readings.at(-1), day.began);
 
 /** How far the swap rule has come in the period that goes on. A prompt that was shown stays, until a fish that brought it is taken back. */
 export function swapOf(day, protocol, now) {
@@ -136,11 +143,15 @@ export function drawCoin(day, pack, now) {
   };
 }
 
-/** Begins the next round's period as rigged. fished is the arrangement on the line where it is not the drawn one. */
-export function begin(day, pack, now, fished = null) {
+/**
+ * Begins the next round's period as rigged. fished is the arrangement on the line where it is not the drawn one, flies the numbers
+ * of the two flies that are on, those of the half before unless said.
+ */
+export function begin(day, pack, now, fished = null, flies = day.flies) {
   const round = nextRound(day, pack), at = moment(day, now), id = newId(at);
   const body = { outing: day.id, unit: round.unit, half: round.half, confirmed: true, started_at: stamp(at) };
   if (fished && fished !== round.arrangement) body.fished = fished;
+  for (const fly of ['test_fly', 'control_fly']) if (flies[fly]) body[fly] = flies[fly];
   const records = [draft(day, 'period', id, at, body, { arrangement: fished ?? round.arrangement, n: round.n })];
   if (day.early && day.periods.length === 0) records.push(...earlyFish(day, pack, id, at));
   const first = round.half === 1 ? round.arrangement : null;

@@ -5,7 +5,8 @@ import * as steps from './day.js';
 import { hung } from './rules.js';
 import { fly, looks, rig } from './rig.js';
 import { once } from './press.js';
-import { button, h, say, t, tn } from './page.js';
+import { carry } from './readiness.js';
+import { button, h, say, stepper, t, tn } from './page.js';
 import { app, change, draw, go, keep, undoing } from './main.js';
 
 const codeName = (pack, code) => (code === 'unknown' ? t('taken.unknown') : code === 'other' ? t('taken.other') : pack.protocol.patterns.find((p) => p.code === code)?.name ?? code);
@@ -17,7 +18,7 @@ export function fishing() {
   if (!day) return [h('h1', {}, t('day.none')), h('a.button', { href: '#' }, t('back.home'))];
   if (day.ended) return over(day);
   if (steps.forgotten(day, Date.now()) && !app.aside) return leftOpen(day);
-  if (steps.warmth(day, pack.protocol) === 'stop') return warm(day, pack);
+  if (steps.warmth(day, pack) === 'stop') return warm(day, pack);
   if (day.off) return off(day);
   if (!day.period) return rigging(day, pack);
   const swap = pack.protocol.design === 'paired' ? steps.swapOf(day, pack.protocol, Date.now()) : { shown: null };
@@ -34,10 +35,14 @@ const leftOpen = (day) => h('section.quiet', {}, h('h1', {}, t('left.title')), h
     return draw();
   }));
 
-/** Water at which this trial stops: nothing can be rigged or logged, only measured again or closed. */
+/** Water at which this trial stops: nothing can be rigged or logged, only measured again or closed, unless the organiser lets the angler fish on. */
 function warm(day, pack) {
+  const look = once(async () => {
+    if (await carry() && steps.warmth(app.day, app.pack) === 'stop') say(t('warm.no_leave'));
+  });
   return h('section.loud', {}, h('h1', {}, t('warm.stop', { limit: pack.protocol.welfare.stop_c })), h('p', {}, t('warm.stop_text')),
-    button('measure', t('menu.temperature'), () => go('report', day.id, 'temperature')), button('close', t('menu.close'), () => go('close', day.id), 'main'));
+    button('measure', t('menu.temperature'), () => go('report', day.id, 'temperature')), button('close', t('menu.close'), () => go('close', day.id), 'main'),
+    app.alone ? null : [h('p.small', {}, t('warm.leave')), button('leave', t('warm.look'), look, 'lesser')]);
 }
 
 const off = (day) => h('section.quiet', {}, h('h1', {}, t('off.title', { time: clock(day.off) })), h('p', {}, t('off.text')),
@@ -45,9 +50,8 @@ const off = (day) => h('section.quiet', {}, h('h1', {}, t('off.title', { time: c
   button('close', t('menu.close'), () => go('close', day.id)));
 
 function cautions(day, pack) {
-  const state = steps.warmth(day, pack.protocol);
-  if (state === 'fine') return null;
-  return h('p.care', {}, state === 'caution' ? t('warm.caution', { limit: pack.protocol.welfare.caution_c }) : t('warm.unmeasured'));
+  const state = steps.warmth(day, pack), { caution_c: caution, stop_c: stop } = pack.protocol.welfare;
+  return { caution: h('p.care', {}, t('warm.caution', { limit: caution })), let: h('p.care', {}, t('warm.let', { limit: stop })), unmeasured: h('p.care', {}, t('warm.unmeasured')) }[state] ?? null;
 }
 
 function drawing(protocol, arrangement) {
@@ -64,10 +68,10 @@ const named = (round) => (round.coin ? t('round.coin', { n: round.n }) : t(`roun
 function rigging(day, pack) {
   const round = steps.nextRound(day, pack);
   if (!round) return runOut(day, pack);
-  const before = day.periods.at(-1), same = before?.arrangement === round.arrangement, design = pack.protocol.design;
+  const flies = { ...day.flies }, before = day.periods.at(-1), same = before?.arrangement === round.arrangement, design = pack.protocol.design;
   if (design === 'paired_by_outing' && before) return h('section.quiet', {}, h('h1', {}, t('round.one')), button('close', t('menu.close'), () => go('close', day.id), 'main'));
   const rigged = (fished) => once(async () => {
-    const now = Date.now(), { records, pack: after } = steps.begin(day, pack, now, fished);
+    const now = Date.now(), { records, pack: after } = steps.begin(day, pack, now, fished, flies);
     await keep(records, { packs: [after], day, said: t('said.begun', { time: clock(now) }) });
   });
   return [
@@ -75,8 +79,15 @@ function rigging(day, pack) {
     round.check ? h('p', {}, t('rig.check')) : null, drawing(pack.protocol, round.arrangement),
     h('p.small', {}, t('rig.spacing', { cm: pack.protocol.rig.spacing_cm, in: (pack.protocol.rig.spacing_cm / 2.54).toFixed(1) }), ' ',
       before ? castsFirst(pack) : design === 'paired' && pack.protocol.swap.after_minutes ? t('rig.reminder') : null),
-    button('rigged', t('rig.so'), rigged(null), 'main'), button('turned', t('rig.turned'), rigged(round.arrangement === 'test_lower' ? 'control_lower' : 'test_lower'), 'lesser'), menuRow(day),
+    button('rigged', t('rig.so'), rigged(null), 'main'), button('turned', t('rig.turned'), rigged(round.arrangement === 'test_lower' ? 'control_lower' : 'test_lower'), 'lesser'), numbers(pack.protocol, flies), menuRow(day),
   ];
+}
+
+/** The numbers of the two flies in the envelope, for who likes to note them; the next half goes on with them. */
+function numbers({ patterns, rig: { specimens_per_pattern: most } }, flies) {
+  if (app.alone || most < 2) return null;
+  return h('details', { open: Object.values(flies).some(Boolean) }, h('summary', {}, t('rig.numbers')), ...patterns.map(({ name, part }) => stepper(name,
+    { value: flies[`${part}_fly`] ?? 0, step: 1, least: 0, most, format: (n) => n || '–' }, (n) => { flies[`${part}_fly`] = n; })));
 }
 
 /** The carried rounds have run out: the phone draws a coin. It is kept before it is shown, so that nobody draws again. */
@@ -130,7 +141,7 @@ function lines(day, pack, swap) {
       app.aside = false;
       return draw();
     }, 'main')) : h('p.round', {}, t('day.round', { n: day.period.n, half: day.period.half }), ' · ', nextSwap(day, swap)),
-    day.lost ? lost(day) : null, steps.warmth(day, pack.protocol) === 'caution' ? cautions(day, pack) : null,
+    day.lost ? lost(day) : null, steps.warmth(day, pack) === 'unmeasured' ? null : cautions(day, pack),
     h('div.lines', {}, half(upper, pack.protocol.upper_word), half(lower, pack.protocol.lower_word)),
     saved ? undoRow(day, pack, saved) : [h('div.row', {}, button('unsure', t('take.unknown'), took('unknown')), button('planned', t('menu.report'), () => go('report', day.id)),
       button('menu', t('fish.list'), () => go('fish', day.id)))],

@@ -1,8 +1,8 @@
 // Opening an outing: before the first cast, or late with what was so far; the water's temperature, and the usual care.
 
 import { lastAt } from './ids.js';
-import { openOuting } from './day.js';
-import { cellOf, welfare } from './rules.js';
+import { asks, openOuting } from './day.js';
+import { cellOf } from './rules.js';
 import { once } from './press.js';
 import { button, field, h, pick, stepper, t } from './page.js';
 import { app, go, keep } from './main.js';
@@ -15,14 +15,14 @@ export function opening(key) {
   const { protocol } = pack, so = { water: protocol.waters.length === 1 ? protocol.waters[0].name : null, temperature: null, conditions: '', cell: null, late: false, counts: {}, rigged: 'none', care: false };
   const since = h('input', { type: 'time', required: true }), conditions = h('input', { type: 'text', maxLength: 200 });
   const care = h('div', { ariaLive: 'polite' }), fault = h('p.fault', { role: 'alert' });
-  const weigh = () => care.replaceChildren(...carefully(protocol, so));
+  const weigh = () => care.replaceChildren(...carefully(pack, so));
   const late = h('details', { ontoggle: (e) => { so.late = e.target.open; } }, h('summary', {}, t('open.late')), h('p.small', {}, t('open.late_text')), field(t('open.since'), since),
     pick(t('open.rigged'), [...protocol.patterns.map((p) => [p.code, t('open.rigged_lower', { fly: p.name, word: protocol.lower_word })]), ['none', t('open.rigged_other')]], so.rigged, (v) => { so.rigged = v; }),
     h('p', {}, t('open.so_far')),
     ...[...protocol.patterns.map((p) => [p.code, p.name]), ['unknown', t('taken.unknown')]].map(([code, name]) => stepper(name, { value: 0, step: 1, least: 0, most: 30 }, (v) => { so.counts[code] = v; })));
   weigh();
   const begin = once(async () => {
-    const now = Date.now(), missing = faultOf(protocol, so, since.value, now);
+    const now = Date.now(), missing = faultOf(pack, so, since.value, now);
     fault.textContent = missing ?? '';
     if (missing) return;
     so.conditions = conditions.value.trim();
@@ -41,15 +41,15 @@ export function opening(key) {
 }
 
 /** What the temperature asks of the angler, with a tick where it asks for care. */
-function carefully(protocol, so) {
-  const state = welfare(protocol, so.temperature), { caution_c: caution, stop_c: stop } = protocol.welfare;
+function carefully(pack, so) {
+  const { protocol } = pack, state = asks(pack, so.temperature, Date.now()), { caution_c: caution, stop_c: stop } = protocol.welfare;
   const general = h('details', {}, h('summary', {}, t('care.all')), protocol.welfare.local_rules ? h('p', {}, protocol.welfare.local_rules) : null,
     ...protocol.welfare.cautions.map((c) => h('p', {}, h('b', {}, `${c.topic}. `), c.text)), protocol.welfare.report_line ? h('p', {}, protocol.welfare.report_line) : null);
   const law = h('p.small', {}, t('care.law'));
   if (state === 'stop') return [h('p.loud', {}, h('b', {}, t('warm.stop', { limit: stop })), ' ', t('warm.stop_open')), law, general];
   if (state === 'fine') return [law, general];
-  const text = state === 'caution' ? t('warm.caution', { limit: caution }) : t('warm.unmeasured_open', { limit: stop });
-  return [h('p.care', {}, text), h('label.tick', {}, h('input', { type: 'checkbox', checked: so.care, onchange: (e) => { so.care = e.target.checked; } }), h('span', {}, t('care.tick'))), law, general];
+  const text = { caution: t('warm.caution', { limit: caution }), let: t('warm.let', { limit: stop }), unmeasured: t('warm.unmeasured_open', { limit: stop }) };
+  return [h('p.care', {}, text[state]), h('label.tick', {}, h('input', { type: 'checkbox', checked: so.care, onchange: (e) => { so.care = e.target.checked; } }), h('span', {}, t('care.tick'))), law, general];
 }
 
 /** Where the water is, as coarsely as the rule sheet's grid, for who ticked that it may be kept. Only the cell is kept. */
@@ -61,9 +61,9 @@ function roughPlace(grid, so) {
   }, () => { shown.textContent = t('open.place_none'); }, { maximumAge: 600_000, timeout: 30_000 })), shown);
 }
 
-function faultOf(protocol, so, since, now) {
+function faultOf(pack, so, since, now) {
   if (!so.water) return t('open.need_water');
-  if (['caution', 'unmeasured'].includes(welfare(protocol, so.temperature)) && !so.care) return t('open.need_care');
+  if (['caution', 'let', 'unmeasured'].includes(asks(pack, so.temperature, now)) && !so.care) return t('open.need_care');
   return so.late && lastAt(now, since) === null ? t('open.need_since') : null;
 }
 

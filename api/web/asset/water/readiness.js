@@ -48,7 +48,9 @@ function rounds(pack) {
     needs === null ? t('ready.by_fish') : tn('ready.needs', needs), short || !n ? ` ${t(most ? 'ready.coin' : 'ready.fetch')}` : '');
 }
 
-async function carry() {
+/** Brings what the phone carries up to date, and says so. Resolves with true when it could. */
+export async function carry() {
+  let done = false;
   say(t('ready.carrying'));
   try {
     const { skew } = await call(null, 'GET', '/healthz');
@@ -57,6 +59,7 @@ async function carry() {
     if (!me) return say(t(app.session === 'offline' ? 'link.offline' : 'sign.again'));
     await prepare(me);
     await askToKeep();
+    done = true;
     say(t('ready.carried'));
     sendSoon();
   } catch (e) {
@@ -64,6 +67,7 @@ async function carry() {
     say(t('link.offline'));
   }
   await draw();
+  return done;
 }
 
 /** Rounds that another phone fetched: if it is lost they are closed, never drawn again. */
