@@ -131,7 +131,7 @@ func (h *handlers) readLines(body *bufio.Reader, line int) ([]batchItem, error) 
 		if len(items) == batchMost {
 			return nil, tooMany()
 		}
-		items = append(items, h.readItem(line, bytes.Clone(text)))
+		items = append(items, h.readItem(line, text))
 	}
 	if err := lines.Err(); err != nil {
 		return nil, unreadable(err)
@@ -145,26 +145,30 @@ func tooMany() error {
 	return f.Err("request.invalid", "the request has faults")
 }
 
-// readItem checks one catch against the contract and decodes it.
+// readItem reads one catch; one that cannot be read still has its id, if that can.
 func (h *handlers) readItem(line int, text []byte) batchItem {
-	item := batchItem{line: line, id: idIn(text)}
-	var f trial.Faults
-	if item.err = h.contract.checkJSON(&f, h.contract.batchItem, text); item.err != nil {
-		return item
+	b, err := h.decodeItem(text)
+	if err != nil {
+		return batchItem{line: line, id: idIn(text), err: err}
 	}
-	if item.err = f.Err("request.invalid", "the catch has faults"); item.err != nil {
-		return item
-	}
-	var b openapi.BatchCatch
-	if item.err = decode(text, &b); item.err != nil {
-		return item
-	}
-	item.catch = catchTo(trial.ID(b.ID), openapi.NewCatch{
+	return batchItem{line: line, id: &b.ID, catch: catchTo(trial.ID(b.ID), openapi.NewCatch{
 		Period: b.Period, TakenPattern: b.TakenPattern, TakenPosition: b.TakenPosition, Outcome: b.Outcome, FoulHooked: b.FoulHooked,
 		RigIntact: b.RigIntact, DoubleID: b.DoubleID, Species: b.Species, Origin: b.Origin, CaughtAt: b.CaughtAt, NotedAt: b.NotedAt,
 		Length: b.Length, Note: b.Note, Welfare: b.Welfare,
-	})
-	return item
+	})}
+}
+
+// decodeItem checks one catch against the contract and decodes it.
+func (h *handlers) decodeItem(text []byte) (b openapi.BatchCatch, err error) {
+	var f trial.Faults
+	if err := h.contract.checkJSON(&f, h.contract.batchItem, text); err != nil {
+		return b, err
+	}
+	if err := f.Err("request.invalid", "the catch has faults"); err != nil {
+		return b, err
+	}
+	err = decode(text, &b)
+	return b, err
 }
 
 // idIn returns the id of a catch that may have other faults, nil when there is none to be read.

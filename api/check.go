@@ -98,6 +98,9 @@ func (k *contract) checkJSON(f *trial.Faults, schema *openapi3.Schema, text []by
 	if !utf8.Valid(text) {
 		return malformed("the body is not valid UTF-8")
 	}
+	if k.shapes[schema].fits(text) {
+		return nil
+	}
 	decoder := json.NewDecoder(bytes.NewReader(text))
 	decoder.UseNumber()
 	var value any

@@ -22,6 +22,7 @@ type contract struct {
 	document   *openapi3.T
 	operations map[string]*operation // by method and route, as echo writes routes
 	batchItem  *openapi3.Schema
+	shapes     map[*openapi3.Schema]*shape // of what JSON bodies are
 	visit      []openapi3.SchemaValidationOption
 	times      times
 }
@@ -72,6 +73,7 @@ func loadContract() *contract {
 		operations: map[string]*operation{},
 		times:      times{readTime, workTime, pauseTime},
 		batchItem:  doc.Components.Schemas["BatchCatch"].Value,
+		shapes:     map[*openapi3.Schema]*shape{},
 		visit: []openapi3.SchemaValidationOption{
 			openapi3.MultiErrors(), openapi3.VisitAsRequest(),
 			openapi3.WithStringFormatValidator("uuid", openapi3.NewCallbackValidator(isUUID)),
@@ -90,6 +92,9 @@ func loadContract() *contract {
 			}
 			if op.RequestBody != nil {
 				o.body = op.RequestBody.Value
+				for _, media := range o.body.Content {
+					k.shapes[media.Schema.Value] = shapeOf(media.Schema.Value)
+				}
 			}
 			switch op.OperationID {
 			case "submitCatches", "findFish":
@@ -104,6 +109,7 @@ func loadContract() *contract {
 			k.operations[method+" "+route] = o
 		}
 	}
+	k.shapes[k.batchItem] = shapeOf(k.batchItem)
 	return k
 }
 

@@ -18,29 +18,39 @@ import (
 // fields is a record, or a part of one, on its way to canonical JSON.
 type fields map[string]any
 
-// canonical returns v as canonical JSON (RFC 8785). What most fields hold needs no encoder: it stands there as it is.
-func canonical(v any) ([]byte, error) {
+// canonical returns v as canonical JSON (RFC 8785).
+func canonical(v any) ([]byte, error) { return appendCanonical(nil, v) }
+
+// wholeMost is up to where a whole number stands in canonical JSON as it is: beyond, not every one is a number of JSON's.
+const wholeMost = 1 << 53
+
+// appendCanonical appends v as canonical JSON. What most fields hold needs no encoder: it stands there as it is.
+func appendCanonical(b []byte, v any) ([]byte, error) {
 	switch v := v.(type) {
 	case nil:
-		return []byte("null"), nil
+		return append(b, "null"...), nil
 	case bool:
-		return strconv.AppendBool(nil, v), nil
+		return strconv.AppendBool(b, v), nil
+	case int:
+		if -wholeMost <= int64(v) && int64(v) <= wholeMost {
+			return strconv.AppendInt(b, int64(v), 10), nil
+		}
 	case trial.ID:
-		return []byte(`"` + v.String() + `"`), nil
+		return append(append(append(b, '"'), v.String()...), '"'), nil
 	case string:
 		if isPlain(v) {
-			return []byte(`"` + v + `"`), nil
+			return append(append(append(b, '"'), v...), '"'), nil
 		}
 	}
-	b, err := json.Marshal(v)
+	text, err := json.Marshal(v)
 	if err != nil {
 		return nil, fmt.Errorf("encode record: %w", err)
 	}
-	b, err = jcs.Transform(b)
+	text, err = jcs.Transform(text)
 	if err != nil {
 		return nil, fmt.Errorf("canonicalise record: %w", err)
 	}
-	return b, nil
+	return append(b, text...), nil
 }
 
 // isPlain reports whether a text stands in canonical JSON as it is, between quotation marks.
@@ -115,14 +125,17 @@ func (s *Service) salts() trial.Parts {
 func recordOf(salts trial.Parts, public, private fields) (record, error) {
 	r := record{parts: salts}
 	members := make([]member, 0, len(public)+len(private))
-	for _, part := range []fields{public, private} {
-		for name, value := range part {
-			text, err := canonical(value)
-			if err != nil {
+	texts := make([]byte, 0, 1024) // those of all members one after the other
+	for _, part := range []struct {
+		fields fields
+		public bool
+	}{{public, true}, {private, false}} {
+		for name, value := range part.fields {
+			begin, err := len(texts), error(nil)
+			if texts, err = appendCanonical(texts, value); err != nil {
 				return r, err
 			}
-			_, isPublic := public[name]
-			members = append(members, member{name, text, isPublic})
+			members = append(members, member{name, texts[begin:len(texts):len(texts)], part.public})
 		}
 	}
 	slices.SortFunc(members, func(a, b member) int { return strings.Compare(a.name, b.name) })
