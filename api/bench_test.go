@@ -7,7 +7,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
-	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -20,7 +19,6 @@ import (
 	"strconv"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
@@ -420,15 +418,19 @@ func (w *water) send(method, path, body string, want int) error {
 // cpu is the time that processors were busy with the benchmark: its own process, and those of the cluster.
 type cpu struct{ self, server time.Duration }
 
-func (in *intake) used(b *testing.B) (used cpu) {
+func (in *intake) used(b *testing.B) cpu {
 	b.Helper()
-	var own syscall.Rusage
 	pid, err := os.ReadFile(filepath.Join(in.folder, "data", "postmaster.pid"))
-	if err := errors.Join(err, syscall.Getrusage(syscall.RUSAGE_SELF, &own)); err != nil {
+	if err != nil {
 		b.Fatal(err)
 	}
-	used.self = time.Duration(own.Utime.Nano() + own.Stime.Nano())
 	postmaster, _, _ := strings.Cut(string(pid), "\n")
+	return cpu{ownTime(b), serverTime(b, postmaster)}
+}
+
+// serverTime is how long processors were busy with a PostgreSQL server, of whose postmaster the process number is given.
+func serverTime(b *testing.B, postmaster string) (used time.Duration) {
+	b.Helper()
 	processes, err := filepath.Glob("/proc/[0-9]*/stat")
 	if err != nil {
 		b.Fatal(err)
@@ -455,7 +457,7 @@ func (in *intake) used(b *testing.B) (used cpu) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			used.server += time.Duration(n) * 10 * time.Millisecond
+			used += time.Duration(n) * 10 * time.Millisecond
 		}
 	}
 	return used
