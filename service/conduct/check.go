@@ -154,8 +154,12 @@ func checkChain(ctx context.Context, tx trial.ReadTx, h trial.Head, hashes map[c
 		if p, kept := parts[e.N]; kept && (trial.PartDigest(p.PublicSalt, p.Public) != e.PublicDigest || trial.PartDigest(p.PrivateSalt, p.Private) != e.PrivateDigest) {
 			c.fault("trial %s: the record of entry %d of chain %s is not the one that was entered", h.TrialID, e.N, h.ChainID)
 		}
+		delete(parts, e.N)
 		last = e.Head()
 		hashes[chainLink{h.ChainID, e.N}] = e.Hash
+	}
+	for n := range parts {
+		c.fault("trial %s: chain %s keeps a record for entry %d, which it does not have", h.TrialID, h.ChainID, n)
 	}
 	if last != h {
 		c.fault("trial %s: chain %s ends at entry %d, its head says %d", h.TrialID, h.ChainID, last.N, h.N)
