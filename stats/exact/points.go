@@ -46,14 +46,38 @@ func (d points) sorted(slack float64) points {
 // each value of the shorter one gives a shifted copy of the longer, and the copies
 // are merged.
 func (d points) plus(e points) points {
-	if len(e) == 1 {
-		return d.shifted(e[0])
-	}
-	if len(d) < len(e) {
+	switch {
+	case len(d) < len(e):
 		return e.plus(d)
+	case len(e) == 1:
+		return d.shifted(e[0])
+	case len(e) == 2:
+		return d.doubled(e[0], e[1])
 	}
 	half := len(e) / 2
 	return merge(d.plus(e[:half]), d.plus(e[half:]))
+}
+
+// doubled is plus of two points, the first below the second: as most parts are, and without the copies.
+func (d points) doubled(low, high point) points {
+	sum := make(points, 0, 2*len(d))
+	i, j := 0, 0
+	for i < len(d) {
+		a, b := point{d[i].value + low.value, d[i].p * low.p}, point{d[j].value + high.value, d[j].p * high.p}
+		switch {
+		case a.value < b.value:
+			sum = append(sum, a)
+			i++
+		case a.value > b.value:
+			sum = append(sum, b)
+			j++
+		default:
+			sum = append(sum, point{a.value, a.p + b.p})
+			i++
+			j++
+		}
+	}
+	return append(sum, d[j:].shifted(high)...)
 }
 
 // shifted returns d moved by the point's value, its probabilities multiplied by the point's.

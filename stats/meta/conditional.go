@@ -123,17 +123,19 @@ func (r *ConditionalRow) profile(likelihood *conditional, top point, level float
 	}
 	r.ProfileP = num.ChiSquaredTail(2*(top.value-zero.value), 1)
 	for _, side := range []float64{-1, 1} {
-		// Rises with the distance from the estimate. An error inside makes it NaN, which
-		// the root finder reports.
-		excess := func(distance float64) float64 {
+		// Rises with the distance from the estimate, as fast as the likelihood falls there with sd held. An error inside makes it
+		// NaN, which the root finder reports.
+		excess := func(distance float64) (value, slope float64) {
 			p, err := likelihood.bestSD(top.centre + side*distance)
 			if err != nil {
-				return math.NaN()
+				return math.NaN(), 0
 			}
-			return 2*(top.value-p.value) - drop
+			return 2*(top.value-p.value) - drop, -2 * side * p.gradient
 		}
 		const farthest = 60 // in λ = 2θ
-		distance, err := num.IncreasingRoot(excess, 0, 2*top.stdErr(), farthest, 1e-9)
+		unit := top.stdErr()
+		start := math.Min(math.Sqrt(drop)*unit, farthest/2)
+		distance, err := num.IncreasingRootBySlope(excess, start, unit, farthest-start, 1e-6*unit)
 		switch {
 		case errors.Is(err, num.ErrNoSignChange): // no limit on this side
 		case err != nil:
