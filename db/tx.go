@@ -5,9 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"reflect"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/riverqueue/river"
 
 	"evenrig/service/trial"
@@ -160,6 +164,39 @@ type recordRow[T any] interface{ record() T }
 func through[R recordRow[T], T any](row pgx.CollectableRow) (T, error) {
 	r, err := pgx.RowToStructByNameLax[R](row)
 	return r.record(), err
+}
+
+// throughMany is through for the many rows of one answer: which field takes which column is found once.
+func throughMany[R recordRow[T], T any]() pgx.RowToFunc[T] {
+	r := new(R)
+	var fields []any
+	return func(row pgx.CollectableRow) (none T, err error) {
+		if fields == nil {
+			if fields, err = fieldsOf(reflect.ValueOf(r).Elem(), row.FieldDescriptions()); err != nil {
+				return none, err
+			}
+		}
+		*r = *new(R)
+		if err := row.Scan(fields...); err != nil {
+			return none, err
+		}
+		return (*r).record(), nil
+	}
+}
+
+// fieldsOf returns pointers to the fields of a struct whose names are those of the columns but for case and underscores.
+func fieldsOf(of reflect.Value, columns []pgconn.FieldDescription) ([]any, error) {
+	visible := reflect.VisibleFields(of.Type())
+	fields := make([]any, len(columns))
+	for i, column := range columns {
+		name := strings.ReplaceAll(column.Name, "_", "")
+		at := slices.IndexFunc(visible, func(f reflect.StructField) bool { return !f.Anonymous && strings.EqualFold(f.Name, name) })
+		if at < 0 {
+			return nil, fmt.Errorf("column %s has no field in %v", column.Name, of.Type())
+		}
+		fields[i] = of.FieldByIndex(visible[at].Index).Addr().Interface()
+	}
+	return fields, nil
 }
 
 // exec runs a statement and returns how many rows it changed. what says what it does, for errors.
