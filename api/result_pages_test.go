@@ -1,6 +1,8 @@
 package api_test
 
 import (
+	"archive/zip"
+	"io/fs"
 	"net/http"
 	"strings"
 	"testing"
@@ -13,7 +15,9 @@ import (
 func TestResultAndPublishedPages(t *testing.T) {
 	w := newWorld(t)
 	c := w.newClub("Wend Fly Fishers")
-	e := c.opened(c.ruleSheet())
+	p := c.ruleSheet()
+	p.Funding, p.Conflicts = ptr("Sef, secretary of Wend Fly Fishers and the keeper of Mill Reach paid for the hooks"), ptr("nobody here sells either fly")
+	e := c.opened(p)
 	open := allTicks
 	open.PublishOpen = true
 	for i, name := range []string{"Egon", "Frida", "Gerd"} {
@@ -41,14 +45,34 @@ func TestResultAndPublishedPages(t *testing.T) {
 	if err := w.service.MakePackage(t.Context(), trial.ID(e.trial), 1); err != nil {
 		t.Fatal(err)
 	}
-	stranger.get("/published/"+e.trial.String()).shows(http.StatusOK, "evenrig verify", "Creative Commons Zero", "3 anglers", "A &lt;b&gt;wet&lt;/b&gt; season.", "Find my fish")
+	stranger.get("/published/"+e.trial.String()).shows(http.StatusOK, "evenrig verify", "Creative Commons Zero", "3 anglers", "A &lt;b&gt;wet&lt;/b&gt; season.", "Find my fish", "Paid for by", "paid for the hooks", "nobody here sells either fly")
 	namesNobody(t, stranger)
+	for _, name := range []string{"plan.json", "report.html"} { // in the package too, as far as they name nobody
+		text := packed(t, stranger.get("/v1/published/"+e.trial.String()+"/package.zip").body, name)
+		if !strings.Contains(text, "paid for the hooks") || !strings.Contains(text, "nobody here sells either fly") || strings.Contains(text, "Sef") || strings.Contains(text, "Mill Reach") {
+			t.Errorf("%s does not say who paid, or names somebody", name)
+		}
+	}
 	stranger.post("/published/"+e.trial.String(), "receipt", "no code").shows(http.StatusUnprocessableEntity)
 	stranger.post("/published/"+e.trial.String(), "receipt", strings.Repeat("0", 16)).shows(http.StatusOK, strings.Repeat("0", 16))
 	stranger.post("/published/"+e.trial.String()+"/repeat", "club", c.id.String()).shows(http.StatusOK, `name="password"`)
 	b.get("/published/"+e.trial.String()).shows(http.StatusOK, "Repeat this")
 	b.post("/published/"+e.trial.String()+"/repeat", "club", c.id.String()).shows(http.StatusOK, "draft")
 	stranger.get("/register").shows(http.StatusOK, "/published/"+e.trial.String())
+}
+
+// packed is a file of a zip archive.
+func packed(t *testing.T, archive, name string) string {
+	t.Helper()
+	files, err := zip.NewReader(strings.NewReader(archive), int64(len(archive)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := fs.ReadFile(files, name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
 }
 
 func namesNobody(t *testing.T, b *browser) {

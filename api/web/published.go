@@ -74,6 +74,7 @@ func (s *Site) publish(v *Visit) error {
 type publishedView struct {
 	conduct.PublishedView
 	Told    trial.Publication
+	Rules   trial.Protocol // as the edition that stands has them
 	Licence conduct.Licence
 	Clubs   []conduct.MyClub // those that the reader organises, for a repeat
 	Form    *Form
@@ -114,6 +115,11 @@ func (s *Site) publishedView(v *Visit, f *Form) (view publishedView, err error) 
 		return view, err
 	}
 	view.Told = view.Editions[len(view.Editions)-1]
+	if view.Current.Edition != 0 {
+		if view.Rules, err = s.service.PublishedRules(v.Request().Context(), id); err != nil {
+			return view, err
+		}
+	}
 	for _, l := range conduct.Licences() {
 		if l.ID == view.Told.Licence {
 			view.Licence = l

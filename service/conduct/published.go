@@ -3,6 +3,7 @@ package conduct
 import (
 	"archive/zip"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -152,6 +153,18 @@ func (s *Service) PublishedResult(ctx context.Context, id trial.ID) (trial.Publi
 // PublishedReport returns the report page in the package of a published trial that stands.
 func (s *Service) PublishedReport(ctx context.Context, id trial.ID) (trial.Publication, []byte, error) {
 	return s.publishedFile(ctx, id, "report.html")
+}
+
+// PublishedRules returns the rule sheet in the package of a published trial that stands, as everybody may read it.
+func (s *Service) PublishedRules(ctx context.Context, id trial.ID) (p trial.Protocol, err error) {
+	_, text, err := s.publishedFile(ctx, id, "plan.json")
+	if err != nil {
+		return p, err
+	}
+	if err := json.Unmarshal(text, &p); err != nil {
+		return p, fmt.Errorf("read the published rule sheet of trial %s: %w", id, err)
+	}
+	return p, nil
 }
 
 // publishedFile returns a file of the package that stands. Which one stands is asked anew each time, by those who ask at once

@@ -325,7 +325,7 @@ func stray(w *world, at target) trial.Catch {
 var ownOnly = []string{
 	"AcceptInvitation", "Authenticate", "AuthenticateSession", "BecomeFirstAdmin", "Close", "Clubs", "CreateClub", "CreateToken", "EndSession", "EraseAccount", "Events",
 	"FirstAdmin", "FirstAdminLink", "MakeReset", "Me", "NewID", "Now", "OwnData", "Ready", "RevokeToken", "RotateSession", "Sessions", "SetSignIn", "SignIn", "SignOut", "Tokens", "UseReset",
-	"Analyse", "Check", "Checkpoint", "LookWhenDue", "Jobs", "Warnings", "Upkeep", "RetryJob", "CancelJob", "Drain", "Draining", "Waiting", "FindFish", "MakePackage", "OpenPackage", "Published", "PublishedReport", "PublishedResult", "PublishedWorkbook", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
+	"Analyse", "Check", "Checkpoint", "LookWhenDue", "Jobs", "Warnings", "Upkeep", "RetryJob", "CancelJob", "Drain", "Draining", "Waiting", "FindFish", "MakePackage", "OpenPackage", "Published", "PublishedReport", "PublishedResult", "PublishedRules", "PublishedWorkbook", "Recompute", "Register", "Rekey", "AnalyseTable", "PlanSize", "UsualSize",
 }
 
 // Every exported method stands in one of the two lists above, so that a new one is tested too.

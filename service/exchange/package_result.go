@@ -103,7 +103,7 @@ func (p *publisher) report(pkg *Package) error {
 	about.Links = []report.Link{{Text: "result as JSON", Href: fileResult}, {Text: "fish as a table", Href: "catches.csv"}, {Text: "rule sheet", Href: filePlan}}
 	about.Draw.Words = p.shownTexts(p.Words)
 	about.Remarks = cmp.Or(p.text(about.Remarks), kept(about.Remarks))
-	about.Funding, about.Conflicts, about.Draw.Slips = p.text(about.Funding), p.text(about.Conflicts), p.text(about.Draw.Slips)
+	about.Funding, about.Conflicts, about.Draw.Slips = p.plan.Funding, p.plan.Conflicts, p.text(about.Draw.Slips)
 	about.Helpers.CardsIn = cmp.Or(p.text(about.Helpers.CardsIn), kept(about.Helpers.CardsIn))
 	about.Questions, about.Disputes, about.Overrides, about.RuleChanges, about.Flies = slices.Clone(about.Questions), slices.Clone(about.Disputes), slices.Clone(about.Overrides), slices.Clone(about.RuleChanges), slices.Clone(about.Flies)
 	for i := range about.Questions {
