@@ -85,8 +85,6 @@ func (a *authenticator) forget() {
 	clear(a.known)
 }
 
-type actorKey struct{}
-
 // authenticate finds out who asks, where the contract wants to know, and whether the credential is good for it. It comes
 // before anything of the request is looked at, so that a stranger learns nothing from faults.
 func (s *Server) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
@@ -121,11 +119,11 @@ func (s *Server) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
 		if err := isMeant(c.Request(), actor); err != nil {
 			return err
 		}
-		ctx := context.WithValue(c.Request().Context(), actorKey{}, actor)
+		ctx := c.Request().Context()
+		askedOf(ctx).actor = &actor
 		if op.page {
-			ctx = web.WithActor(ctx, actor)
+			c.SetRequest(c.Request().WithContext(web.WithActor(ctx, actor)))
 		}
-		c.SetRequest(c.Request().WithContext(ctx))
 		return next(c)
 	}
 }
@@ -171,15 +169,12 @@ func isMeant(r *http.Request, actor trial.Actor) error {
 }
 
 // actorOf returns who asks. The generated interface passes only a context on; from here the actor is an argument.
-func actorOf(ctx context.Context) trial.Actor {
-	actor, _ := ctx.Value(actorKey{}).(trial.Actor)
+func actorOf(ctx context.Context) (actor trial.Actor) {
+	if known := askedOf(ctx).actor; known != nil {
+		actor = *known
+	}
 	return actor
 }
 
 // actorIfAny returns who asks, nil when no token was sent.
-func actorIfAny(ctx context.Context) *trial.Actor {
-	if actor, ok := ctx.Value(actorKey{}).(trial.Actor); ok {
-		return &actor
-	}
-	return nil
-}
+func actorIfAny(ctx context.Context) *trial.Actor { return askedOf(ctx).actor }

@@ -215,7 +215,7 @@ func (h *handlers) submit(ctx context.Context, t trial.ID, items []batchItem) ([
 			saved = saved[1:]
 		}
 		if err != nil {
-			p := problemOf(err, requestID(ctx))
+			p := problemOf(err, askedOf(ctx).id)
 			o.HTTPStatus, o.Problem = p.Status, &p
 		}
 		outcomes[i] = o

@@ -7,6 +7,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"net/url"
 	"slices"
 	"unicode/utf8"
 
@@ -42,36 +43,46 @@ func (k *contract) check(next echo.HandlerFunc) echo.HandlerFunc {
 }
 
 func (k *contract) checkParameters(f *trial.Faults, op *operation, c echo.Context) error {
-	query := c.QueryParams()
-	input := &openapi3filter.RequestValidationInput{
-		Request: c.Request(), PathParams: map[string]string{}, QueryParams: query,
-		Options: &openapi3filter.Options{MultiError: true, SkipSettingDefaults: true, SchemaValidationOptions: k.visit},
+	r := c.Request()
+	var query url.Values
+	if r.URL.RawQuery != "" {
+		query = c.QueryParams()
 	}
-	for _, name := range c.ParamNames() {
-		input.PathParams[name] = c.Param(name)
-	}
-	known := map[string]bool{}
 	for _, p := range op.parameters {
-		known[p.Name] = known[p.Name] || p.In == openapi3.ParameterInQuery
-		if p.Name == "If-Match" && c.Request().Header.Get(p.Name) == "" {
+		if p.Name == "If-Match" && r.Header.Get(p.Name) == "" {
 			return refuse(http.StatusPreconditionRequired, "precondition.required", `a correction says which version it corrects: send If-Match with the ETag you last read, like "3"`)
 		}
-		if p.In == openapi3.ParameterInPath && p.Schema.Value.Format == "uuid" && isUUID(input.PathParams[p.Name]) == nil {
-			continue // most parameters of most requests
+		if isUsual(p, c, query) {
+			continue
 		}
-		if err := openapi3filter.ValidateParameter(c.Request().Context(), input, p); err != nil {
+		input := &openapi3filter.RequestValidationInput{
+			Request: r, PathParams: map[string]string{p.Name: c.Param(p.Name)}, QueryParams: query,
+			Options: &openapi3filter.Options{MultiError: true, SkipSettingDefaults: true, SchemaValidationOptions: k.visit},
+		}
+		if err := openapi3filter.ValidateParameter(r.Context(), input, p); err != nil {
 			parameterFault(f, p, err)
 		}
 	}
 	for name, values := range query {
 		switch {
-		case !known[name]:
+		case !slices.ContainsFunc(op.parameters, func(p *openapi3.Parameter) bool { return p.In == openapi3.ParameterInQuery && p.Name == name }):
 			f.Add(name, "is not known here")
 		case len(values) > 1:
 			f.Add(name, "is given %d times; accepted: once", len(values))
 		}
 	}
 	return nil
+}
+
+// isUsual reports whether a parameter is as most parameters of most requests are: an id in the path, or left out where it may be.
+func isUsual(p *openapi3.Parameter, c echo.Context, query url.Values) bool {
+	switch p.In {
+	case openapi3.ParameterInPath:
+		return p.Schema.Value.Format == "uuid" && isUUID(c.Param(p.Name)) == nil
+	case openapi3.ParameterInQuery:
+		return !p.Required && !query.Has(p.Name)
+	}
+	return p.In == openapi3.ParameterInHeader && !p.Required && len(c.Request().Header.Values(p.Name)) == 0
 }
 
 func (k *contract) checkBody(f *trial.Faults, op *operation, r *http.Request) error {

@@ -193,7 +193,9 @@ func (k *contract) limitBody(next echo.HandlerFunc) echo.HandlerFunc {
 		if r.ContentLength > limit {
 			return &http.MaxBytesError{Limit: limit}
 		}
-		r.Body = http.MaxBytesReader(c.Response().Writer, r.Body, limit)
+		if r.Body != http.NoBody {
+			r.Body = http.MaxBytesReader(c.Response().Writer, r.Body, limit)
+		}
 		return next(c)
 	}
 }

@@ -141,12 +141,10 @@ func (s *Server) limitAddress(next echo.HandlerFunc) echo.HandlerFunc {
 				return tooManyOf("from this address", after)
 			}
 		}
-		c.SetRequest(c.Request().WithContext(context.WithValue(c.Request().Context(), addressKeyKey{}, address)))
+		askedOf(c.Request().Context()).address = address
 		return next(c)
 	}
 }
-
-type addressKeyKey struct{}
 
 // addressKey is what an address is limited by: an IPv6 address by its network, of which anybody has 2^64 addresses.
 func addressKey(ip string) string {
@@ -192,8 +190,7 @@ func (s *Server) limitStranger(op *operation, ip string) error {
 // attempt counts an attempt to sign in, before any password is hashed: by whose account is tried, which need not exist,
 // and by address. whose may be empty.
 func (h *handlers) attempt(ctx context.Context, whose string) error {
-	address, _ := ctx.Value(addressKeyKey{}).(string)
-	after := h.limits.signInAddress.wait(address, h.now())
+	after := h.limits.signInAddress.wait(askedOf(ctx).address, h.now())
 	if whose != "" && after == 0 {
 		key := sha256.Sum256([]byte(whose))
 		after = h.limits.signIn.wait(string(key[:]), h.now())

@@ -4,34 +4,48 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"maps"
 	"net/http"
 	"runtime/debug"
 	"time"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
+
+	"evenrig/service/trial"
 )
 
 const requestIDHeader = "X-Request-Id"
 
-// identify gives each request an id, which stands in the answer, in problems and in the log.
+// asked is what the way in finds out about a request, step by step; it travels in the request's context.
+type asked struct {
+	id      string       // stands in the answer, in problems and in the log
+	address string       // by which it is limited
+	actor   *trial.Actor // who asks, nil for nobody known
+}
+
+type askedKey struct{}
+
+// askedOf returns what is known of a request.
+func askedOf(ctx context.Context) *asked {
+	if a, ok := ctx.Value(askedKey{}).(*asked); ok {
+		return a
+	}
+	return &asked{}
+}
+
+// identify gives each request an id.
 func (s *Server) identify(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		id, err := uuid.NewV7()
 		if err != nil {
 			panic("the source of random bytes failed: " + err.Error())
 		}
-		c.Response().Header().Set(requestIDHeader, id.String())
-		c.SetRequest(c.Request().WithContext(context.WithValue(c.Request().Context(), requestIDKey{}, id.String())))
+		a := &asked{id: id.String()}
+		c.Response().Header().Set(requestIDHeader, a.id)
+		c.SetRequest(c.Request().WithContext(context.WithValue(c.Request().Context(), askedKey{}, a)))
 		return next(c)
 	}
-}
-
-type requestIDKey struct{}
-
-func requestID(ctx context.Context) string {
-	id, _ := ctx.Value(requestIDKey{}).(string)
-	return id
 }
 
 // partWhenDraining ends a connection after its answer once the service is about to stop, so that clients open the next elsewhere
@@ -61,7 +75,7 @@ func (s *Server) account(next echo.HandlerFunc) echo.HandlerFunc {
 			case cut:
 				level, what = slog.LevelWarn, "request cut off"
 			}
-			s.log.LogAttrs(r.Context(), level, what, slog.String("id", requestID(r.Context())), slog.String("method", r.Method), slog.String("path", r.URL.Path),
+			s.log.LogAttrs(r.Context(), level, what, slog.String("id", askedOf(r.Context()).id), slog.String("method", r.Method), slog.String("path", r.URL.Path),
 				slog.Int("status", w.Status), slog.Duration("took", took.Round(time.Microsecond)), slog.String("from", c.RealIP()))
 		}()
 		if err := next(c); err != nil {
@@ -91,15 +105,16 @@ func (s *Server) catchPanics(next echo.HandlerFunc) echo.HandlerFunc {
 // contentPolicy is what a browser may do with an answer: nothing. A report has a policy of its own.
 const contentPolicy = "default-src 'none'; frame-ancestors 'none'"
 
-// secure sets the headers that keep browsers from guessing, framing, caching and telling where they came from.
+// secureHeaders keep browsers from guessing, framing, caching and telling where they came from.
+var secureHeaders = http.Header{
+	"Content-Security-Policy": {contentPolicy}, "X-Content-Type-Options": {"nosniff"}, "Referrer-Policy": {"no-referrer"},
+	"Cross-Origin-Resource-Policy": {"same-origin"}, "Cache-Control": {"no-store"},
+}
+
+// secure sets the headers that every answer has unless its handler says otherwise.
 func secure(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		h := c.Response().Header()
-		h.Set("Content-Security-Policy", contentPolicy)
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
-		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		h.Set("Cache-Control", "no-store")
+		maps.Copy(c.Response().Header(), secureHeaders)
 		return next(c)
 	}
 }

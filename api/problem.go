@@ -89,7 +89,7 @@ func (s *Server) fail(err error, c echo.Context) {
 		c.Response().Status = statusGone // nobody is there to read an answer
 		return
 	}
-	p := problemOf(err, requestID(c.Request().Context()))
+	p := problemOf(err, askedOf(c.Request().Context()).id)
 	wait := retryAfter
 	if over, ok := errors.AsType[*limited](err); ok {
 		wait = over.seconds()

@@ -10,6 +10,7 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"runtime/debug"
 	"slices"
 	"strconv"
 	"strings"
@@ -32,6 +33,8 @@ import (
 //
 //	go test ./api -run - -bench Result -benchtime 7x
 func BenchmarkResult(b *testing.B) {
+	before := debug.SetGCPercent(400) // as the running service has it
+	b.Cleanup(func() { debug.SetGCPercent(before) })
 	w := newWorld(b)
 	c := w.newClub("Loop and Knot")
 	p := c.ruleSheet()
