@@ -1168,10 +1168,15 @@ type ClientInterface interface {
 	// ImportTableWithBody Take in a catch table
 	//
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
-	// allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
+	// allowed; comma, semicolon or tab), at most 256 MB and 1,000,000 fish, or an .xlsx workbook, at most 32 MB and 500,000 fish; of
+	// at most 100,000 anglers. A dry run lists the bad rows, at most 1,000 and then their
 	// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
 	// for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
 	// again changes nothing.
+	//
+	// The table must keep arriving, at 32 kB a second at least; then it is worked at for up to 15 minutes. Who hangs up before the
+	// answer has saved nothing, unless it was all saved already: sending the same file again tells which. A trial that is moved
+	// meanwhile refuses the table at its end (`409`). A few tables are taken in at a time (`429`).
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -3995,10 +4000,15 @@ func (c *Client) WithdrawGuest(ctx context.Context, trial TrialID, enrolment Enr
 // ImportTableWithBody Take in a catch table
 //
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
-// allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
+// allowed; comma, semicolon or tab), at most 256 MB and 1,000,000 fish, or an .xlsx workbook, at most 32 MB and 500,000 fish; of
+// at most 100,000 anglers. A dry run lists the bad rows, at most 1,000 and then their
 // count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
 // for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
 // again changes nothing.
+//
+// The table must keep arriving, at 32 kB a second at least; then it is worked at for up to 15 minutes. Who hangs up before the
+// answer has saved nothing, unless it was all saved already: sending the same file again tells which. A trial that is moved
+// meanwhile refuses the table at its end (`409`). A few tables are taken in at a time (`429`).
 //
 // Takes any type of body and a specified content type.
 //
@@ -12123,10 +12133,15 @@ type ClientWithResponsesInterface interface {
 	// ImportTableWithBodyWithResponse Take in a catch table
 	//
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
-	// allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
+	// allowed; comma, semicolon or tab), at most 256 MB and 1,000,000 fish, or an .xlsx workbook, at most 32 MB and 500,000 fish; of
+	// at most 100,000 anglers. A dry run lists the bad rows, at most 1,000 and then their
 	// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
 	// for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
 	// again changes nothing.
+	//
+	// The table must keep arriving, at 32 kB a second at least; then it is worked at for up to 15 minutes. Who hangs up before the
+	// answer has saved nothing, unless it was all saved already: sending the same file again tells which. A trial that is moved
+	// meanwhile refuses the table at its end (`409`). A few tables are taken in at a time (`429`).
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -26414,10 +26429,15 @@ func (c *ClientWithResponses) WithdrawGuestWithResponse(ctx context.Context, tri
 // ImportTableWithBodyWithResponse Take in a catch table
 //
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
-// allowed; comma, semicolon or tab), at most 32 MB. A dry run lists the bad rows, at most 1,000 and then their
+// allowed; comma, semicolon or tab), at most 256 MB and 1,000,000 fish, or an .xlsx workbook, at most 32 MB and 500,000 fish; of
+// at most 100,000 anglers. A dry run lists the bad rows, at most 1,000 and then their
 // count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
 // for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
 // again changes nothing.
+//
+// The table must keep arriving, at 32 kB a second at least; then it is worked at for up to 15 minutes. Who hangs up before the
+// answer has saved nothing, unless it was all saved already: sending the same file again tells which. A trial that is moved
+// meanwhile refuses the table at its end (`409`). A few tables are taken in at a time (`429`).
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
