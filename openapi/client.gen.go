@@ -1168,9 +1168,8 @@ type ClientInterface interface {
 	// ImportTableWithBody Take in a catch table
 	//
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
-	// allowed; comma, semicolon or tab), at most 256 MB and 1,000,000 fish, or an .xlsx workbook, at most 32 MB and 500,000 fish; of
-	// at most 100,000 anglers. A dry run lists the bad rows, at most 1,000 and then their
-	// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
+	// allowed; comma, semicolon or tab), of at most 256 MB, 1,000,000 fish and 100,000 anglers. A
+	// dry run lists the bad rows, at most 1,000 and then their count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
 	// for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
 	// again changes nothing.
 	//
@@ -4000,9 +3999,8 @@ func (c *Client) WithdrawGuest(ctx context.Context, trial TrialID, enrolment Enr
 // ImportTableWithBody Take in a catch table
 //
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
-// allowed; comma, semicolon or tab), at most 256 MB and 1,000,000 fish, or an .xlsx workbook, at most 32 MB and 500,000 fish; of
-// at most 100,000 anglers. A dry run lists the bad rows, at most 1,000 and then their
-// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
+// allowed; comma, semicolon or tab), of at most 256 MB, 1,000,000 fish and 100,000 anglers. A
+// dry run lists the bad rows, at most 1,000 and then their count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
 // for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
 // again changes nothing.
 //
@@ -12133,9 +12131,8 @@ type ClientWithResponsesInterface interface {
 	// ImportTableWithBodyWithResponse Take in a catch table
 	//
 	// For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
-	// allowed; comma, semicolon or tab), at most 256 MB and 1,000,000 fish, or an .xlsx workbook, at most 32 MB and 500,000 fish; of
-	// at most 100,000 anglers. A dry run lists the bad rows, at most 1,000 and then their
-	// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
+	// allowed; comma, semicolon or tab), of at most 256 MB, 1,000,000 fish and 100,000 anglers. A
+	// dry run lists the bad rows, at most 1,000 and then their count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
 	// for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
 	// again changes nothing.
 	//
@@ -26429,9 +26426,8 @@ func (c *ClientWithResponses) WithdrawGuestWithResponse(ctx context.Context, tri
 // ImportTableWithBodyWithResponse Take in a catch table
 //
 // For a trial whose protocol says `source: recorded`, while it is open. The body is a catch table as CSV (UTF-8, BOM
-// allowed; comma, semicolon or tab), at most 256 MB and 1,000,000 fish, or an .xlsx workbook, at most 32 MB and 500,000 fish; of
-// at most 100,000 anglers. A dry run lists the bad rows, at most 1,000 and then their
-// count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
+// allowed; comma, semicolon or tab), of at most 256 MB, 1,000,000 fish and 100,000 anglers. A
+// dry run lists the bad rows, at most 1,000 and then their count, and saves nothing. In earnest all rows are saved or, with any bad row, none (`422`, one entry in `fields`
 // for each fault). Every column is kept, further ones under their names; a period numbered 0 is a fault. The same file
 // again changes nothing.
 //
