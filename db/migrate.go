@@ -31,12 +31,12 @@ const schemaLock int64 = 0x6576656e726967 // "evenrig"
 // call it at once: one works, the others wait and find nothing left to do. A schema that a newer program has brought further is
 // left as it is: steps only add what this program need not know.
 //
-// Errors: the database does not answer, a step failed (then the schema is marked and MigrateUp refuses to go on), ctx
+// Errors: the database does not answer, a newer program took away what this one uses, a step failed (then the schema is marked and MigrateUp refuses to go on), ctx
 // ended while waiting; a step under way is finished first.
 func MigrateUp(ctx context.Context, url string) error {
 	return changeSchema(ctx, url, func(s *schema) error {
-		newer, err := newerSchema(ctx, s.pool)
-		if err != nil || newer {
+		have, knows, err := schemaSteps(ctx, s.pool)
+		if err != nil || have > knows {
 			return err
 		}
 		if err := s.steps.Up(); err != nil && !errors.Is(err, migrate.ErrNoChange) {
@@ -109,14 +109,26 @@ func schemaVersion(ctx context.Context, pool rowQuerier) (uint, error) {
 	return uint(version), nil
 }
 
-// newerSchema reports whether the schema has steps that this program does not know.
-func newerSchema(ctx context.Context, pool rowQuerier) (bool, error) {
-	want, err := LatestVersion()
-	if err != nil {
-		return false, err
+// schemaSteps returns the last step that the schema has taken, and the last that this program knows.
+//
+// Errors: Unavailable where later steps took away what this program uses.
+func schemaSteps(ctx context.Context, pool rowQuerier) (have, knows uint, err error) {
+	if knows, err = LatestVersion(); err != nil {
+		return 0, 0, err
 	}
-	have, err := schemaVersion(ctx, pool)
-	return have > want, err
+	if have, err = schemaVersion(ctx, pool); err != nil || have <= knows {
+		return have, knows, err
+	}
+	var oldest uint
+	const terms = `SELECT oldest FROM schema_terms`
+	if err := pool.QueryRow(ctx, terms).Scan(&oldest); err != nil {
+		return have, knows, fmt.Errorf("read which programs may run on the schema: %w", translate(err))
+	}
+	if oldest > knows {
+		return have, knows, trial.Fail(trial.Unavailable, "database.schema", "the database's schema is at step %d, on which programs run that know step %d; "+
+			"this one knows no step after %d: a release was skipped, or this program was left over; accepted: a newer one", have, oldest, knows)
+	}
+	return have, knows, nil
 }
 
 // LatestVersion returns the number of this program's last step.

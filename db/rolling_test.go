@@ -3,6 +3,7 @@ package db_test
 import (
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"regexp"
 	"slices"
 	"strings"
@@ -11,10 +12,14 @@ import (
 	"evenrig/db"
 	"evenrig/db/dbtest"
 	"evenrig/db/migrations"
+	"evenrig/service/trial"
 )
 
 // rollingSince is the first step that is taken while the program before it runs on: from it on steps only add.
 const rollingSince = 20
+
+// termsSince is the step from which on the schema says which is the oldest program that may run on it.
+const termsSince = 23
 
 // notAdditions are the steps that do more, each with the reason why the program before it can live with that.
 var notAdditions = map[string]string{
@@ -29,7 +34,7 @@ func TestStepsOnlyAdd(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, file := range steps[rollingSince-1:] {
+	for i, file := range steps[rollingSince-1:] {
 		text, err := fs.ReadFile(migrations.FS, file)
 		if err != nil {
 			t.Fatal(err)
@@ -37,6 +42,9 @@ func TestStepsOnlyAdd(t *testing.T) {
 		faults, listed := takesAway(string(text)), notAdditions[file]
 		if len(faults) > 0 && listed == "" {
 			t.Errorf("%s does more than add: %q; make it two steps, one release apart, or say in notAdditions why the program before it can live with that", file, faults)
+		}
+		if len(faults) > 0 && i > termsSince-rollingSince && !setsTerms.Match(text) {
+			t.Errorf("%s does more than add and does not say which is the oldest program that may run on it (UPDATE schema_terms SET oldest = its last step)", file)
 		}
 		if len(faults) == 0 && listed != "" {
 			t.Errorf("%s only adds and is listed as if it did not", file)
@@ -55,6 +63,8 @@ var (
 	createIndex = regexp.MustCompile(`^CREATE (UNIQUE )?INDEX \w+ ON (\w+)`)
 	alterTable  = regexp.MustCompile(`^ALTER TABLE (\w+) (.*)$`)
 	addColumn   = regexp.MustCompile(`^ADD COLUMN \w+ `)
+	insertInto  = regexp.MustCompile(`^INSERT INTO (\w+) `)
+	setsTerms   = regexp.MustCompile(`UPDATE schema_terms SET oldest = \d+;`)
 )
 
 // takesAway returns what of a step's statements does more than add.
@@ -73,6 +83,9 @@ func takesAway(step string) (faults []string) {
 			continue
 		}
 		if m := alterTable.FindStringSubmatch(statement); m != nil && (made[m[1]] || onlyAddsColumns(m[2])) {
+			continue
+		}
+		if m := insertInto.FindStringSubmatch(statement); m != nil && made[m[1]] || setsTerms.MatchString(statement+";") {
 			continue
 		}
 		faults = append(faults, statement)
@@ -98,6 +111,8 @@ func TestTakesAway(t *testing.T) {
 	t.Parallel()
 	for step, adds := range map[string]bool{
 		"-- new\nCREATE TABLE later (trial_id uuid NOT NULL);\nCREATE UNIQUE INDEX later_key ON later (trial_id);":                          true,
+		"CREATE TABLE later (n bigint NOT NULL); INSERT INTO later (n) VALUES (1); UPDATE schema_terms SET oldest = 24;":                    true,
+		"INSERT INTO trials (id) VALUES (gen_random_uuid())":                                                                                false,
 		"CREATE INDEX catches_later_idx ON catches (trial_id, later);":                                                                      true,
 		"ALTER TABLE catches\n    ADD COLUMN later text,\n    ADD COLUMN sooner text CONSTRAINT catches_sooner_check CHECK (sooner <> '');": true,
 		"CREATE UNIQUE INDEX catches_later_key ON catches (trial_id, later);":                                                               false,
@@ -114,6 +129,39 @@ func TestTakesAway(t *testing.T) {
 	} {
 		if faults := takesAway(step); (len(faults) == 0) != adds {
 			t.Errorf("%s only adds: want %v, found %q", fmt.Sprintf("%.60s…", step), adds, faults)
+		}
+	}
+}
+
+// TestASkippedRelease: on a schema that later programs brought on, this one runs as long as nothing was taken away that it uses; else
+// neither it starts nor says that it is ready.
+func TestASkippedRelease(t *testing.T) {
+	t.Parallel()
+	url := dbtest.URL(t)
+	conn := connect(t, url)
+	store, err := db.Open(t.Context(), url, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	knows, err := db.LatestVersion()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		have, oldest uint
+		runs         bool
+	}{{knows + 1, 19, true}, {knows + 2, knows, true}, {knows + 2, knows + 1, false}} {
+		for sql, n := range map[string]uint{`UPDATE schema_migrations SET version = $1`: c.have, `UPDATE schema_terms SET oldest = $1`: c.oldest} {
+			if _, err := conn.Exec(t.Context(), sql, n); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for what, err := range map[string]error{"starts": db.MigrateUp(t.Context(), url), "is ready": store.Ready(t.Context())} {
+			says := err != nil && trial.KindOf(err) == trial.Unavailable && strings.Contains(err.Error(), fmt.Sprintf("at step %d, on which programs run that know step %d; this one knows no step after %d", c.have, c.oldest, knows))
+			if (err == nil) != c.runs || err != nil && !says {
+				t.Errorf("at step %d, for programs that know step %d: %s: %v", c.have, c.oldest, what, err)
+			}
 		}
 	}
 }

@@ -114,16 +114,12 @@ func (s *Store) Close() {
 	}
 }
 
-// Ready returns nil when the database answers, has room on its disk and its schema is at least this program's: a step only
-// ever adds at first, so that the program before it runs on beside the program after it.
+// Ready returns nil when the database answers, has room on its disk and its schema is at least this program's, and not so far beyond
+// that it took away what this program uses: a step only ever adds at first, so that the program before it runs on beside the program after it.
 //
 // Errors: Unavailable, saying which.
 func (s *Store) Ready(ctx context.Context) error {
-	want, err := LatestVersion()
-	if err != nil {
-		return err
-	}
-	have, err := schemaVersion(ctx, s.pool)
+	have, want, err := schemaSteps(ctx, s.pool)
 	if err != nil {
 		return err
 	}
