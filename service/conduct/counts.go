@@ -35,7 +35,11 @@ func (s *Service) counts(ctx context.Context, tx trial.ReadTx, t trial.Trial, p 
 	return all, recounted, nil
 }
 
-// countAhead counts, an angler at a time and without a lock, whose records moved since they were counted last, and keeps each count: what
+// keptAtOnce is how many fish are counted ahead before their counts are kept: a fraction of a second's work, which is lost when the
+// request is cut off.
+const keptAtOnce = 20_000
+
+// countAhead counts, an angler at a time and without a lock, whose records moved since they were counted last, and keeps the counts: what
 // is then left to count under the locks of the step that follows is little, however many fish there are, and who was cut off goes on
 // from there.
 func (s *Service) countAhead(ctx context.Context, actor trial.Actor, id trial.ID, op trial.Operation) error {
@@ -55,6 +59,8 @@ func (s *Service) countAhead(ctx context.Context, actor trial.Actor, id trial.ID
 	if err != nil {
 		return err
 	}
+	var counted []trial.EnrolmentCount
+	fish := 0
 	for _, c := range all {
 		if c.Erased || c.CountedAt == c.HeadN {
 			continue
@@ -63,6 +69,7 @@ func (s *Service) countAhead(ctx context.Context, actor trial.Actor, id trial.ID
 			records, err := tx.RecordsOf(ctx, id, c.EnrolmentID)
 			if err == nil {
 				c.Tallies, c.Effort = records.Count(*p)
+				fish += len(records.Catches)
 			}
 			return err
 		})
@@ -71,11 +78,15 @@ func (s *Service) countAhead(ctx context.Context, actor trial.Actor, id trial.ID
 		}
 		// What came meanwhile is in it, and counts again: the chain has moved past the place that is kept.
 		c.CountedAt = c.HeadN
-		if err := s.cache(ctx, id, []trial.EnrolmentCount{c}); err != nil {
+		if counted = append(counted, c); fish < keptAtOnce {
+			continue
+		}
+		if err := s.cache(ctx, id, counted); err != nil {
 			return err
 		}
+		counted, fish = nil, 0
 	}
-	return nil
+	return s.cache(ctx, id, counted)
 }
 
 // cache keeps recounted counts. A count that another process cached meanwhile may be replaced by an older one, which

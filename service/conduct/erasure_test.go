@@ -20,7 +20,7 @@ import (
 )
 
 // newOpenWorld is newWorld with a connection of the test's own into its database.
-func newOpenWorld(t *testing.T) (*world, *pgx.Conn) {
+func newOpenWorld(t testing.TB) (*world, *pgx.Conn) {
 	t.Helper()
 	url := dbtest.URL(t)
 	store := must(db.Open(t.Context(), url, slog.New(slog.DiscardHandler)))(t)

@@ -22,7 +22,7 @@ var morning = time.Date(2026, 9, 1, 8, 0, 0, 0, time.UTC)
 
 // world is a server with its own database, a clock that only moves when told and random bytes that can be had again.
 type world struct {
-	t     *testing.T
+	t     testing.TB
 	ctx   context.Context
 	store trial.Store
 	s     *conduct.Service
@@ -69,7 +69,7 @@ func (s *stream) Read(p []byte) (int, error) {
 	return len(p), nil
 }
 
-func newWorld(t *testing.T) *world {
+func newWorld(t testing.TB) *world {
 	t.Helper()
 	w := &world{t: t, ctx: context.Background(), store: dbtest.New(t), clock: &clock{now: morning}}
 	w.s = w.service(1)
@@ -101,8 +101,8 @@ func (w *world) randomID() trial.ID {
 }
 
 // must fails the test at once when something that has to work does not.
-func must[T any](v T, err error) func(t *testing.T) T {
-	return func(t *testing.T) T {
+func must[T any](v T, err error) func(t testing.TB) T {
+	return func(t testing.TB) T {
 		t.Helper()
 		if err != nil {
 			t.Fatal(err)
@@ -317,7 +317,7 @@ func (e *contest) season(flies func(n int) string) (rods []*rod, fish []trial.Ca
 	return rods, fish
 }
 
-func wantKind(t *testing.T, err error, kind trial.Kind, code string) {
+func wantKind(t testing.TB, err error, kind trial.Kind, code string) {
 	t.Helper()
 	var e *trial.Error
 	if !errors.As(err, &e) {
@@ -329,7 +329,7 @@ func wantKind(t *testing.T, err error, kind trial.Kind, code string) {
 	}
 }
 
-func wantFields(t *testing.T, err error, want ...string) {
+func wantFields(t testing.TB, err error, want ...string) {
 	t.Helper()
 	var e *trial.Error
 	if !errors.As(err, &e) || e.Kind != trial.Invalid {
@@ -348,7 +348,7 @@ func wantFields(t *testing.T, err error, want ...string) {
 	}
 }
 
-func patchOf(t *testing.T, seen int, changes map[string]any) conduct.Correction {
+func patchOf(t testing.TB, seen int, changes map[string]any) conduct.Correction {
 	t.Helper()
 	patch, err := json.Marshal(changes)
 	if err != nil {
