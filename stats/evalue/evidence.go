@@ -34,11 +34,15 @@ func (p Peak) Highest() LogE { return p.highest }
 func logSumExp(x []float64) float64 {
 	top := math.Inf(-1)
 	for _, v := range x {
-		top = math.Max(top, v)
+		if v > top {
+			top = v
+		}
 	}
 	sum := 0.0
 	for _, v := range x {
-		sum += math.Exp(v - top)
+		if !(v-top < -64) { // what is e^64 times smaller than the largest, 10^28, is lost in rounding, however many there are
+			sum += math.Exp(v - top)
+		}
 	}
 	return top + math.Log(sum)
 }

@@ -41,17 +41,18 @@ func TestLevelCoverageAndMedianBySimulation(t *testing.T) {
 	}
 	plan := sequential.Plan{Looks: 4, Spending: sequential.OBrienFleming, Alpha: 0.05, Power: 0.8, Information: 50}
 	informations := []float64{14, 21, 40, 57}
+	before, err := sequential.NewMonitor(plan) // the same for every trial
+	if err != nil {
+		t.Fatal(err)
+	}
 	for i, theta := range []float64{0, 0.25, 0.4, -0.7} {
 		type result struct {
 			crossed, covered, above bool
 			err                     error
 		}
 		results, err := simulate.Run(context.Background(), n, 2, uint64(i+1), func(_ int, random *rand.Rand) result {
-			m, err := sequential.NewMonitor(plan)
-			if err != nil {
-				return result{err: err}
-			}
-			if err := trialWithLooks(m, informations, theta, random); err != nil {
+			m := *before
+			if err := trialWithLooks(&m, informations, theta, random); err != nil {
 				return result{err: err}
 			}
 			a, err := m.Adjusted()
@@ -138,12 +139,13 @@ func TestLevelOfStudentsTByNominalP(t *testing.T) {
 		crossed, fell bool
 		err           error
 	}
+	before, err := sequential.NewMonitor(plan) // the same for every trial
+	if err != nil {
+		t.Fatal(err)
+	}
 	outcomes, err := simulate.Run(context.Background(), n, 2, 21, func(_ int, random *rand.Rand) outcome {
 		var o outcome
-		m, err := sequential.NewMonitor(plan)
-		if err != nil {
-			return outcome{err: err}
-		}
+		m := *before
 		own, sum := make([]float64, anglers), make([]float64, anglers)
 		for a := range own {
 			own[a] = 0.3 * random.NormFloat64()
