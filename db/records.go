@@ -3,6 +3,7 @@ package db
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 
@@ -26,7 +27,7 @@ func (r readTx) RecordsOf(ctx context.Context, id, enrolment trial.ID) (trial.Re
 // EachCatchOf implements trial.ReadTx: in the order of their times.
 func (r readTx) EachCatchOf(ctx context.Context, id, enrolment trial.ID, do func(trial.Catch) error) error {
 	const catches = selectCatch + `WHERE c.trial_id = @trial_id AND c.enrolment_id = @enrolment_id ORDER BY c.caught_at NULLS FIRST, c.id`
-	return each(ctx, r.tx, "catches", catches, pgx.StrictNamedArgs{"trial_id": id, "enrolment_id": enrolment}, through[catchRow], do)
+	return each(ctx, r.tx, "catches", catches, pgx.StrictNamedArgs{"trial_id": id, "enrolment_id": enrolment}, throughMany[catchRow](), do)
 }
 
 // FurtherColumnsOf implements trial.ReadTx.
@@ -113,13 +114,26 @@ func (w writeTx) InsertRecorded(ctx context.Context, r trial.TableRecords) error
 			of(func(p *trial.Period) any { return &p.ReceivedAt }), of(func(p *trial.Period) any { return int32(p.Version) }),
 		)
 	}
-	if len(r.Catches) > 0 {
-		batch.Queue(insertCatches, insertCatchesArgs(r.Catches, make([]*int64, len(r.Catches)))...)
-	}
 	if err := w.tx.SendBatch(ctx, &batch).Close(); err != nil {
 		return fmt.Errorf("insert imported records: %w", translate(err))
 	}
+	_, err := w.tx.CopyFrom(ctx, pgx.Identifier{"catches"}, tableCatchColumns, pgx.CopyFromSlice(len(r.Catches), func(i int) ([]any, error) { return tableCatch(&r.Catches[i]), nil }))
+	if err != nil {
+		return fmt.Errorf("insert imported catches: %w", translate(err))
+	}
 	return nil
+}
+
+var tableCatchColumns = strings.Split("trial_id id enrolment_id period_id taken_pattern taken_position outcome foul_hooked rig_intact species origin "+
+	"caught_at caught_offset noted_at noted_offset length_value length_unit note noted_by received_at version void after_lock reason water_type fly further disputed", " ")
+
+func tableCatch(c *trial.Catch) []any {
+	value, unit := measureColumns(c.Length)
+	return []any{
+		&c.TrialID, &c.ID, &c.EnrolmentID, &c.PeriodID, c.TakenPattern, string(c.TakenPosition), string(c.Outcome), c.FoulHooked, c.RigIntact, c.Species, string(c.Origin),
+		&c.CaughtAt, offsetOf(c.CaughtAt), &c.NotedAt, offsetOf(c.NotedAt), value, unit, c.Note, &c.NotedBy, &c.ReceivedAt, int32(c.Version), c.Void, c.AfterLock,
+		string(c.Reason), textOrNull(c.WaterType), textOrNull(c.Fly), textOrNull(string(c.Further)), c.Disputed,
+	}
 }
 
 // ImportBy implements trial.ReadTx.

@@ -16,7 +16,6 @@ const importChunk = 1000
 // same angler, outing and period are met again in another file, while every fish of a file is its own.
 type importer struct {
 	service    *Service
-	tx         trial.Tx
 	trial      trial.ID
 	protocol   *trial.Protocol
 	file       string // its digest
@@ -37,9 +36,37 @@ type place struct {
 	enrolmentID, outingID, periodID      trial.ID
 }
 
-// write writes the rows, a chunk at a time. An outing or period whose rows are scattered over the table is written with each chunk
-// that names it; only the first time counts.
-func (im *importer) write(ctx context.Context, rows exchange.Rows[exchange.Row]) error {
+// write writes the rows, a chunk at a time; while one is being written the next is made. An outing or period whose rows are scattered
+// over the table is written with each chunk that names it; only the first time counts.
+func (im *importer) write(ctx context.Context, tx trial.Tx, rows exchange.Rows[exchange.Row]) error {
+	chunks := make(chan trial.TableRecords)
+	making, stop := context.WithCancel(ctx)
+	defer stop()
+	var failed error
+	go func() {
+		defer close(chunks)
+		failed = im.chunks(rows, func(chunk trial.TableRecords) error {
+			select {
+			case chunks <- chunk:
+				return nil
+			case <-making.Done():
+				return making.Err()
+			}
+		})
+	}()
+	for chunk := range chunks {
+		if err := tx.InsertRecorded(ctx, chunk); err != nil {
+			stop()
+			for range chunks { //nolint:revive // until no row is read any more
+			}
+			return err
+		}
+	}
+	return failed
+}
+
+// chunks makes records of the rows and hands them out, so many at a time.
+func (im *importer) chunks(rows exchange.Rows[exchange.Row], do func(trial.TableRecords) error) error {
 	im.anglers, im.held = map[trial.ID]struct{}{}, map[trial.ID]struct{}{}
 	for row, err := range rows {
 		if err != nil {
@@ -47,14 +74,14 @@ func (im *importer) write(ctx context.Context, rows exchange.Rows[exchange.Row])
 		}
 		im.add(row)
 		if len(im.chunk.Catches) == importChunk {
-			if err := im.tx.InsertRecorded(ctx, im.chunk); err != nil {
+			if err := do(im.chunk); err != nil {
 				return err
 			}
-			im.chunk.Enrolments, im.chunk.Outings, im.chunk.Periods, im.chunk.Catches = im.chunk.Enrolments[:0], im.chunk.Outings[:0], im.chunk.Periods[:0], im.chunk.Catches[:0]
+			im.chunk = trial.TableRecords{Catches: make([]trial.Catch, 0, importChunk)}
 			clear(im.held)
 		}
 	}
-	return im.tx.InsertRecorded(ctx, im.chunk)
+	return do(im.chunk)
 }
 
 // add puts one fish into the chunk, with its angler, outing and period where they are not there yet.

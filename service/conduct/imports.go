@@ -150,9 +150,9 @@ func (s *Service) saveTable(ctx context.Context, actor trial.Actor, id trial.ID,
 			return err
 		}
 		i := importer{
-			service: s, tx: tx, trial: id, protocol: p, file: view.File.String(), further: table.Further, now: now, by: actor.AccountID, pseudonyms: pseudonyms,
+			service: s, trial: id, protocol: p, file: view.File.String(), further: table.Further, now: now, by: actor.AccountID, pseudonyms: pseudonyms,
 		}
-		if err := i.write(ctx, table.Rows); err != nil {
+		if err := i.write(ctx, tx, table.Rows); err != nil {
 			return err
 		}
 		// The trial and its chain are locked last, so that nothing waits for them while rows come in.

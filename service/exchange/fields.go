@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -57,26 +56,13 @@ func (f *fields) fault(column, value, format string, args ...any) {
 
 // width names a row that has another number of values than the header has columns; empty ones at the end do not matter.
 func (f *fields) width() {
-	columns := len(f.layout.names)
-	for _, i := range f.layout.at {
-		columns = max(columns, i+1)
-	}
-	for _, i := range f.layout.furtherAt {
-		columns = max(columns, i+1)
-	}
-	if len(f.record) < columns {
-		f.fault("", "", "has %d values where the header has %d columns", len(f.record), columns)
+	named := f.layout.named
+	if len(f.record) < len(named) {
+		f.fault("", "", "has %d values where the header has %d columns", len(f.record), len(named))
 		return
 	}
-	named := make([]bool, len(f.record))
-	for _, i := range f.layout.at {
-		named[i] = true
-	}
-	for _, i := range f.layout.furtherAt {
-		named[i] = true
-	}
 	for i, value := range f.record {
-		if !named[i] && strings.TrimSpace(value) != "" {
+		if (i >= len(named) || !named[i]) && strings.TrimSpace(value) != "" {
 			f.fault("", value, "stands in column %d, which has no name in the header; a value with the separator in it needs double quotes", i+1)
 			return
 		}
@@ -143,9 +129,7 @@ func (f *fields) caughtAt() string {
 	if value == "" {
 		return ""
 	}
-	_, dateErr := time.Parse(time.DateOnly, value)
-	_, timeErr := time.Parse(time.RFC3339, value)
-	if dateErr != nil && timeErr != nil {
+	if _, _, ok := (Row{CaughtAt: value}).Time(); !ok {
 		f.fault(colCaughtAt, value, "accepted: a date like 2026-09-01, or a time with its offset like 2026-09-01T18:30:00+02:00 (RFC 3339)")
 		return ""
 	}

@@ -161,9 +161,11 @@ func shorten(value string) string {
 	return string([]rune(value)[:79]) + "…"
 }
 
-// layout says where the columns stand: at[name] is the index of a known column; further are the others.
+// layout says where the columns stand: at[name] is the index of a known column; further are the others. named says which have a name,
+// up to the last one.
 type layout struct {
 	names     []string
+	named     []bool
 	at        map[string]int
 	further   []string
 	furtherAt []int
@@ -208,6 +210,7 @@ func readHeader(reader source) (layout, error) {
 			l.at[name] = i
 		}
 		l.names = append(l.names, cell)
+		l.named = append(append(l.named, make([]bool, i-len(l.named))...), true)
 	}
 	found := 0
 	for _, name := range []string{colLowerPattern, colTakenPosition, colTakenPattern} {

@@ -127,13 +127,12 @@ func (f RowFault) String() string {
 
 // Time returns when the fish was caught; dateOnly says that only the day is known, ok is false when nothing is.
 func (r Row) Time() (at time.Time, dateOnly, ok bool) {
-	if t, err := time.Parse(time.RFC3339, r.CaughtAt); err == nil {
-		return t, false, true
+	form := time.RFC3339
+	if dateOnly = len(r.CaughtAt) == len(time.DateOnly); dateOnly {
+		form = time.DateOnly
 	}
-	if t, err := time.Parse(time.DateOnly, r.CaughtAt); err == nil {
-		return t, true, true
-	}
-	return time.Time{}, false, false
+	at, err := time.Parse(form, r.CaughtAt)
+	return at, dateOnly && err == nil, err == nil
 }
 
 // OutingLabel is the outing's label, unique within the angler: as given, else the date (where the fish was caught, by
