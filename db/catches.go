@@ -53,15 +53,18 @@ WHERE c.trial_id = @trial_id AND c.period_id = @period_id ORDER BY c.caught_at N
 	return list(ctx, r.tx, "catches", catchesOfPeriod, pgx.StrictNamedArgs{"trial_id": id, "period_id": period}, through[catchRow])
 }
 
-// insertCatches adds any number of catches at once; ledger_n is null where a catch has no entry of its own.
+// insertCatches adds any number of catches at once; ledger_n is null where a catch has no entry of its own. Arrays that stand in the list
+// of what is selected are gone through side by side; as a table, each would first be copied.
 const insertCatches = `
 INSERT INTO catches (trial_id, id, enrolment_id, period_id, taken_pattern, taken_position, outcome, foul_hooked, rig_intact,
                      double_id, species, origin, caught_at, caught_offset, noted_at, noted_offset, length_value, length_unit,
                      note, noted_by, received_at, sent_digest, version, void, after_lock, reason, water_type, fly, further, welfare, disputed, ledger_n)
-SELECT * FROM unnest(
-    $1::uuid[], $2::uuid[], $3::uuid[], $4::uuid[], $5::text[], $6::text[], $7::text[], $8::boolean[], $9::boolean[],
-    $10::uuid[], $11::text[], $12::text[], $13::timestamptz[], $14::smallint[], $15::timestamptz[], $16::smallint[], $17::float8[], $18::text[],
-    $19::text[], $20::uuid[], $21::timestamptz[], $22::bytea[], $23::integer[], $24::boolean[], $25::boolean[], $26::text[], $27::text[], $28::text[], $29::text[], $30::text[], $31::boolean[], $32::bigint[])`
+SELECT unnest($1::uuid[]), unnest($2::uuid[]), unnest($3::uuid[]), unnest($4::uuid[]), unnest($5::text[]), unnest($6::text[]), unnest($7::text[]),
+       unnest($8::boolean[]), unnest($9::boolean[]), unnest($10::uuid[]), unnest($11::text[]), unnest($12::text[]), unnest($13::timestamptz[]),
+       unnest($14::smallint[]), unnest($15::timestamptz[]), unnest($16::smallint[]), unnest($17::float8[]), unnest($18::text[]), unnest($19::text[]),
+       unnest($20::uuid[]), unnest($21::timestamptz[]), unnest($22::bytea[]), unnest($23::integer[]), unnest($24::boolean[]), unnest($25::boolean[]),
+       unnest($26::text[]), unnest($27::text[]), unnest($28::text[]), unnest($29::text[]), unnest($30::text[]), unnest($31::boolean[]),
+       unnest($32::bigint[])`
 
 // insertCatchesArgs turns catches into columns. ledgerN is as long as catches.
 func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) []any {
@@ -80,7 +83,7 @@ func insertCatchesArgs(catches []trial.Catch, ledgerN []*int64) []any {
 		of(func(c *trial.Catch) any { return c.Void }), of(func(c *trial.Catch) any { return c.AfterLock }), of(func(c *trial.Catch) any { return string(c.Reason) }),
 		of(func(c *trial.Catch) any { return textOrNull(c.WaterType) }), of(func(c *trial.Catch) any { return textOrNull(c.Fly) }),
 		of(func(c *trial.Catch) any { return textOrNull(string(c.Further)) }), of(func(c *trial.Catch) any { return textOrNull(c.Welfare) }),
-		of(func(c *trial.Catch) any { return c.Disputed }), ledgerN,
+		of(func(c *trial.Catch) any { return c.Disputed }), viewOf(ledgerN, func(n **int64) any { return *n }),
 	}
 }
 

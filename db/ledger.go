@@ -69,9 +69,10 @@ func queueEntries(batch *pgx.Batch, entries []trial.LedgerEntry, parts []trial.P
 	const insertEntries = `
 WITH entries AS (
     INSERT INTO ledger_entries (trial_id, chain_id, n, kind, subject, public_digest, private_digest, hash)
-    SELECT * FROM unnest($1::uuid[], $2::uuid[], $3::bigint[], $4::text[], $5::uuid[], $6::bytea[], $7::bytea[], $8::bytea[]))
+    SELECT unnest($1::uuid[]), unnest($2::uuid[]), unnest($3::bigint[]), unnest($4::text[]), unnest($5::uuid[]), unnest($6::bytea[]), unnest($7::bytea[]),
+           unnest($8::bytea[]))
 INSERT INTO ledger_parts (trial_id, chain_id, n, public, public_salt, private, private_salt)
-SELECT * FROM unnest($1::uuid[], $2::uuid[], $3::bigint[], $9::bytea[], $10::bytea[], $11::bytea[], $12::bytea[])`
+SELECT unnest($1::uuid[]), unnest($2::uuid[]), unnest($3::bigint[]), unnest($9::bytea[]), unnest($10::bytea[]), unnest($11::bytea[]), unnest($12::bytea[])`
 	entry := func(value func(*trial.LedgerEntry) any) any { return viewOf(entries, value) }
 	part := func(value func(*trial.Parts) any) any { return viewOf(parts, value) }
 	batch.Queue(insertEntries,
