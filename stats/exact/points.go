@@ -80,6 +80,25 @@ func (d points) doubled(low, high point) points {
 	return append(sum, d[j:].shifted(high)...)
 }
 
+// manyWith reports whether the sum of d and two points e is certain to take more than mostPoints values, without making it.
+func (d points) manyWith(e points) bool {
+	if len(e) != 2 || 2*len(d) <= mostPoints {
+		return false
+	}
+	values, j := 0, 0
+	for i := range d {
+		low := d[i].value + e[0].value
+		for ; d[j].value+e[1].value < low; j++ {
+			values++
+		}
+		if d[j].value+e[1].value == low {
+			j++
+		}
+		values++
+	}
+	return values+len(d)-j > mostPoints
+}
+
 // shifted returns d moved by the point's value, its probabilities multiplied by the point's.
 func (d points) shifted(by point) points {
 	moved := make(points, len(d))

@@ -206,7 +206,7 @@ func (r randomisation) exact() (p float64, ok bool) {
 			left, right = right, left
 		}
 		work += len(left) * len(part)
-		if len(left)*len(part) > 8*mostPoints || work > mostWork {
+		if len(left)*len(part) > 8*mostPoints || work > mostWork || left.manyWith(part) {
 			return 0, false
 		}
 		left = left.plus(part)

@@ -144,8 +144,13 @@ func (a *strata) invert(phi, variance float64, first int64, size int) []float64 
 		s := &a.each[i]
 		start, _, w, total := a.weights(s, phi)
 		shift -= start - s.x
-		for j := range product {
-			product[j] *= polynomial(w, circle[j]) * complex(1/total, 0)
+		for j := 0; j < len(product); j += 2 {
+			next := min(j+1, len(product)-1)
+			first, second := polynomials(w, circle[j], circle[next])
+			product[j] *= first * complex(1/total, 0)
+			if next > j {
+				product[next] *= second * complex(1/total, 0)
+			}
 		}
 	}
 	turn := int(((shift % int64(size)) + int64(size)) % int64(size))
@@ -168,12 +173,14 @@ func (a *strata) invert(phi, variance float64, first int64, size int) []float64 
 	return p
 }
 
-// polynomial returns Σ w[k]·z^k by Horner's rule.
-func polynomial(w []float64, z complex128) complex128 {
-	re, im := 0.0, 0.0
-	x, y := real(z), imag(z)
+// polynomials returns Σ w[k]·z^k at two z by Horner's rule: each step waits for the one before, but not for the other's.
+func polynomials(w []float64, z1, z2 complex128) (at1, at2 complex128) {
+	re1, im1, re2, im2 := 0.0, 0.0, 0.0, 0.0
+	x1, y1, x2, y2 := real(z1), imag(z1), real(z2), imag(z2)
 	for k := len(w) - 1; k >= 0; k-- {
-		re, im = re*x-im*y+w[k], re*y+im*x
+		v := w[k]
+		re1, im1 = re1*x1-im1*y1+v, re1*y1+im1*x1
+		re2, im2 = re2*x2-im2*y2+v, re2*y2+im2*x2
 	}
-	return complex(re, im)
+	return complex(re1, im1), complex(re2, im2)
 }
