@@ -75,7 +75,7 @@ func (q asked) again(tallies []trial.Tally) (h Headline, reason string, err erro
 	case MixedModelProfile:
 		m, _, err = mixedModel(d, q.form.forRow(d, in.Tallies), level, n)
 	default:
-		tables, _ := d.strata(n)
+		tables, _ := d.strata(in, n)
 		_, conditional, err = stratified(tables, level, n)
 	}
 	if err != nil {

@@ -16,13 +16,12 @@ type dataset struct {
 	anglers []angler // every angler of the tallies, also without an analysed fish
 }
 
-// angler holds one angler's analysed fish as one table and by day and by block. Outings and blocks are labelled within
-// the angler; the label of a day or block that is not known is empty.
+// angler holds one angler's analysed fish as one table and by day. Outings are labelled within the angler; the label of a day that is
+// not known is empty.
 type angler struct {
 	label   string
 	table   exact.Table
 	outings []stratum
-	blocks  []stratum
 }
 
 type stratum struct {
@@ -34,7 +33,7 @@ type stratum struct {
 func newDataset(in Input) dataset {
 	d := dataset{counts: Counts{Excluded: map[trial.Exclusion]int64{}}}
 	byAngler := map[string]*angler{}
-	outings, blocks := map[[2]string]*exact.Table{}, map[[3]string]*exact.Table{}
+	outings := map[[2]string]*exact.Table{}
 	seen := map[[2]string]bool{}
 	var a *angler
 	for i := range in.Tallies {
@@ -57,30 +56,40 @@ func newDataset(in Input) dataset {
 		d.counts.add(t)
 		add(&a.table, t)
 		add(at(outings, [2]string{t.Angler, t.Outing}), t)
-		// A fish without a block stands with those of its day.
-		block := [3]string{t.Angler, t.Block, ""}
-		if t.Block == "" {
-			block[2] = t.Outing
-		}
-		add(at(blocks, block), t)
 	}
 	for key, table := range outings {
 		a := byAngler[key[0]]
 		a.outings = append(a.outings, stratum{key[1], *table})
 	}
-	for key, table := range blocks {
-		a := byAngler[key[0]]
-		a.blocks = append(a.blocks, stratum{key[1] + "\x00" + key[2], *table})
-	}
 	for _, label := range slices.Sorted(maps.Keys(byAngler)) {
 		a := byAngler[label]
 		slices.SortFunc(a.outings, func(x, y stratum) int { return cmp.Compare(x.label, y.label) })
-		slices.SortFunc(a.blocks, func(x, y stratum) int { return cmp.Compare(x.label, y.label) })
 		d.anglers = append(d.anglers, *a)
 	}
 	d.counts.Anglers = max(int64(len(d.anglers)), in.Effort.Enrolled)
 	d.counts.Outings = max(int64(len(seen)), in.Effort.Outings)
 	return d
+}
+
+// blocksOf returns an angler's analysed fish by block, in the order of the labels; a fish without a block stands with those of its day.
+func blocksOf(in Input, angler string) []stratum {
+	tables := map[string]*exact.Table{}
+	for i := range in.Tallies {
+		t := &in.Tallies[i]
+		if t.N == 0 || t.Exclusion != trial.Analysed || t.Angler != angler {
+			continue
+		}
+		label := t.Block + "\x00"
+		if t.Block == "" {
+			label += t.Outing
+		}
+		add(at(tables, label), t)
+	}
+	var blocks []stratum
+	for _, label := range slices.Sorted(maps.Keys(tables)) {
+		blocks = append(blocks, stratum{label, *tables[label]})
+	}
+	return blocks
 }
 
 // at returns the value of key, made on first use.

@@ -57,7 +57,7 @@ func pooledTable(t exact.Table, level float64, n *notes) (*PooledTable, error) {
 
 // strata returns the tables over which the stratified methods work: anglers, or for one angler the blocks, else the
 // outings, the first of which any has both arrangements, else one table with a warning. by says which.
-func (d dataset) strata(n *notes) (tables []exact.Table, by string) {
+func (d dataset) strata(in Input, n *notes) (tables []exact.Table, by string) {
 	with := d.withFish()
 	if len(with) != 1 {
 		for _, a := range with {
@@ -68,7 +68,7 @@ func (d dataset) strata(n *notes) (tables []exact.Table, by string) {
 	for _, choice := range []struct {
 		by     string
 		strata []stratum
-	}{{"blocks", with[0].blocks}, {"outings", with[0].outings}} {
+	}{{"blocks", blocksOf(in, with[0].label)}, {"outings", with[0].outings}} {
 		tables = nil
 		usable := false
 		for _, s := range choice.strata {

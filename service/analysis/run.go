@@ -105,7 +105,7 @@ func (c *run) exact() (err error) {
 		return err
 	}
 	var tables []exact.Table
-	tables, c.by = c.d.strata(c.n)
+	tables, c.by = c.d.strata(c.in, c.n)
 	c.r.Stratified, c.conditional, err = stratified(tables, c.level, c.n)
 	return err
 }
@@ -114,12 +114,12 @@ func (c *run) exact() (err error) {
 func (c *run) mixed() (err error) {
 	s := c.settings
 	c.form = form{vary: chooseVary(c.d, c.in, s, c.n), correlated: s.Correlated}
-	c.form.points = choosePoints(c.form.vary, s.Points, c.k)
+	c.form.points = choosePoints(c.form.vary, s.Points, c.k, c.r.Counts.Analysed)
 	if c.r.MixedModel, c.fit, err = mixedModel(c.d, c.form, c.level, c.n); err != nil || !mayDropOutings(c.r.MixedModel, c.in, s) {
 		return err
 	}
 	c.n.add(WarnOutingsLeftOut, "the mixed model was fitted again without outings")
-	c.form.vary, c.form.points = VaryPatternPosition, choosePoints(VaryPatternPosition, s.Points, c.k)
+	c.form.vary, c.form.points = VaryPatternPosition, choosePoints(VaryPatternPosition, s.Points, c.k, c.r.Counts.Analysed)
 	c.r.MixedModel, c.fit, err = mixedModel(c.d, c.form, c.level, c.n)
 	return err
 }
