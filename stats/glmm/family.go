@@ -42,14 +42,14 @@ func (e *evaluator) derivatives(zeta float64) (k, k1, k2, k3 float64) {
 		v := math.Exp(zeta)
 		return v, v, v, v
 	}
-	logTerm, q := tail(math.Abs(zeta))
-	mean := q
-	if zeta >= 0 {
-		mean = 1 - q
-		logTerm += zeta
-	}
+	x := math.Abs(zeta)
+	logTerm, q := tail(x)
 	slope := q * (1 - q)
-	return logTerm, mean, slope, slope * (1 - 2*mean)
+	skew := slope * (1 - 2*q) // of q's side
+	if zeta >= 0 {
+		return logTerm + x, 1 - q, slope, -skew
+	}
+	return logTerm, q, slope, skew
 }
 
 // prepare fills what a row's likelihood needs at the parameters: its count of trials
