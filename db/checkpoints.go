@@ -2,6 +2,7 @@ package db
 
 import (
 	"context"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -27,15 +28,21 @@ func (r readTx) CheckpointsOf(ctx context.Context, id trial.ID) ([]trial.Checkpo
 }
 
 // TrialsMoved implements trial.ReadTx. Chains only grow, so that a trial has moved when it has more chains and entries
-// than its last checkpoint covers.
-func (r readTx) TrialsMoved(ctx context.Context) ([]trial.ID, error) {
+// than its last checkpoint covers. The heads of trials that are left out are not read.
+func (r readTx) TrialsMoved(ctx context.Context, settled time.Time) ([]trial.ID, error) {
 	const trialsMoved = `
 SELECT h.trial_id
-FROM (SELECT trial_id, sum(n + 1)::bigint AS size FROM ledger_heads GROUP BY trial_id) h
+FROM (
+    SELECT h.trial_id, sum(h.n + 1)::bigint AS size
+    FROM trials t
+    JOIN ledger_heads h ON h.trial_id = t.id
+    WHERE NOT coalesce(t.state IN ('locked', 'published', 'abandoned') AND coalesce(t.locked_at, t.created_at) < @settled, false)
+    GROUP BY h.trial_id
+) h
 LEFT JOIN LATERAL (SELECT covers FROM checkpoints c WHERE c.trial_id = h.trial_id ORDER BY c.n DESC LIMIT 1) last ON true
 WHERE last.covers IS DISTINCT FROM h.size
 ORDER BY h.trial_id`
-	return list(ctx, r.tx, "trials", trialsMoved, pgx.StrictNamedArgs{}, pgx.RowTo[trial.ID])
+	return list(ctx, r.tx, "trials", trialsMoved, pgx.StrictNamedArgs{"settled": settled}, pgx.RowTo[trial.ID])
 }
 
 // CheckpointMovesOf implements trial.ReadTx: in order of checkpoint and chain.

@@ -62,14 +62,15 @@ WHERE state = 'running' AND NOT EXISTS (
 }
 
 // failOrphans marks as failed what nobody will work on again: its last process was killed too, so that it could not do so
-// itself.
+// itself. Of very many the rest is left to the next minute.
 func (s *Store) failOrphans(ctx context.Context) error {
 	const (
 		without = ` q
 WHERE state = 'queued' AND NOT EXISTS (
     SELECT FROM jobs.river_job
     WHERE kind = @kind AND args @> jsonb_build_object('trial_id', q.trial_id::text, 'n', q.n)
-      AND state IN ('available', 'pending', 'retryable', 'running', 'scheduled'))`
+      AND state IN ('available', 'pending', 'retryable', 'running', 'scheduled'))
+LIMIT 1000`
 		analyses = `SELECT trial_id, n FROM analyses` + without
 		editions = `SELECT trial_id, n FROM (SELECT trial_id, edition AS n, state FROM publications)` + without
 	)

@@ -117,15 +117,25 @@ func TestCheckpoints(t *testing.T) {
 		})
 		return taken
 	}
-	moved := func(want ...trial.ID) {
+	movedBut := func(settled time.Time, want ...trial.ID) {
 		t.Helper()
 		read(t, w.store, func(ctx context.Context, tx trial.ReadTx) error {
-			got, err := tx.TrialsMoved(ctx)
+			got, err := tx.TrialsMoved(ctx, settled)
 			same(t, "trials that moved", got, append([]trial.ID{}, want...))
 			return err
 		})
 	}
+	moved := func(want ...trial.ID) {
+		t.Helper()
+		movedBut(time.Time{}, want...)
+	}
 	moved(w.trial.ID, quiet.ID)
+	if _, err := connect(t, w.store.URL()).Exec(t.Context(), `UPDATE trials SET state = 'locked', closed_at = $2, locked_at = $2 WHERE id = $1`, quiet.ID, server); err != nil {
+		t.Fatal(err)
+	}
+	moved(w.trial.ID, quiet.ID)
+	movedBut(server, w.trial.ID, quiet.ID)
+	movedBut(server.Add(time.Second), w.trial.ID)
 	one := take(w.trial.ID, func() {})
 	filled(t, one)
 	take(quiet.ID, func() {})

@@ -80,7 +80,7 @@ func BenchmarkSpread(b *testing.B) {
 			return err
 		})},
 		{"trials that moved, over all heads", reading(func(ctx context.Context, tx trial.ReadTx, _ *angler) error {
-			_, err := tx.TrialsMoved(ctx)
+			_, err := tx.TrialsMoved(ctx, time.Time{})
 			return err
 		})},
 	} {

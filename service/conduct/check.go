@@ -8,6 +8,7 @@ import (
 	"maps"
 	"reflect"
 	"slices"
+	"time"
 
 	"evenrig/service/trial"
 )
@@ -59,7 +60,7 @@ func (s *Service) checkTrial(ctx context.Context, tx trial.ReadTx, id trial.ID, 
 	if err != nil {
 		return err
 	}
-	moved, err := tx.TrialsMoved(ctx)
+	moved, err := tx.TrialsMoved(ctx, time.Time{})
 	if err != nil {
 		return err
 	}

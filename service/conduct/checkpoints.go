@@ -21,15 +21,31 @@ func (s *Service) checkpoint(ctx context.Context, tx trial.Tx, id trial.ID, head
 	return next, tx.InsertCheckpoint(ctx, next, heads)
 }
 
-// Checkpoint takes a checkpoint of every trial whose records moved since its last one.
+// A trial that was locked settledAfter ago moves hardly any more: each process looks at those every settledInterval, at all others
+// whenever it looks.
+const (
+	settledAfter    = 30 * 24 * time.Hour
+	settledInterval = time.Hour
+)
+
+// Checkpoint takes a checkpoint of every trial whose records moved since its last one; of those locked long ago not each time.
 func (s *Service) Checkpoint(ctx context.Context) error {
+	begun := s.now()
+	settled := begun.Add(-settledAfter)
+	all := begun.Sub(time.Unix(s.lookedAtAll.Load(), 0)).Abs() >= settledInterval
+	if all {
+		settled = time.Time{}
+	}
 	var moved []trial.ID
 	err := s.store.InReadTx(ctx, func(ctx context.Context, tx trial.ReadTx) (err error) {
-		moved, err = tx.TrialsMoved(ctx)
+		moved, err = tx.TrialsMoved(ctx, settled)
 		return err
 	})
 	if err != nil {
 		return err
+	}
+	if all {
+		defer s.lookedAtAll.Store(begun.Unix())
 	}
 	for _, id := range moved {
 		now := s.now()

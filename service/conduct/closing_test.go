@@ -498,6 +498,30 @@ func TestCheckpointsWhenSomethingMoved(t *testing.T) {
 	}
 }
 
+// A trial that was locked long ago is looked at once an hour.
+func TestCheckpointsOfALockedTrial(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	c := w.newClub("Wend Grayling Club", 1)
+	e := c.opened(ruleSheet())
+	e.lock()
+	count := func() int {
+		w.ok(w.s.Checkpoint(w.ctx))
+		return len(must(w.s.Checkpoints(w.ctx, e.anglers[0], e.trial))(t))
+	}
+	w.clock.move(31 * 24 * time.Hour)
+	before := count()
+	must(w.s.Ask(w.ctx, e.eyes, e.trial, "Who tied the flies, and who saw the hooks?"))(t)
+	w.clock.move(59 * time.Minute)
+	if got := count(); got != before {
+		t.Errorf("%d checkpoints within the hour, want %d", got, before)
+	}
+	w.clock.move(time.Minute)
+	if got := count(); got != before+1 {
+		t.Errorf("%d checkpoints after an hour, want %d", got, before+1)
+	}
+}
+
 // near fails unless two numbers agree to within eps.
 func near(t *testing.T, what string, got, want, eps float64) {
 	t.Helper()

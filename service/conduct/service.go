@@ -42,6 +42,8 @@ type Service struct {
 
 	stepped  func(step string, took time.Duration)
 	draining atomic.Bool
+
+	lookedAtAll atomic.Int64 // when Checkpoint last looked at every trial, in seconds since 1970
 }
 
 // Options are what a Service needs besides its store: a clock, a source of random bytes (crypto/rand's outside tests),

@@ -46,8 +46,9 @@ type ReadTx interface {
 	TrialsOf(ctx context.Context, club ID, page Page) ([]Trial, error)
 	// RegisteredTrials lists every trial of the server that was ever registered.
 	RegisteredTrials(ctx context.Context) ([]ID, error)
-	// TrialsMoved lists trials with a ledger head that their last checkpoint does not cover.
-	TrialsMoved(ctx context.Context) ([]ID, error)
+	// TrialsMoved lists trials with a ledger head that their last checkpoint does not cover, without those that were locked, or made and
+	// then abandoned, before settled.
+	TrialsMoved(ctx context.Context, settled time.Time) ([]ID, error)
 	// ProtocolBy returns a version's protocol and its canonical JSON.
 	ProtocolBy(ctx context.Context, trial ID, version int) (Protocol, []byte, error)
 	// ProtocolsOf returns every version of a registered trial's protocol, oldest first.

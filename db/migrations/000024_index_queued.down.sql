@@ -1,0 +1,1 @@
+DROP INDEX publications_queued_idx, analyses_queued_idx;
