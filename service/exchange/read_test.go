@@ -407,3 +407,33 @@ func TestRowOrderChangesNoTally(t *testing.T) {
 		t.Errorf("%v and %v", a, b)
 	}
 }
+
+// What a table may hold is bounded, and refused with its number.
+func TestLongerTables(t *testing.T) {
+	t.Parallel()
+	var anglers strings.Builder
+	anglers.WriteString("angler,lower_pattern,taken_position\n")
+	for i := range MaxAnglers + 1 {
+		fmt.Fprintf(&anglers, "%d,A,lower\n", i)
+	}
+	for _, c := range []struct{ name, text, says string }{
+		{"too many fish", "lower_pattern,taken_position\n" + strings.Repeat("A,lower\n", MaxRows+1), "accepted: up to 1000000"},
+		{"too many anglers", anglers.String(), "of more than 100000 anglers"},
+	} {
+		_, _, err := read(t, c.text, ReadOptions{Control: "B"})
+		if e, ok := errors.AsType[*trial.Error](err); !ok || e.Code != "table.too_large" || !strings.Contains(e.Detail, c.says) {
+			t.Errorf("%s: %v", c.name, err)
+		}
+	}
+	// However many wrong codes a table has, those that were named are found.
+	var codes strings.Builder
+	codes.WriteString("lower_pattern,taken_position\n")
+	for i := range 2 * mostCodes {
+		fmt.Fprintf(&codes, "X%d,lower\n", i)
+	}
+	codes.WriteString("A,lower\n")
+	table, faults, err := read(t, codes.String(), ReadOptions{Control: "B"})
+	if err != nil || table.Faults != 2*mostCodes || len(faults) != MaxFaults || !slices.Contains(table.Codes, "A") || len(all(t, table.Rows)) != 1 {
+		t.Errorf("%d faults, %d codes: %v", table.Faults, len(table.Codes), err)
+	}
+}
