@@ -12,10 +12,7 @@ import (
 // the fish meanwhile, and sends it once the service is well.
 func TestAServiceThatAsksForTime(t *testing.T) {
 	t.Parallel()
-	v := newValley(t, manyFish)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t, manyFish)
 	p.opens()
 	p.sends()
 	var ill atomic.Bool
@@ -36,7 +33,7 @@ func TestAServiceThatAsksForTime(t *testing.T) {
 	p.lands("C")
 	p.later(10 * time.Second)
 	js[any](p, `dispatchEvent(new Event("online"))`)
-	for end := time.Now().Add(20 * time.Second); asked.Load() == 0 && time.Now().Before(end); {
+	for end := time.Now().Add(patience); asked.Load() == 0 && time.Now().Before(end); {
 		time.Sleep(50 * time.Millisecond)
 	}
 	time.Sleep(6 * time.Second) // without Retry-After it tries again after 4

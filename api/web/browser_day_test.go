@@ -18,10 +18,7 @@ import (
 // closed next morning with one fish unlogged; the card is typed twelve days later, and is not late.
 func TestARealDay(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t)
 	p.shows("8 rounds are on this phone")
 	v.silence() // into the valley, for good: what follows happens in flight mode
 

@@ -23,17 +23,20 @@ import (
 // touch puts fingers on the screen for a while.
 func (p *phone) touch(held time.Duration, points ...*input.TouchPoint) {
 	p.v.t.Helper()
-	for i, kind := range []input.DispatchTouchEventType{input.DispatchTouchEventTypeTouchStart, input.DispatchTouchEventTypeTouchEnd} {
-		params := input.DispatchTouchEventParams{Type: kind, TouchPoints: []*input.TouchPoint{}}
-		if i == 0 {
-			params.TouchPoints = points
-		}
-		_, err := chromedp.Call(p.ctx, input.DispatchTouchEvent, params)
-		p.v.check(err)
-		if i == 0 {
-			time.Sleep(held)
-		}
-	}
+	p.touchAt(time.Now(), held, points...)
+}
+
+// touchAt says too when that was: a hand's times are its own, however busy the machine.
+func (p *phone) touchAt(begun time.Time, held time.Duration, points ...*input.TouchPoint) {
+	p.v.t.Helper()
+	seconds := func(at time.Time) input.TimeSinceEpoch { return input.TimeSinceEpoch(float64(at.UnixMicro()) / 1e6) }
+	start := input.DispatchTouchEventParams{Type: input.DispatchTouchEventTypeTouchStart, TouchPoints: points, Timestamp: seconds(begun)}
+	_, err := chromedp.Call(p.ctx, input.DispatchTouchEvent, start)
+	p.v.check(err)
+	time.Sleep(time.Until(begun.Add(held)))
+	end := input.DispatchTouchEventParams{Type: input.DispatchTouchEventTypeTouchEnd, TouchPoints: []*input.TouchPoint{}, Timestamp: seconds(begun.Add(held))}
+	_, err = chromedp.Call(p.ctx, input.DispatchTouchEvent, end)
+	p.v.check(err)
 }
 
 func (p *phone) middle(what string) *input.TouchPoint {
@@ -45,15 +48,13 @@ func (p *phone) middle(what string) *input.TouchPoint {
 // A deliberate press is one fish; its echo, a drop of rain and a sleeve are none. A tap taken back is never sent.
 func TestWetFingers(t *testing.T) {
 	t.Parallel()
-	v := newValley(t, manyFish)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t, manyFish)
 	p.do(chromedp.EmulateViewport(375, 740, chromedp.EmulateMobile, chromedp.EmulateTouch))
 	p.opens()
 	fish := func(want int, after string) {
 		t.Helper()
-		time.Sleep(400 * time.Millisecond)
+		p.until(fmt.Sprintf("%s: %d fish", after, want), fmt.Sprintf(fishKept+".then((n) => n === %d)", want))
+		time.Sleep(400 * time.Millisecond) // and no more come
 		if n := js[int](p, fishKept); n != want {
 			t.Fatalf("%s: %d fish, want %d", after, n, want)
 		}
@@ -63,8 +64,9 @@ func TestWetFingers(t *testing.T) {
 	fish(0, "a drop of rain")
 	p.touch(150*time.Millisecond, c, &input.TouchPoint{X: c.X + 60, Y: c.Y + 20, ID: ptr(2.)})
 	fish(0, "two fingers at once")
-	p.touch(100*time.Millisecond, c)
-	p.touch(100*time.Millisecond, c)
+	tapped := time.Now()
+	p.touchAt(tapped, 100*time.Millisecond, c)
+	p.touchAt(tapped.Add(200*time.Millisecond), 100*time.Millisecond, c)
 	fish(1, "a double tap")
 	time.Sleep(1200 * time.Millisecond)
 	p.touch(100*time.Millisecond, p.middle("N"))
@@ -82,10 +84,7 @@ func TestWetFingers(t *testing.T) {
 // What is said of a fish in one more tap goes with it; said after it was sent, it is a correction that keeps both.
 func TestWhatIsSaidOfAFish(t *testing.T) {
 	t.Parallel()
-	v := newValley(t, manyFish)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t, manyFish)
 	p.opens()
 	for _, more := range []string{"came_off", "foul", "unsure"} {
 		p.lands("C")
@@ -134,10 +133,7 @@ func TestWhatIsSaidOfAFish(t *testing.T) {
 // Everything can be done by keys, and a screen that has changed begins at its heading.
 func TestKeysAlone(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	_, _, p := newAngling(t)
 	p.open("/water#")
 	p.shows("Open an outing")
 	press := func(what string) {
@@ -178,10 +174,7 @@ func TestKeysAlone(t *testing.T) {
 // success criteria 1.4.10 and 1.4.6).
 func TestNarrowScreens(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, _, p := newAngling(t)
 	look := func(name string) {
 		t.Helper()
 		p.shot(name)

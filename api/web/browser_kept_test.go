@@ -16,10 +16,7 @@ import (
 // The browser is killed with twelve fish unsent, and once more while sending: each arrives once.
 func TestAPhoneThatDiesLosesNothing(t *testing.T) {
 	t.Parallel()
-	v := newValley(t, manyFish)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t, manyFish)
 	v.silence()
 	p.opens()
 	for i := range 12 {
@@ -56,10 +53,7 @@ func TestAPhoneThatDiesLosesNothing(t *testing.T) {
 // Two pages of one phone go on from the same records: a swap is made once, whichever page makes it.
 func TestTwoTabs(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t)
 	p.opens()
 	q := p.another()
 	defer q.stop()
@@ -163,10 +157,7 @@ func TestRescueByFile(t *testing.T) {
 // Rounds that a lost phone carried are closed by the next one, and new ones are fetched.
 func TestALostPhone(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t)
 	p.dies()
 	q := v.phone()
 	q.signIn("merle@example.org")
@@ -191,10 +182,7 @@ func TestALostPhone(t *testing.T) {
 // A file that was made up sends no request anywhere but to the records of its own member.
 func TestAForgedFile(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, _, p := newAngling(t)
 	p.open("/water#kept")
 	p.tap("A file, for when nothing else works")
 	me := js[string](p, `fetch("/v1/me").then((r) => r.json()).then((me) => me.id)`)

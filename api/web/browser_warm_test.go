@@ -72,10 +72,7 @@ func TestLeaveToFishOnInWarmWater(t *testing.T) {
 // lost ends that.
 func TestNumbersOfFliesAreNoted(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t)
 	p.at("09:00")
 	p.open("/water#")
 	p.tap("Open an outing", "Upper Wend")

@@ -19,10 +19,7 @@ func manyFish(p *openapi.Protocol) {
 // is signal again.
 func TestAnOutingWithoutSignal(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t)
 	p.shot("ready")
 	v.silence()
 	p.open("/water")
@@ -63,10 +60,7 @@ func ptr[T any](v T) *T { return &v }
 // A phone whose clock is put back an hour in the middle of the day notes nothing before what it has noted.
 func TestTheClockIsPutBack(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t)
 	p.at("10:00")
 	p.opens()
 	p.lands("C")
@@ -90,13 +84,10 @@ func TestTheClockIsPutBack(t *testing.T) {
 // When the carried rounds are fished, a phone without signal draws a coin; the service keeps it as the phone's.
 func TestACoinAfterTheRounds(t *testing.T) {
 	t.Parallel()
-	v := newValley(t, func(p *openapi.Protocol) {
+	v, token, p := newAngling(t, func(p *openapi.Protocol) {
 		p.Draw.TripUnits = 1
 		p.Swap.AfterFish = ptr(1)
 	})
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
 	p.shows("1 round is on this phone", "after the last the phone draws a coin")
 	v.silence()
 	p.opens()
@@ -134,14 +125,11 @@ func TestACoinAfterTheRounds(t *testing.T) {
 // not there.
 func TestOneArrangementAnOuting(t *testing.T) {
 	t.Parallel()
-	v := newValley(t, func(p *openapi.Protocol) {
+	v, token, p := newAngling(t, func(p *openapi.Protocol) {
 		p.Design = "paired_by_outing"
 		p.Swap.AfterFish, p.Swap.AfterMinutes = nil, nil
 		p.Draw.TripUnits = 2
 	})
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
 	p.opens()
 	p.shows("this way round the whole outing")
 	for range 3 {
@@ -189,10 +177,7 @@ func TestOneArrangementAnOuting(t *testing.T) {
 // stops lets no half begin, and the day is a record all the same.
 func TestOpenedLateAndInWarmWater(t *testing.T) {
 	t.Parallel()
-	v := newValley(t)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t)
 	p.at("09:00")
 	p.open("/water#")
 	p.tap("Open an outing")
@@ -237,10 +222,7 @@ func TestOpenedLateAndInWarmWater(t *testing.T) {
 // A night's outing ends after midnight, by the clock's words alone.
 func TestPastMidnight(t *testing.T) {
 	t.Parallel()
-	v := newValley(t, manyFish)
-	token := v.angler("Merle", "merle@example.org")
-	p := v.phone()
-	p.signIn("merle@example.org")
+	v, token, p := newAngling(t, manyFish)
 	p.at("22:00")
 	p.opens()
 	p.at("23:50")

@@ -49,6 +49,9 @@ type valley struct {
 // dawn is the first morning of the invented season.
 var dawn = time.Date(2026, 9, 12, 7, 0, 0, 0, time.FixedZone("", 2*60*60))
 
+// patience is what a busy machine is given for what takes no time on an idle one.
+const patience = 90 * time.Second
+
 const password = "seven quiet pools in the upper water"
 
 func newValley(t *testing.T, change ...func(p *openapi.Protocol)) *valley {
@@ -81,6 +84,15 @@ func newValley(t *testing.T, change ...func(p *openapi.Protocol)) *valley {
 		reply[openapi.Trial](v, organiser, "POST", v.path("/state"), openapi.TrialMove{State: state})
 	}
 	return v
+}
+
+// newAngling is a valley with one angler, her token, and her phone, on which she is signed in and carries what there is to carry.
+func newAngling(t *testing.T, change ...func(p *openapi.Protocol)) (v *valley, token string, p *phone) {
+	t.Helper()
+	v = newValley(t, change...)
+	token, p = v.angler("Merle", "merle@example.org"), v.phone()
+	p.signIn("merle@example.org")
+	return v, token, p
 }
 
 func (v *valley) check(err error) {
@@ -260,7 +272,7 @@ func (p *phone) another() *phone {
 
 func (p *phone) do(steps ...chromedp.Action[chromedp.Void]) {
 	p.v.t.Helper()
-	ctx, cancel := context.WithTimeout(p.ctx, 30*time.Second)
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
 	defer cancel()
 	if err := chromedp.Do(ctx, steps...); err != nil {
 		p.v.t.Fatalf("%v\n%s", err, p.seen())
@@ -284,7 +296,7 @@ func (p *phone) setClock() {
     static now() { return now(); }
   };
 })();`, ahead)
-	ctx, cancel := context.WithTimeout(p.ctx, 30*time.Second)
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
 	defer cancel()
 	if p.from != "" {
 		_, err := chromedp.Call(ctx, page.RemoveScriptToEvaluateOnNewDocument, page.RemoveScriptToEvaluateOnNewDocumentParams{Identifier: p.from})
@@ -325,7 +337,7 @@ func (v *valley) later(d time.Duration) {
 // js is what a script in the page comes to.
 func js[T any](p *phone, script string) T {
 	p.v.t.Helper()
-	ctx, cancel := context.WithTimeout(p.ctx, 30*time.Second)
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
 	defer cancel()
 	got, err := chromedp.Run(ctx, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
 	if err != nil {
@@ -349,7 +361,7 @@ func (p *phone) seen() string {
 func (p *phone) shows(texts ...string) {
 	p.v.t.Helper()
 	var missing string
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(30 * time.Millisecond) {
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(30 * time.Millisecond) {
 		text := p.seen()
 		missing = ""
 		for _, want := range texts {
@@ -389,7 +401,7 @@ func (p *phone) tap(whats ...string) {
 // until waits for a script to come true.
 func (p *phone) until(what, script string) {
 	p.v.t.Helper()
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 		if js[bool](p, script) {
 			return
 		}
