@@ -14,7 +14,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 )
 
-// A table of any length takes little memory on its way in and out: 20,000 fish, which as records are some 20 MB, add less than 12 MiB
+// A table of any length takes little memory on its way in and out: 40,000 fish, which as records are some 40 MB, add less than 24 MiB
 // to the heap of the server and of who sends and reads them.
 func TestTablesTakeLittleMemory(t *testing.T) {
 	before := debug.SetGCPercent(25) // so that the heap is what is held, and not what is left behind
@@ -24,7 +24,7 @@ func TestTablesTakeLittleMemory(t *testing.T) {
 	p := c.ruleSheet()
 	p.Source = "recorded"
 	e := c.opened(p)
-	const fish, most = 20_000, 12 << 20
+	const fish, most = 40_000, 24 << 20
 	for _, way := range []struct {
 		name string
 		move func()
