@@ -2,7 +2,7 @@ package conduct
 
 import (
 	"bufio"
-	"encoding/json"
+	"encoding/gob"
 	"errors"
 	"fmt"
 	"io"
@@ -13,10 +13,12 @@ import (
 
 // spool keeps the records of a trial's anglers in a temporary file, so that they are read from the database once, within one
 // snapshot, and then as often as a package's tables want them, one angler in memory at a time. The file is gone when the process
-// ends, however it does: it has no name any more.
+// ends, however it does: it has no name any more. It is written in the Go library's binary form, since it is read some ten times:
+// no pointer in the records is to a plain number, which that form would lose where it is 0.
 type spool struct {
-	file *os.File
-	out  *bufio.Writer
+	file    *os.File
+	out     *bufio.Writer
+	records *gob.Encoder
 }
 
 func newSpool() (*spool, error) {
@@ -24,7 +26,8 @@ func newSpool() (*spool, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &spool{file, bufio.NewWriterSize(file, 1<<16)}, nil
+	out := bufio.NewWriterSize(file, 1<<16)
+	return &spool{file, out, gob.NewEncoder(out)}, nil
 }
 
 // unnamedFile makes a temporary file and takes its name away.
@@ -43,7 +46,7 @@ func (s *spool) close() error { return s.file.Close() }
 
 // add writes an angler's records behind those that are there.
 func (s *spool) add(a exchange.SourceAngler) error {
-	if err := json.NewEncoder(s.out).Encode(a); err != nil {
+	if err := s.records.Encode(a); err != nil {
 		return fmt.Errorf("keep an angler's records: %w", err)
 	}
 	return nil
@@ -59,10 +62,10 @@ func (s *spool) anglers() (exchange.Rows[exchange.SourceAngler], error) {
 		return nil, fmt.Errorf("keep the anglers' records: %w", err)
 	}
 	return func(yield func(exchange.SourceAngler, error) bool) {
-		lines := json.NewDecoder(bufio.NewReaderSize(io.NewSectionReader(s.file, 0, size), 1<<16))
+		records := gob.NewDecoder(bufio.NewReaderSize(io.NewSectionReader(s.file, 0, size), 1<<16))
 		for {
 			var a exchange.SourceAngler
-			err := lines.Decode(&a)
+			err := records.Decode(&a)
 			if errors.Is(err, io.EOF) || !yield(a, err) || err != nil {
 				return
 			}
