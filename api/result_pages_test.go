@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"evenrig/openapi"
 	"evenrig/service/trial"
 )
 
@@ -81,5 +82,42 @@ func namesNobody(t *testing.T, b *browser) {
 		if strings.Contains(b.body, name) {
 			t.Errorf("%s shows %s", b.last.Request.URL, name)
 		}
+	}
+}
+
+// An angler whose phone is gone notes its carried rounds as lost, all at once and only when he says that he is sure of as many as there
+// are; they are never handed out again.
+func TestLostRoundsForm(t *testing.T) {
+	w := newWorld(t)
+	c := w.newClub("Wend Fly Fishers")
+	e := c.opened(c.ruleSheet())
+	r := e.join("Egon")
+	for range 3 {
+		r.unit()
+	}
+	at := "/trials/" + e.trial.String() + "/own"
+	b := r.signedIn("egon@example.org")
+	lost := func() (n int) {
+		for _, u := range ok[*openapi.ListUnitsResponse](t, 200)(r.ListUnitsWithResponse(t.Context(), e.trial, nil)).JSON200.Items {
+			if u.LostAt != nil {
+				n++
+			}
+		}
+		return n
+	}
+	b.get(at).shows(http.StatusOK, "My phone is lost", "3 rounds are lost with it")
+	for _, form := range [][]string{{"rounds", "3"}, {"sure", "yes"}, {"sure", "yes", "rounds", "2"}} {
+		b.post(at+"/lost", form...).shows(http.StatusOK, "3 rounds are lost with it")
+		if lost() != 0 {
+			t.Fatalf("%v loses rounds", form)
+		}
+	}
+	b.post(at+"/lost", "sure", "yes", "rounds", "3").shows(http.StatusOK, "Noted as lost")
+	if n := lost(); n != 3 || strings.Contains(b.body, "My phone is lost") {
+		t.Errorf("%d rounds are lost, want 3", n)
+	}
+	b.post(at+"/lost", "sure", "yes", "rounds", "3").shows(http.StatusOK)
+	if r.unit(); lost() != 3 {
+		t.Error("a form sent twice loses what was fetched since")
 	}
 }

@@ -202,3 +202,51 @@ func TestAForgedFile(t *testing.T) {
 		t.Errorf("%d records were taken in", n)
 	}
 }
+
+// A phone that has a share sheet hands its rescue file to it, as text that another phone takes in; one that has none offers only to save
+// it; who changes his mind is told nothing, and a sheet that fails sends him to saving.
+func TestRescueFileByTheShareSheet(t *testing.T) {
+	t.Parallel()
+	v := newValley(t, manyFish)
+	v.angler("Merle", "merle@example.org")
+	p := v.phone()
+	p.signIn("merle@example.org")
+	v.silence()
+	p.opens()
+	p.lands("C")
+	p.open("/water#kept")
+	p.shows("A file, for when nothing else works")
+	js[any](p, `navigator.canShare = undefined`)
+	js[any](p, `location.hash = "#ready"`)
+	p.shows("Ready")
+	js[any](p, `location.hash = "#kept"`)
+	p.tap("A file, for when nothing else works")
+	p.shows("Save the file")
+	if js[bool](p, `!!document.querySelector('[data-key="share"]')`) {
+		t.Error("a phone without a share sheet offers one")
+	}
+
+	js[any](p, `(() => { navigator.canShare = ({ files }) => files.length === 1; navigator.share = async (what) => {
+  window.shared = { name: what.files[0].name, type: what.files[0].type, title: what.title, text: await what.files[0].text() };
+  if (window.refusal) throw new DOMException("no", window.refusal);
+}; })()`)
+	js[any](p, `location.hash = "#ready"`)
+	p.shows("Ready")
+	js[any](p, `location.hash = "#kept"`)
+	p.tap("A file, for when nothing else works", "share")
+	p.until("the file is handed over", `!!window.shared`)
+	shared := js[struct{ Name, Type, Title, Text string }](p, `window.shared`)
+	if !strings.HasPrefix(shared.Name, "evenrig-20") || !strings.HasSuffix(shared.Name, ".txt") || shared.Type != "text/plain" || shared.Title == "" ||
+		strings.Count(shared.Text, `"kind":"catch"`) != 1 || !strings.Contains(shared.Text, `"taken_pattern":"C"`) {
+		t.Errorf("shared %+v", shared)
+	}
+	js[any](p, `void (window.refusal = "AbortError")`)
+	p.tap("share")
+	time.Sleep(300 * time.Millisecond)
+	if strings.Contains(p.seen(), "could not pass it on") {
+		t.Error("who changes his mind is told that it failed")
+	}
+	js[any](p, `void (window.refusal = "NotAllowedError")`)
+	p.tap("share")
+	p.shows("The phone could not pass it on")
+}

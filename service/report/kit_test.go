@@ -6,8 +6,10 @@ import (
 	"encoding/base64"
 	"io"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"evenrig/service/trial"
 )
@@ -183,5 +185,37 @@ func TestCardsHaveTheTablesColumns(t *testing.T) {
 		if !strings.Contains(page, column) {
 			t.Errorf("the cards lack %q", column)
 		}
+	}
+}
+
+// No line of a pocket card runs past its frame, whatever font the printer's machine has in Arial's place: a letter of DejaVu Sans, the
+// widest that is common, takes .49 of its size in such a line (measured in Chromium; .55 leaves room), and what would be wider than the
+// frame says its length itself.
+func TestPocketCardLinesStayInTheFrame(t *testing.T) {
+	page, lines := kitHTML(t, paperKit(), "cards"), 0
+	for _, group := range parse(t, page).all(func(e *element) bool { return e.name == "g" && e.attr["font-size"] != "" }) {
+		size, err := strconv.ParseFloat(group.attr["font-size"], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, text := range group.all(func(e *element) bool { return e.name == "text" && !strings.Contains(e.attr["class"], "middle") }) {
+			x, err := strconv.ParseFloat(text.attr["x"], 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			width := .55 * size * float64(utf8.RuneCountInString(text.text()))
+			if length := text.attr["textLength"]; length != "" {
+				if width, err = strconv.ParseFloat(length, 64); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if x+width > cardWidth-2 { // the frame
+				t.Errorf("%q runs to %.0f of %d", text.text(), x+width, cardWidth)
+			}
+			lines++
+		}
+	}
+	if lines == 0 {
+		t.Error("no lines")
 	}
 }
