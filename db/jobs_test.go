@@ -53,10 +53,10 @@ func work(t *testing.T, s *db.Store, analyse trial.JobFunc, checkpoint func(cont
 	})
 }
 
-// eventually waits until ok, at most 20 s.
+// eventually waits until ok, at most a minute.
 func eventually(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(20 * time.Second); !ok(); time.Sleep(10 * time.Millisecond) {
+	for deadline := time.Now().Add(time.Minute); !ok(); time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatalf("%s did not happen", what)
 		}
