@@ -450,18 +450,29 @@ func TestRolesAreAsked(t *testing.T) {
 		}
 		return cmp.Or(cmp.Compare(last(a), last(b)), cmp.Compare(a, b))
 	})
-	for role, bit := range map[trial.Role]int{trial.Organiser: organiser, trial.Angler: angler, trial.Auditor: auditor} {
-		w := newWorld(t)
-		e, at := everyRecord(w, "Wend Grayling Club")
-		who := map[trial.Role]trial.Actor{trial.Organiser: e.organiser, trial.Angler: e.anglers[1], trial.Auditor: e.eyes}[role]
-		for _, name := range names {
-			_, err := calls[name](w, who, at)
-			may := want[name]&bit != 0
-			if (trial.KindOf(err) == trial.Forbidden && err != nil) == may {
-				t.Errorf("%s by %s: %v; may it be asked: %t", name, role, err, may)
+	// The role alone decides, whatever state the trial is in.
+	paths := map[trial.State][]trial.State{trial.Open: nil, trial.Closed: {trial.Closed}, trial.Locked: {trial.Locked}, trial.Abandoned: {trial.Abandoned}}
+	for state, path := range paths {
+		for role, bit := range map[trial.Role]int{trial.Organiser: organiser, trial.Angler: angler, trial.Auditor: auditor} {
+			w := newWorld(t)
+			e, at := everyRecord(w, "Wend Grayling Club")
+			who := map[trial.Role]trial.Actor{trial.Organiser: e.organiser, trial.Angler: e.anglers[1], trial.Auditor: e.eyes}[role]
+			for _, to := range path {
+				if to == trial.Locked {
+					e.lock()
+				} else {
+					e.move(to)
+				}
 			}
-			if err != nil && trial.KindOf(err) == trial.Internal {
-				t.Errorf("%s by %s: an internal failure: %v", name, role, err)
+			for _, name := range names {
+				_, err := calls[name](w, who, at)
+				may := want[name]&bit != 0
+				if (trial.KindOf(err) == trial.Forbidden && err != nil) == may {
+					t.Errorf("%s by %s while %s: %v; may it be asked: %t", name, role, state, err, may)
+				}
+				if err != nil && trial.KindOf(err) == trial.Internal {
+					t.Errorf("%s by %s while %s: an internal failure: %v", name, role, state, err)
+				}
 			}
 		}
 	}
