@@ -127,11 +127,11 @@ races() {
         ./api ./db ./db/private ./service/conduct
 }
 
-# The program's tests wait for processes that are killed and start again.
+# The program's tests wait for processes that are killed and start again; so several run at once.
 tests_of_the_program() {
     # Which packages there are, what they import and what systems have is nothing that the cache of results knows of.
     tests 'imports, other systems' go test -vet=off -count=1 -run '^Test(Imports|OtherSystems)' ./service
-    tests 'the program' go test -vet=off -timeout 15m ./service
+    tests 'the program' go test -vet=off -timeout 15m -parallel 4 -skip '^Test(Imports|OtherSystems)' ./service
 }
 
 tests_in_turn() {

@@ -24,6 +24,7 @@ func analyse(t *testing.T, stdin string, args ...string) (status int, out, errs 
 // A catch table as a spreadsheet program saves it (semicolons, byte order mark, CRLF) gives the same bytes of result as the
 // plain one, from a file and from standard input.
 func TestAnalyseReadsEveryDialectAlike(t *testing.T) {
+	t.Parallel()
 	plain, err := os.ReadFile(scenarios + "d1.csv")
 	if err != nil {
 		t.Fatal(err)
@@ -52,6 +53,7 @@ func TestAnalyseReadsEveryDialectAlike(t *testing.T) {
 
 // --out writes the report, the result as printed, and a table that gives the same result again.
 func TestAnalyseWritesAFolder(t *testing.T) {
+	t.Parallel()
 	folder := filepath.Join(t.TempDir(), "new", "folder")
 	status, text, errs := analyse(t, "", "--test", "A", "--control", "B", "--lower-word", "tail", "--upper-word", "top", "--out", folder, scenarios+"d2.csv")
 	if status != 0 || errs != "" {
@@ -88,6 +90,7 @@ func TestAnalyseWritesAFolder(t *testing.T) {
 // What is wrong with the command line ends with status 2, what is wrong with the table with 1; both say what was wrong
 // and what is accepted, print nothing else, and write nothing.
 func TestAnalyseSaysWhatIsWrong(t *testing.T) {
+	t.Parallel()
 	const good = "lower_pattern,taken_position\nA,lower\nB,upper\n"
 	for _, c := range []struct {
 		name, stdin string

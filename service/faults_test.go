@@ -47,6 +47,7 @@ func faultsFor(t *testing.T) time.Duration {
 // TestManyProcessesAreKilled: anglers fish through a balancer in front of three processes, one of which is killed every
 // second or so and started again. Who gets no answer sends the same again.
 func TestManyProcessesAreKilled(t *testing.T) {
+	t.Parallel()
 	f := newFarm(t, 3)
 	f.fish(8)
 	f.during(func() {
@@ -62,6 +63,7 @@ func TestManyProcessesAreKilled(t *testing.T) {
 // TestDatabaseIsKilled: the same, but what is killed is PostgreSQL, now and then with every process of the service; or it ends
 // at once as for an immediate restart, or only all its sessions.
 func TestDatabaseIsKilled(t *testing.T) {
+	t.Parallel()
 	f := newFarm(t, 2)
 	f.fish(8)
 	f.during(func() {
@@ -211,7 +213,7 @@ func (p *process) start(t *testing.T) {
 		t.Error(err)
 		return
 	}
-	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(90 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 		answer, err := http.Get("http://" + p.address + "/readyz")
 		if err == nil {
 			answer.Body.Close()
@@ -220,7 +222,7 @@ func (p *process) start(t *testing.T) {
 			}
 		}
 	}
-	t.Errorf("the service at %s is not ready after 30 s: %s", p.address, said.String())
+	t.Errorf("the service at %s is not ready after 90 s: %s", p.address, said.String())
 }
 
 func (p *process) kill() {
@@ -231,16 +233,26 @@ func (p *process) kill() {
 	}
 }
 
-// freeAddress is an address of this machine on which nobody answers.
+// freeAddress is an address of this machine on which nobody answers. Its port is none of those that systems hand out (IANA: from 49152;
+// Linux: from 32768), so that nobody gets it while who listens there is killed and started again.
 func freeAddress(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
+	for range 1000 {
+		address := fmt.Sprint("127.0.0.1:", 20_000+rand.IntN(12_000))
+		if _, given := givenAddresses.LoadOrStore(address, true); given {
+			continue
+		}
+		if l, err := net.Listen("tcp", address); err == nil {
+			l.Close()
+			return address
+		}
 	}
-	defer l.Close()
-	return l.Addr().String()
+	t.Fatal("no free address was found")
+	return ""
 }
+
+// givenAddresses are those that freeAddress has returned.
+var givenAddresses sync.Map
 
 // balance answers on an address and hands every connection to the next process that takes it.
 func (f *farm) balance() (url string) {
@@ -406,9 +418,10 @@ func headerOf(a answer, name string) string {
 	return reflect.ValueOf(a).Elem().FieldByName("HTTPResponse").Interface().(*http.Response).Header.Get(name)
 }
 
-// during does harm again and again with pauses of about that long, then lets the anglers finish.
+// during does harm again and again with pauses of about that long, three times at least, then lets the anglers finish.
 func (f *farm) during(harm func(), pause time.Duration) {
-	for end := time.Now().Add(faultsFor(f.t)); time.Now().Before(end) && !f.t.Failed(); {
+	end := time.Now().Add(faultsFor(f.t))
+	for n := 0; (n < 3 || time.Now().Before(end)) && !f.t.Failed(); n++ {
 		time.Sleep(pause/2 + rand.N(pause))
 		harm()
 	}

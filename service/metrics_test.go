@@ -176,10 +176,10 @@ func TestAdminPortAsksForItsNumber(t *testing.T) {
 	}
 }
 
-// eventually waits until ok, at most half a minute.
+// eventually waits until ok, at most two minutes.
 func eventually(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for end := time.Now().Add(30 * time.Second); !ok(); time.Sleep(20 * time.Millisecond) {
+	for end := time.Now().Add(2 * time.Minute); !ok(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatalf("%s did not happen", what)
 		}

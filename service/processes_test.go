@@ -78,6 +78,7 @@ func sentTo(t *testing.T, url string, who person) person {
 // bring the demo's season to its published package; what an angler takes back is gone at both, also while the replica stands still
 // and still has it.
 func TestProcessesBehindAPoolerWithAReplica(t *testing.T) {
+	t.Parallel()
 	clock := &storyClock{}
 	clock.set(demoStart)
 	servers := dbtest.NewReplicated(t)
@@ -134,6 +135,7 @@ func TestProcessesBehindAPoolerWithAReplica(t *testing.T) {
 // TestWhatEndsAtOneProcessEndsAtAll: what ends at one process is over at every other, at once or within the time that it
 // remembers who asks.
 func TestWhatEndsAtOneProcessEndsAtAll(t *testing.T) {
+	t.Parallel()
 	clock := &storyClock{}
 	clock.goReal()
 	p, urls := startTogether(t, clock, storage{DatabaseURL: dbtest.URL(t)}, 2)

@@ -83,6 +83,7 @@ func needServer(t *testing.T, err error) {
 // TestOneTrialByTheClient plays the demo's season through the generated client and compares what comes out with what
 // the anglers sent, and with the rules: the contract of the catch table and of the draw (RFC 2104, FIPS 180-4).
 func TestOneTrialByTheClient(t *testing.T) {
+	t.Parallel()
 	clock := &storyClock{}
 	clock.set(demoStart)
 	p, r := startParts(t, clock.now)
@@ -235,6 +236,7 @@ func (s *story) checkDraw(t *testing.T) {
 // TestKilledWhileSubmitting kills a built binary with no warning while catches are being submitted, starts it again on
 // the same data, and looks for every catch that was acknowledged.
 func TestKilledWhileSubmitting(t *testing.T) {
+	t.Parallel()
 	binary := builtProgram(t)
 	data := dataFolder(t)
 	url, kill := serveBinary(t, binary, data)
@@ -265,7 +267,7 @@ func TestKilledWhileSubmitting(t *testing.T) {
 			}
 		})
 	}
-	for deadline := time.Now().Add(20 * time.Second); count.Load() < 300 && time.Now().Before(deadline); {
+	for deadline := time.Now().Add(2 * time.Minute); count.Load() < 300 && time.Now().Before(deadline); {
 		time.Sleep(10 * time.Millisecond)
 	}
 	kill()
@@ -404,6 +406,7 @@ func catchIn(period openapi.PeriodID) openapi.NewCatch {
 // TestSpreadsheetDialect: a table as a spreadsheet program saves it in many countries (semicolons, byte order mark,
 // CRLF) gives the same answer as the plain one. The data are worked example D1, whose values were computed with R.
 func TestSpreadsheetDialect(t *testing.T) {
+	t.Parallel()
 	plain, err := os.ReadFile(filepath.Join("..", "testdata", "scenario", "d1.csv"))
 	if err != nil {
 		t.Fatal(err)

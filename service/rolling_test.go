@@ -26,6 +26,7 @@ UPDATE schema_migrations SET version = version + 1;`
 // TestOnASchemaAStepFurther: a later program brings the schema a step further while this one runs; this one runs on, brings a trial to
 // its published package, and starts again.
 func TestOnASchemaAStepFurther(t *testing.T) {
+	t.Parallel()
 	clock := &storyClock{}
 	clock.set(demoStart)
 	url := dbtest.URL(t)

@@ -24,6 +24,7 @@ import (
 // does: they look at /readyz and send nothing more once it says no. Then no request that was sent may be cut off. Without a delay they
 // go on until nobody answers. Either way the program ends with 0 and every acknowledged fish is there, with the receipt that was given.
 func TestStopsPolitely(t *testing.T) {
+	t.Parallel()
 	folder := dataFolder(t)
 	cluster, err := private.Start(t.Context(), filepath.Join(folder, "server"), slog.New(slog.DiscardHandler))
 	if err != nil {
@@ -39,7 +40,7 @@ func TestStopsPolitely(t *testing.T) {
 	}
 	angler, period, id := openTrial(t, "http://"+p.address, strings.TrimSpace(string(token)))
 	s := &lateSenders{angler: angler, period: period, trial: id, got: map[openapi.CatchID]openapi.Receipt{}}
-	for _, delay := range []string{"1s", "0s"} {
+	for _, delay := range []string{"3s", "0s"} {
 		p.kill()
 		p.startWith(t, "--stop-delay", delay)
 		cut, sent := s.sendUntilStopped(t, p, delay != "0s")
@@ -122,7 +123,8 @@ func (s *lateSenders) sendUntilStopped(t *testing.T, p *process, heed bool) (cut
 			time.Sleep(10 * time.Millisecond)
 		}
 	})
-	time.Sleep(700 * time.Millisecond)
+	kept := s.kept()
+	eventually(t, "forty more fish are acknowledged", func() bool { return s.kept() >= kept+40 })
 	if err := p.command.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}
@@ -145,6 +147,12 @@ func (s *lateSenders) keep(fish openapi.CatchID, what openapi.NewCatch, r openap
 		s.sent = map[openapi.CatchID]openapi.NewCatch{}
 	}
 	s.got[fish], s.sent[fish] = r, what
+}
+
+func (s *lateSenders) kept() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.got)
 }
 
 // reckon sends every acknowledged fish once more: it is known, under the receipt that was given.

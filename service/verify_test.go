@@ -121,6 +121,7 @@ func repacked(t *testing.T, archive []byte, file, old, new string) []byte {
 }
 
 func TestVerify(t *testing.T) {
+	t.Parallel()
 	folder := t.TempDir()
 	file := func(name string, content []byte) string {
 		path := filepath.Join(folder, name)
@@ -163,6 +164,7 @@ func TestVerify(t *testing.T) {
 }
 
 func TestVerifyAsJSON(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "package.zip")
 	if err := os.WriteFile(path, inventedPackage(t), 0o600); err != nil {
 		t.Fatal(err)
