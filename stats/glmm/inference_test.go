@@ -70,6 +70,8 @@ func TestProfileLimits(t *testing.T) {
 			check(t, "theta", got, err, c.want.Theta)
 			got, err = r.ProfileSD(TermPattern, .95)
 			check(t, "sd_pattern", got, err, c.want.Pattern)
+			got.High, err = r.SDUpper(TermPattern, .95)
+			check(t, "sd_pattern, upper limit alone", got, err, c.want.Pattern)
 			if c.want.Position != nil {
 				got, err = r.ProfileSD(TermPosition, .95)
 				check(t, "sd_position", got, err, *c.want.Position)
