@@ -4,9 +4,10 @@
 #   deploy/release.sh FOLDER [SYSTEM/PROCESSOR...]
 #
 # The same commit and the same Go give the same bytes, wherever the checkout lies and whoever builds: no path, time or name
-# goes into them. So anybody can check a release by building it again. On Windows the commands that need no database should
-# work as elsewhere; the service needs a PostgreSQL that is given to it. Run were the programs for linux/amd64 and, emulated,
-# for linux/arm64, whose analyses and plans agree to 10^-12; the others were not.
+# goes into them. So anybody can check a release by building it again. On Windows the commands that need no database work
+# as elsewhere; the service needs a PostgreSQL that is given to it. Run were the programs for linux/amd64; emulated, for
+# linux/arm64, whose analyses and plans agree to 10^-12, and for windows/amd64, whose plan, kit, analyse and verify say the same
+# byte for byte (the emulation had to be given a source of random numbers). Those for macOS were not.
 set -eu
 cd -- "$(dirname -- "$0")/.."
 out=${1:?the folder for the programs; it must not exist yet}
