@@ -18,7 +18,7 @@ import (
 )
 
 // smallTables are not spread by trial. Everything else belongs to a trial.
-var smallTables = []string{"accounts", "tokens", "clubs", "memberships", "invitations", "sessions", "links", "handovers", "events", "upkeep"}
+var smallTables = []string{"accounts", "tokens", "clubs", "memberships", "invitations", "sessions", "links", "handovers", "events", "upkeep", "schema_terms"}
 
 // smallLinks are the keys by which a trial's tables point at small ones, and the index that finds a club's trials.
 var smallLinks = []string{"trials_club_fkey", "trials_club_idx", "enrolments_account_fkey"}

@@ -462,7 +462,7 @@ func (p *phone) lands(code string) {
 	p.tap(code)
 	p.rested = time.Now().Add(1300 * time.Millisecond)
 	p.until("the fish is on the phone", fmt.Sprintf(records+`.filter((r) => r.kind === "catch").length > %d)`, before))
-	time.Sleep(150 * time.Millisecond) // until the screen is drawn anew: a hand is slower
+	p.until("the screen tells of no fish before it", records+`.filter((r) => r.kind === "catch").at(-1)).then((f) => (document.querySelector(".saved")?.dataset.fish ?? f.id) === f.id)`)
 }
 
 // records begins a script about what the phone keeps; it ends with a bracket.

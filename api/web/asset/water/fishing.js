@@ -171,7 +171,7 @@ function undoRow(day, pack, fish) {
   const say1 = (key, body) => button(key, t(`more.${key}`), once(async () => {
     if (await correct(day, fish, body, t(`more.${key}`))) say(t('said.changed', { what: t(`more.${key}`) }));
   }));
-  return h('div.saved', {}, h('p', {}, t('saved.line', { fly: codeName(pack, fish.taken_pattern), time: clock(fish.caught_at), species: fish.species, outcome: t(`outcome.${fish.foul_hooked ? 'foul' : fish.outcome ?? 'landed'}`) })),
+  return h('div.saved', { data: { fish: fish.id } }, h('p', {}, t('saved.line', { fly: codeName(pack, fish.taken_pattern), time: clock(fish.caught_at), species: fish.species, outcome: t(`outcome.${fish.foul_hooked ? 'foul' : fish.outcome ?? 'landed'}`) })),
     h('div.row', {}, button('undo', t('more.undo'), once(async () => {
       if (await takeBack(day, fish)) say(t('said.undone'));
     }), 'main'),
