@@ -3,7 +3,6 @@ package api_test
 import (
 	"bufio"
 	"fmt"
-	"io"
 	"net"
 	"net/http"
 	"os"
@@ -226,11 +225,7 @@ func (p *person) announce(path, kind string, length int64) answer {
 	if err != nil {
 		p.w.t.Fatal(err)
 	}
-	text, err := io.ReadAll(got.Body)
-	if err != nil {
-		p.w.t.Fatal(err)
-	}
-	return answer{got.StatusCode, got.Header, text}
+	return p.w.read(got)
 }
 
 // sendChunked sends a body that does not say how long it is.

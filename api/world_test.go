@@ -166,9 +166,16 @@ func (p *person) send(method, path, body string, headers ...string) answer {
 	if err != nil {
 		p.w.t.Fatal(err)
 	}
+	return p.w.read(got)
+}
+
+// read takes an answer in whole.
+func (w *world) read(got *http.Response) answer {
+	w.t.Helper()
+	defer got.Body.Close()
 	text, err := io.ReadAll(got.Body)
 	if err != nil {
-		p.w.t.Fatal(err)
+		w.t.Fatal(err)
 	}
 	return answer{got.StatusCode, got.Header, text}
 }
